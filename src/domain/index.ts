@@ -1,0 +1,37 @@
+export {
+  type AudioSink,
+  type AudioSource,
+  BYTES_PER_SAMPLE,
+  bytesPerFrame,
+  type Cancellation,
+  type PcmFormat,
+  type SampleEncoding,
+} from './audio.ts'
+export { dbToGain, dbToPower, exp2, gainToDb, log2, powerToDb } from './elementary.ts'
+export { assert, Bug, type Finding, type Place, Refusal, type Severity } from './findings.ts'
+export {
+  FINE_HOPS_PER_HOP,
+  FINE_HOPS_PER_SECOND,
+  framesPerFineHop,
+  framesPerHop,
+  framesPerSegment,
+  HOPS_PER_SECOND,
+  HOPS_PER_SEGMENT,
+  SAMPLE_RATES_HZ,
+  type Segment,
+  segmentAt,
+  segmentCount,
+} from './grid.ts'
+export {
+  FOLD_DOWN_K,
+  foldDownCoefficients,
+  hasFoldDown,
+  LAYOUTS,
+  type LayoutName,
+  loudnessWeight,
+  type Role,
+  SURROUND_WEIGHT,
+} from './layout.ts'
+export type { ChannelFigures, ChannelPeaks, LoudnessFigures, Measured, Measurements, Peak } from './measurements.ts'
+export { GAIN_STEP_DB, type GainPlan, roundToGainStep } from './plan.ts'
+export type { Clause, DeliverySpec, Limit } from './spec.ts'

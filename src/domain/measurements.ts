@@ -1,0 +1,65 @@
+import type { LayoutName, Role } from './layout.ts'
+
+/** A highest value and the frame where it stands (frame of the programme, from 0). Linear, full scale = 1. */
+export type Peak = { readonly value: number; readonly frameIndex: number }
+
+export type ChannelPeaks = { readonly samplePeak: Peak; readonly truePeak: Peak }
+
+/**
+ * What one pass over a stretch of audio leaves behind: everything that is ever said about its loudness and peaks
+ * is computed from these numbers. Energies are mean squares of the K-weighted signal, full scale = 1.
+ * Segments of a programme are joined by `joinMeasured`; the result does not depend on where it was cut.
+ */
+export type Measured = {
+  readonly sampleRateHz: number
+  readonly layout: LayoutName
+  readonly frameCount: number
+  /** Sum over channels of weight x mean square, one value per whole 10 ms. */
+  readonly programme10ms: Float64Array
+  /** The same of the Lo/Ro fold-down; null where the layout has none. */
+  readonly foldDown10ms: Float64Array | null
+  /** Mean square of each channel, unweighted, `[hop * channelCount + channel]`, one row per whole 100 ms. */
+  readonly channels100ms: Float64Array
+  /** Highest |sample| over all channels but the LFE, and over the fold-down; one value per begun 100 ms. */
+  readonly linkedPeak100ms: Float64Array
+  /** Highest |sample| of the LFE, per begun 100 ms; null where there is no LFE. */
+  readonly lfePeak100ms: Float64Array | null
+  /** In channel order. */
+  readonly channels: readonly ChannelPeaks[]
+  /** Lo and Ro. */
+  readonly foldDown: readonly [ChannelPeaks, ChannelPeaks] | null
+  /** Samples that were NaN or infinite (they are measured as 0). */
+  readonly nonFiniteSampleCount: number
+}
+
+/** The figures of one signal as they stand in reports and JSON; what cannot be measured is null. */
+export type LoudnessFigures = {
+  readonly programmeLoudnessLkfs: number | null
+  readonly loudnessRangeLu: number | null
+  readonly maxMomentaryLkfs: number | null
+  readonly maxShortTermLkfs: number | null
+  readonly maxTruePeakDbtp: number | null
+  readonly samplePeakDbfs: number | null
+}
+
+export type ChannelFigures = {
+  readonly role: Role
+  readonly maxTruePeakDbtp: number | null
+  readonly samplePeakDbfs: number | null
+}
+
+/** The measurements of a file as `measure --json` and `report.json` print them. */
+export type Measurements = LoudnessFigures & {
+  readonly layout: LayoutName
+  readonly sampleRateHz: number
+  readonly frameCount: number
+  readonly durationSeconds: number
+  readonly dialogueLoudnessLkfs: number | null
+  readonly dialogueShare: number | null
+  readonly channels: readonly ChannelFigures[]
+  readonly foldDown: {
+    readonly loRo: LoudnessFigures | null
+    readonly ltRt: LoudnessFigures | null
+    readonly mono: LoudnessFigures | null
+  }
+}

@@ -1,0 +1,22 @@
+/** Gains of a plan are whole multiples of this, so that a plan written as text is the plan that was rendered. */
+export const GAIN_STEP_DB = 1 / 4096
+
+export function roundToGainStep(gainDb: number): number {
+  return Math.round(gainDb / GAIN_STEP_DB) * GAIN_STEP_DB
+}
+
+/**
+ * The gain that every channel and the fold-down receive: static gain + ride, then the ceiling.
+ * The bytes of a delivery are a function of the source, this plan and the settings of the upmix.
+ */
+export type GainPlan = {
+  /** Multiple of `GAIN_STEP_DB`. 0 with no ride: the stage is skipped and samples stay exact. */
+  readonly staticGainDb: number
+  /**
+   * Ride in dB relative to the static gain, one point at the centre of each begun 100 ms hop, linear in dB between
+   * the points, held before the first and after the last. Multiples of `GAIN_STEP_DB`. Null: no ride.
+   */
+  readonly rideDb: Float64Array | null
+  /** True peak that the ceiling stage keeps below, on all linked signals and on the LFE; null: no ceiling. */
+  readonly ceilingDbtp: number | null
+}

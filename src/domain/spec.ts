@@ -1,0 +1,44 @@
+/** Where a number of a spec comes from, and how sure we are of it. */
+export type Clause = {
+  readonly document: string
+  readonly edition: string
+  readonly clause: string
+  /** `read` in the document itself, in a `summary` of it, or from `memory`: shown to the user. */
+  readonly basis: 'read' | 'summary' | 'memory' | 'common practice' | 'user'
+}
+
+export type Limit = {
+  readonly value: number
+  /** A missed limit fails the delivery or only warns. */
+  readonly severity: 'fail' | 'warn'
+  readonly source: Clause
+}
+
+/**
+ * A delivery spec as data. Lines that a document does not ask for are absent.
+ * Upper limits are met when the measured value is at or below them.
+ */
+export type DeliverySpec = {
+  /** Kebab-case, e.g. `atsc-a85-short`. */
+  readonly id: string
+  readonly title: string
+  /** When this spec applies, in one sentence. */
+  readonly purpose: string
+  readonly edition: string
+  /** What the loudness target is measured on. `dialogue` falls back to the gated total, with a note, until speech is known. */
+  readonly anchor: 'programme' | 'dialogue'
+  readonly programmeLoudness: {
+    readonly targetLkfs: number
+    /** Allowed deviation below and above the target, both positive. */
+    readonly toleranceBelowLu: number
+    readonly toleranceAboveLu: number
+    readonly source: Clause
+  }
+  readonly maxTruePeakDbtp?: Limit
+  readonly maxShortTermLkfs?: Limit
+  readonly maxMomentaryLkfs?: Limit
+  readonly maxLoudnessRangeLu?: Limit
+  /** Sample rates that are accepted; absent: any. */
+  readonly sampleRatesHz?: readonly number[]
+  readonly notes: readonly string[]
+}

@@ -1,0 +1,6 @@
+// The one entry point of the compiled kernels. Each kernel is a file of its own with a door of the same stem in `dsp/`.
+
+/** Raised whenever the meaning of an exported function changes, so that a stale build is noticed. */
+export function abiVersion(): i32 {
+  return 1
+}

@@ -1,0 +1,1 @@
+export { Arena, type KernelExports, type Kernels, MODULE_BYTES } from './kernels.ts'
