@@ -49,3 +49,9 @@ export interface AudioSink {
 export interface Cancellation {
   readonly aborted: boolean
 }
+
+/** Scratch space for planar float32 signals of the programme's length, e.g. C, Ls, Rs between analysis and render. */
+export interface PlaneStore {
+  read(planeIndex: number, frameIndex: number, samples: Float32Array): void
+  write(planeIndex: number, frameIndex: number, samples: Float32Array): void
+}

@@ -5,6 +5,7 @@ export {
   bytesPerFrame,
   type Cancellation,
   type PcmFormat,
+  type PlaneStore,
   type SampleEncoding,
 } from './audio.ts'
 export { dbToGain, dbToPower, exp2, gainToDb, log2, powerToDb } from './elementary.ts'
@@ -33,5 +34,6 @@ export {
   SURROUND_WEIGHT,
 } from './layout.ts'
 export type { ChannelFigures, ChannelPeaks, LoudnessFigures, Measured, Measurements, Peak } from './measurements.ts'
+export { defaultSettings, type Parameter, type ParameterTable, type SettingsOf } from './parameters.ts'
 export { GAIN_STEP_DB, type GainPlan, roundToGainStep } from './plan.ts'
 export type { Clause, DeliverySpec, Limit } from './spec.ts'
