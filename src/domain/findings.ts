@@ -30,6 +30,7 @@ export type Finding = {
  */
 export class Refusal extends Error {
   readonly code: string
+  readonly action: string
   readonly found: string
   readonly wanted: string
   readonly remedy: string
@@ -47,10 +48,16 @@ export class Refusal extends Error {
     super(`Cannot ${parts.action}: found ${parts.found}, need ${parts.wanted}`, { cause: parts.cause })
     this.name = 'Refusal'
     this.code = parts.code
+    this.action = parts.action
     this.found = parts.found
     this.wanted = parts.wanted
     this.remedy = parts.remedy
   }
+}
+
+/** The user asked to stop; nothing half-written stays behind. */
+export class Cancelled extends Error {
+  override readonly name = 'Cancelled'
 }
 
 /** Our own fault; exit code 3. Nobody catches it but the job boundary. */

@@ -9,7 +9,7 @@ export {
   type SampleEncoding,
 } from './audio.ts'
 export { dbToGain, dbToPower, exp2, gainToDb, log2, powerToDb } from './elementary.ts'
-export { assert, Bug, type Finding, type Place, Refusal, type Severity } from './findings.ts'
+export { assert, Bug, Cancelled, type Finding, type Place, Refusal, type Severity } from './findings.ts'
 export {
   FINE_HOPS_PER_HOP,
   FINE_HOPS_PER_SECOND,
@@ -34,6 +34,7 @@ export {
   SURROUND_WEIGHT,
 } from './layout.ts'
 export type { ChannelFigures, ChannelPeaks, LoudnessFigures, Measured, Measurements, Peak } from './measurements.ts'
+export { nearestName } from './nearest-name.ts'
 export { defaultSettings, type Parameter, type ParameterTable, type SettingsOf } from './parameters.ts'
 export { GAIN_STEP_DB, type GainPlan, roundToGainStep } from './plan.ts'
 export type { Clause, DeliverySpec, Limit } from './spec.ts'

@@ -1,0 +1,68 @@
+import {
+  defaultSettings,
+  nearestName,
+  type Parameter,
+  type ParameterTable,
+  Refusal,
+  type SettingsOf,
+} from '../domain/index.ts'
+
+/**
+ * Reads `--set name=value` words against a parameter table; what is not named keeps its default.
+ * An unknown name or a value out of range is refused, never ignored.
+ */
+export function readSettings<T extends ParameterTable>(table: T, words: readonly string[]): SettingsOf<T> {
+  const settings: Record<string, unknown> = { ...defaultSettings(table) }
+  for (const word of words) {
+    const [name, value] = splitWord(word)
+    const row = table[name]
+    if (row === undefined) throw unknownSetting(name, Object.keys(table))
+    settings[name] = readValue(name, value, row)
+  }
+  return settings as SettingsOf<T>
+}
+
+/** The range of a parameter as help and refusals print it. */
+export function rangeOf(row: Parameter): string {
+  if (row.kind === 'choice') return row.choices.join(' | ')
+  return `${row.min} to ${row.max}${row.unit === null ? '' : ` ${row.unit}`}`
+}
+
+function splitWord(word: string): [name: string, value: string] {
+  const at = word.indexOf('=')
+  if (at > 0) return [word.slice(0, at).trim(), word.slice(at + 1).trim()]
+  throw new Refusal({
+    code: 'CLI_SETTING_FORM',
+    action: `read --set ${word}`,
+    found: `"${word}"`,
+    wanted: 'name=value',
+    remedy: 'Write it like --set surroundDelayMs=12.',
+  })
+}
+
+function readValue(name: string, text: string, row: Parameter): number | string {
+  const number = Number(text)
+  const isGood =
+    row.kind === 'choice'
+      ? row.choices.includes(text)
+      : text !== '' && Number.isFinite(number) && number >= row.min && number <= row.max
+  if (isGood) return row.kind === 'choice' ? text : number
+  throw new Refusal({
+    code: 'CLI_SETTING_VALUE',
+    action: `set ${name}`,
+    found: `"${text}"`,
+    wanted: rangeOf(row),
+    remedy: `Give a value in that range (default ${row.default}).`,
+  })
+}
+
+function unknownSetting(name: string, valid: readonly string[]): Refusal {
+  const nearest = nearestName(name, valid)
+  return new Refusal({
+    code: 'CLI_SETTING_UNKNOWN',
+    action: `set ${name}`,
+    found: `no setting of that name`,
+    wanted: `one of ${valid.join(', ')}`,
+    remedy: nearest === null ? 'Choose a name from the list.' : `Did you mean "${nearest}"?`,
+  })
+}

@@ -1,0 +1,42 @@
+import { closeSync, openSync, readSync, writeSync } from 'node:fs'
+import type { PlaneStore } from '../domain/index.ts'
+
+/** Where the scratch planes of a title lie, as it travels to a worker: plane after plane, float32, host byte order. */
+export type PlanesLocation = { readonly path: string; readonly frameCount: number }
+
+const BYTES_PER_SAMPLE = 4
+
+type Move = (descriptor: number, bytes: Uint8Array, offset: number, length: number, position: number) => number
+
+/** Scratch planes in a file; several workers may hold it open and write different frames. */
+export class PlanesFile implements PlaneStore {
+  readonly #descriptor: number
+  readonly #frameCount: number
+
+  constructor(location: PlanesLocation) {
+    this.#descriptor = openSync(location.path, 'r+')
+    this.#frameCount = location.frameCount
+  }
+
+  read(planeIndex: number, frameIndex: number, samples: Float32Array): void {
+    this.#transfer(planeIndex, frameIndex, samples, readSync)
+  }
+
+  write(planeIndex: number, frameIndex: number, samples: Float32Array): void {
+    this.#transfer(planeIndex, frameIndex, samples, writeSync)
+  }
+
+  close(): void {
+    closeSync(this.#descriptor)
+  }
+
+  #transfer(planeIndex: number, frameIndex: number, samples: Float32Array, move: Move): void {
+    const bytes = new Uint8Array(samples.buffer, samples.byteOffset, samples.byteLength)
+    const start = (planeIndex * this.#frameCount + frameIndex) * BYTES_PER_SAMPLE
+    for (let done = 0; done < bytes.length; ) {
+      const moved = move(this.#descriptor, bytes, done, bytes.length - done, start + done)
+      if (moved === 0) throw new Error(`scratch planes end at byte ${start + done}`)
+      done += moved
+    }
+  }
+}

@@ -1,0 +1,63 @@
+import { type AudioSink, type AudioSource, assert, type Cancellation, type PlaneStore } from '../domain/index.ts'
+import type { Kernels } from '../dsp/index.ts'
+import type { AudioName, Bench } from '../engine/index.ts'
+import { openPcm, openPcmSink, type PcmLocation } from '../media/index.ts'
+import { PlanesFile, type PlanesLocation } from './planes-file.ts'
+
+/** Where the audio of a title lies, as it travels to a worker. A file that is written again keeps its name and gets a new place. */
+export type Places = { readonly [name in AudioName]?: PcmLocation } & { readonly planes?: PlanesLocation }
+
+/** The bench of one worker: opens what a task names when it is first used and closes it when its place changes. */
+export class Workplace implements Bench {
+  readonly kernels: Kernels
+  readonly cancellation: Cancellation
+  #places: Places
+  readonly #open = new Map<string, { close(): void }>()
+
+  constructor(kernels: Kernels, cancellation: Cancellation, places: Places) {
+    this.kernels = kernels
+    this.cancellation = cancellation
+    this.#places = places
+  }
+
+  /** Takes the new places and lets go of every open file. */
+  move(places: Places): void {
+    this.close()
+    this.#places = places
+  }
+
+  source(name: AudioName): AudioSource {
+    return this.#once(`read ${name}`, () => openPcm(this.#place(name)))
+  }
+
+  sink(name: AudioName): AudioSink {
+    return this.#once(`write ${name}`, () => openPcmSink(this.#place(name)))
+  }
+
+  get planes(): PlaneStore {
+    return this.#once('planes', () => {
+      const { planes } = this.#places
+      assert(planes !== undefined, 'the crew has no place for scratch planes')
+      return new PlanesFile(planes)
+    })
+  }
+
+  close(): void {
+    for (const file of this.#open.values()) file.close()
+    this.#open.clear()
+  }
+
+  #place(name: AudioName): PcmLocation {
+    const place = this.#places[name]
+    assert(place !== undefined, `the crew has no place for "${name}"`)
+    return place
+  }
+
+  #once<T extends { close(): void }>(key: string, open: () => T): T {
+    const known = this.#open.get(key) as T | undefined
+    if (known !== undefined) return known
+    const file = open()
+    this.#open.set(key, file)
+    return file
+  }
+}
