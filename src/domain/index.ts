@@ -8,6 +8,18 @@ export {
   type PlaneStore,
   type SampleEncoding,
 } from './audio.ts'
+export type {
+  Alteration,
+  CeilingEvent,
+  DeliverableRole,
+  DeliveredFile,
+  DeliveryReport,
+  DrawnCurve,
+  FoldDownLock,
+  LoudnessHistory,
+  Margin,
+  RideHistory,
+} from './delivery.ts'
 export { dbToGain, dbToPower, exp2, gainToDb, log2, powerToDb } from './elementary.ts'
 export { assert, Bug, Cancelled, type Finding, type Place, Refusal, type Severity } from './findings.ts'
 export {

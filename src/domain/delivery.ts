@@ -1,0 +1,123 @@
+import type { Finding } from './findings.ts'
+import type { LayoutName } from './layout.ts'
+import type { Measurements } from './measurements.ts'
+import type { Clause, DeliverySpec } from './spec.ts'
+
+/** What a delivered file is: the 5.1, its stereo fold-down, or a mix of any other layout. */
+export type DeliverableRole = 'mix-5.1' | 'lo-ro' | 'mix'
+
+/** How far a measured value is inside (positive) or outside (negative) its limit; null where it was not measured. */
+export type Margin = {
+  /** The file that it speaks of. */
+  readonly role: DeliverableRole
+  /** The field of the measurements. */
+  readonly line: string
+  readonly measured: number | null
+  /** The nearer bound where the line has two. */
+  readonly limit: number
+  readonly margin: number | null
+  readonly unit: string
+  readonly severity: 'fail' | 'warn'
+  readonly source: Clause
+}
+
+/**
+ * Whether the stereo file is the fold-down of the 5.1 file, sample for sample, and how far the fold-down is from the
+ * master under the same gains. `openedBy` names the settings that give the lock up on purpose.
+ */
+export type FoldDownLock = {
+  readonly state: 'closed' | 'open'
+  readonly differingSamples: number
+  /** The coefficient k as it was computed, e.g. `sqrt(1/2)`. */
+  readonly coefficient: string
+  /** RMS of fold-down minus master x gains; null where that was not measured or nothing is left. */
+  readonly masterNullDbfs: number | null
+  readonly openedBy: readonly string[]
+}
+
+/** What the stages changed, as numbers. A stage that did not run is null. */
+export type Alteration = {
+  readonly total: {
+    readonly staticGainDb: number
+    /** Highest true peak minus programme loudness. */
+    readonly plrBeforeLu: number | null
+    readonly plrAfterLu: number | null
+  }
+  readonly ride: {
+    /** Sum of all rises and falls. */
+    readonly movementDb: number
+    readonly largestSlewDbPerSecond: number
+    /** Share of the time in which the gain moves, 0..1. */
+    readonly movingShare: number
+    /** Where the corridor forces the ride to move. */
+    readonly touching: readonly { readonly startSeconds: number; readonly endSeconds: number }[]
+  } | null
+  readonly bands: null
+  readonly ceiling: { readonly events: number; readonly deepestDb: number } | null
+}
+
+/** Highest and lowest value of a curve in each column of a drawing; null where the curve has no value. */
+export type DrawnCurve = { readonly low: readonly (number | null)[]; readonly high: readonly (number | null)[] }
+
+/** The loudness of one file over time, thinned for drawing; column i covers the time from i x columnSeconds on. */
+export type LoudnessHistory = {
+  readonly columnSeconds: number
+  readonly shortTermLkfs: DrawnCurve
+  readonly momentaryLkfs: DrawnCurve
+}
+
+/** The ride over time, thinned for drawing, with the bounds inside which it may move. */
+export type RideHistory = {
+  readonly columnSeconds: number
+  readonly gainDb: DrawnCurve
+  readonly corridorDb: {
+    readonly lowest: readonly (number | null)[]
+    readonly highest: readonly (number | null)[]
+  } | null
+}
+
+/** A moment in which the ceiling turned the gain down. */
+export type CeilingEvent = { readonly startSeconds: number; readonly endSeconds: number; readonly deepestDb: number }
+
+export type DeliveredFile = {
+  /** File name inside the delivery. */
+  readonly path: string
+  readonly role: DeliverableRole
+  readonly sha256: string
+  readonly bytes: number
+  readonly bitsPerSample: number
+  readonly measurements: Measurements
+}
+
+/** Everything that the JSON, the page and the manifest of a delivery say, and nothing else: no clock, no host. */
+export type DeliveryReport = {
+  readonly tool: { readonly name: 'plimsoll'; readonly version: string; readonly kernelsSha256: string }
+  readonly title: { readonly id: string; readonly name: string }
+  readonly conforms: boolean
+  /** The outcome in one sentence. */
+  readonly verdict: string
+  /** Renders written and verified. */
+  readonly passes: number
+  readonly spec: DeliverySpec
+  readonly source: {
+    readonly path: string
+    readonly sha256: string
+    readonly layout: LayoutName
+    readonly measurements: Measurements
+    /** Origination date of the file's `bext` chunk, as it stands there. */
+    readonly originatedOn: string | null
+    /** Time of day of the first frame, from the time reference of the `bext` chunk. */
+    readonly startOfDaySeconds: number | null
+  }
+  readonly deliverables: readonly DeliveredFile[]
+  readonly foldDownLock: FoldDownLock | null
+  readonly alteration: Alteration
+  readonly findings: readonly Finding[]
+  readonly margins: readonly Margin[]
+  readonly history: { readonly source: LoudnessHistory | null; readonly delivered: LoudnessHistory }
+  readonly ride: RideHistory | null
+  readonly ceilingEvents: readonly CeilingEvent[]
+  /** Every setting that had a say in the bytes, by name. */
+  readonly settings: Readonly<Record<string, number | string>>
+  readonly cautions: readonly string[]
+}
