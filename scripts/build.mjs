@@ -1,0 +1,3 @@
+import { main, ready } from './ready.mjs'
+
+await main(ready)
