@@ -50,3 +50,11 @@ export { nearestName } from './nearest-name.ts'
 export { defaultSettings, type Parameter, type ParameterTable, type SettingsOf } from './parameters.ts'
 export { GAIN_STEP_DB, type GainPlan, roundToGainStep } from './plan.ts'
 export type { Clause, DeliverySpec, Limit } from './spec.ts'
+export {
+  CENTRE_REACH_WHOLE,
+  LFE_OFF_DB,
+  SURROUND_HIGH_CUT_OFF_HZ,
+  SURROUND_LOW_CUT_OFF_HZ,
+  UPMIX_PARAMETERS,
+  type UpmixSettings,
+} from './upmix-parameters.ts'

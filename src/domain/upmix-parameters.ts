@@ -1,0 +1,154 @@
+import type { ParameterTable, SettingsOf } from './parameters.ts'
+
+/** The lowest settings of these controls mean that the stage is off. */
+export const LFE_OFF_DB = -60
+export const SURROUND_LOW_CUT_OFF_HZ = 20
+/** The highest setting means off. */
+export const SURROUND_HIGH_CUT_OFF_HZ = 20000
+/** The widest reach means that the centre takes common sound wherever it stands between left and right. */
+export const CENTRE_REACH_WHOLE = 1
+
+/**
+ * The controls of the upmix from two tracks to 5.1.
+ * @source docs/decisions: ranges and defaults are ours
+ */
+export const UPMIX_PARAMETERS = {
+  centreShare: {
+    kind: 'number',
+    unit: null,
+    min: 0,
+    max: 1,
+    default: 1,
+    glide: 'ramp',
+    sentence: 'How much of the sound that left and right have in common moves to the centre; the rest stays a phantom.',
+  },
+  centreReach: {
+    kind: 'number',
+    unit: null,
+    min: 0.05,
+    max: CENTRE_REACH_WHOLE,
+    default: CENTRE_REACH_WHOLE,
+    glide: 'frame',
+    sentence: 'How far from the middle a sound may stand and still feed the centre; 1 feeds it from every position.',
+  },
+  centreDiffuseReject: {
+    kind: 'number',
+    unit: null,
+    min: 0,
+    max: 1,
+    default: 0.5,
+    glide: 'frame',
+    sentence: 'Keeps room and ambience out of the centre; high values make the dialogue less clean.',
+  },
+  surroundSpeechReject: {
+    kind: 'number',
+    unit: null,
+    min: 0,
+    max: 1,
+    default: 1,
+    glide: 'frame',
+    sentence: 'Holds the surrounds back in the speech range while something in the middle speaks.',
+  },
+  ambienceShare: {
+    kind: 'number',
+    unit: null,
+    min: 0,
+    max: 1.41,
+    default: 1,
+    glide: 'ramp',
+    sentence: 'How much of the ambience goes to the surrounds; 1.41 takes all of it out of the fronts.',
+  },
+  ambienceStrictness: {
+    kind: 'number',
+    unit: null,
+    min: 0,
+    max: 1.5,
+    default: 0.5,
+    glide: 'frame',
+    sentence: 'How diffuse a sound must be to reach the surrounds; high values send less of it, but cleaner.',
+  },
+  directRejection: {
+    kind: 'number',
+    unit: null,
+    min: 0,
+    max: 1,
+    default: 0.8,
+    glide: 'frame',
+    sentence: 'Cancels direct sound in the surrounds; at 1 what remains of it is out of phase between the two.',
+  },
+  surroundHighCutHz: {
+    kind: 'number',
+    unit: 'Hz',
+    min: 2000,
+    max: SURROUND_HIGH_CUT_OFF_HZ,
+    default: SURROUND_HIGH_CUT_OFF_HZ,
+    glide: 'fade',
+    sentence: 'Takes treble above this frequency off the surrounds, without phase shift; 20000 Hz is off.',
+  },
+  surroundLowCutHz: {
+    kind: 'number',
+    unit: 'Hz',
+    min: SURROUND_LOW_CUT_OFF_HZ,
+    max: 400,
+    default: 100,
+    glide: 'fade',
+    sentence: 'Keeps bass below this frequency out of the surrounds, without phase shift; 20 Hz is off.',
+  },
+  surroundDelayMs: {
+    kind: 'number',
+    unit: 'ms',
+    min: 0,
+    max: 40,
+    default: 0,
+    glide: 'fade',
+    sentence: 'Delays the surrounds against the fronts.',
+  },
+  surroundSpread: {
+    kind: 'choice',
+    unit: null,
+    choices: ['none', 'velvet', 'quadrature'],
+    default: 'none',
+    glide: 'fade',
+    sentence:
+      'Makes the surrounds less like each other and like the fronts: by sparse noise of 30 ms, or by +90 and -90 degrees.',
+  },
+  surroundBalance: {
+    kind: 'number',
+    unit: null,
+    min: -1,
+    max: 1,
+    default: 0,
+    glide: 'ramp',
+    sentence: 'Moves ambience between front (-1, 3 dB less in the surrounds) and back (+1, 3 dB more).',
+  },
+  frontSpread: {
+    kind: 'number',
+    unit: null,
+    min: 0,
+    max: 1.5,
+    default: 1,
+    glide: 'ramp',
+    sentence: 'Narrows or widens what remains in left and right; any value but 1 opens the fold-down lock.',
+  },
+  lfeGainDb: {
+    kind: 'number',
+    unit: 'dB',
+    min: LFE_OFF_DB,
+    max: 0,
+    default: LFE_OFF_DB,
+    glide: 'ramp',
+    sentence: 'Feeds the LFE from the bass of both tracks, on top of what the mains keep; -60 dB is off.',
+  },
+  lfeCornerHz: {
+    kind: 'number',
+    unit: 'Hz',
+    min: 60,
+    max: 120,
+    default: 100,
+    glide: 'fade',
+    sentence: 'The frequency below which the LFE is fed.',
+  },
+} as const satisfies ParameterTable
+
+/** One value for each control of the upmix. */
+export type UpmixSettings = SettingsOf<typeof UPMIX_PARAMETERS>
