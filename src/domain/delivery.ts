@@ -56,6 +56,15 @@ export type Alteration = {
   readonly ceiling: { readonly events: number; readonly deepestDb: number } | null
 }
 
+/** Loudness over time: value i is that of the window that starts at i x hopSeconds; -Infinity where nothing is heard. */
+export type LoudnessCurve = {
+  readonly windowSeconds: number
+  readonly hopSeconds: number
+  readonly lkfs: Float64Array
+}
+
+export type LoudnessCurves = { readonly momentary: LoudnessCurve; readonly shortTerm: LoudnessCurve }
+
 /** Highest and lowest value of a curve in each column of a drawing; null where the curve has no value. */
 export type DrawnCurve = { readonly low: readonly (number | null)[]; readonly high: readonly (number | null)[] }
 

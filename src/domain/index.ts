@@ -16,11 +16,14 @@ export type {
   DeliveryReport,
   DrawnCurve,
   FoldDownLock,
+  LoudnessCurve,
+  LoudnessCurves,
   LoudnessHistory,
   Margin,
   RideHistory,
 } from './delivery.ts'
 export { dbToGain, dbToPower, exp2, gainToDb, log2, powerToDb } from './elementary.ts'
+export { printedValue, printFigure, printTime } from './figures.ts'
 export { assert, Bug, Cancelled, type Finding, type Place, Refusal, type Severity } from './findings.ts'
 export {
   FINE_HOPS_PER_HOP,
