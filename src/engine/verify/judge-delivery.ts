@@ -1,0 +1,95 @@
+import {
+  type DeliverableRole,
+  type DeliverySpec,
+  type Finding,
+  type FoldDownLock,
+  type Margin,
+  type Measurements,
+  printedValue,
+  printFigure,
+} from '../../domain/index.ts'
+import { type JudgeContext, judge } from './judge.ts'
+import { margins } from './margins.ts'
+
+/** Files of one delivery, measured from their bytes. */
+export type DeliveryToJudge = {
+  readonly spec: DeliverySpec
+  readonly deliverables: readonly (JudgeContext & { readonly measurements: Measurements })[]
+  /** Null where the delivery has no fold-down beside its 5.1. */
+  readonly foldDownLock: FoldDownLock | null
+}
+
+export type Judgement = {
+  readonly conforms: boolean
+  readonly findings: readonly Finding[]
+  readonly margins: readonly Margin[]
+}
+
+/** How near to the target the file that the fit is anchored on must land. Our own promise, narrower than any spec. */
+const LANDING_LU = 0.1
+
+/** Holds all files of a delivery against the spec, and the stereo against the 5.1 that it is folded from. */
+export function judgeDelivery(delivery: DeliveryToJudge): Judgement {
+  const { spec, deliverables, foldDownLock } = delivery
+  const roles = deliverables.map((file) => file.role)
+  const isFoldedFile = (line: string | null) => line?.startsWith('foldDown.') === true && roles.includes('lo-ro')
+  const findings = [
+    ...deliverables.flatMap((file) => [...judge(file.measurements, spec, file), ...judgeLanding(file, spec)]),
+    ...judgeLock(foldDownLock),
+  ].filter((finding) => !isFoldedFile(finding.line))
+  return {
+    conforms: findings.every((finding) => finding.severity !== 'fail'),
+    findings,
+    margins: deliverables
+      .flatMap((file) => margins(file.measurements, spec, file.role))
+      .filter((margin) => !isFoldedFile(margin.line)),
+  }
+}
+
+function judgeLanding(
+  file: { readonly role: DeliverableRole; readonly measurements: Measurements },
+  spec: DeliverySpec,
+): readonly Finding[] {
+  const measured = file.measurements.programmeLoudnessLkfs
+  const target = spec.programmeLoudness.targetLkfs
+  const isDialogue = spec.anchor === 'dialogue' && file.measurements.dialogueLoudnessLkfs !== null
+  if (file.role === 'lo-ro' || isDialogue || measured === null) return []
+  if (printedValue(Math.abs(measured - target), 3) <= LANDING_LU) return []
+  return [
+    {
+      id: 'beside-target',
+      severity: 'warn',
+      line: 'programmeLoudnessLkfs',
+      measured,
+      allowed: [target - LANDING_LU, target + LANDING_LU],
+      unit: 'LKFS',
+      at: null,
+      source: 'docs/decisions/0003-judging.md',
+      message:
+        `The mix stands at ${printFigure(measured, 2)} LKFS, more than ${LANDING_LU} LU from the target of ` +
+        `${printFigure(target)}: a lock, a corridor or the ceiling kept the fit from landing; look at what was altered.`,
+    },
+  ]
+}
+
+function judgeLock(lock: FoldDownLock | null): readonly Finding[] {
+  if (lock === null || lock.state === 'closed') return []
+  const isOnPurpose = lock.openedBy.length > 0
+  return [
+    {
+      id: 'fold-down-lock',
+      severity: isOnPurpose ? 'warn' : 'fail',
+      line: null,
+      measured: lock.differingSamples,
+      allowed: 0,
+      unit: 'samples',
+      at: null,
+      source: 'ITU-R BS.775-4',
+      message: isOnPurpose
+        ? `The fold-down lock is open: ${lock.openedBy.join(', ')} makes the 5.1 fold down to another stereo than the ` +
+          'one that is delivered.'
+        : `The fold-down lock is open: ${lock.differingSamples} samples of the delivered stereo differ from the Lo/Ro ` +
+          'fold-down of the 5.1; render again and report it if it stays.',
+    },
+  ]
+}

@@ -1,0 +1,124 @@
+import type { Clause, DeliverableRole, DeliverySpec, Measurements } from '../../domain/index.ts'
+
+/** One line of a spec held against one file: what was measured and the bounds it must stay inside. */
+export type Line = {
+  readonly id: string
+  /** The field of the measurements, e.g. `foldDown.loRo.maxTruePeakDbtp`. */
+  readonly field: string
+  /** In trade words, for sentences. */
+  readonly name: string
+  readonly measured: number | null
+  readonly low: number | null
+  readonly high: number
+  readonly unit: 'LKFS' | 'dBTP' | 'LU'
+  readonly severity: 'fail' | 'warn'
+  readonly source: Clause
+  /** What the mixer can do where it is missed. */
+  readonly remedy: string
+}
+
+/** A fold-down that is not itself delivered is held to the same numbers, but only warns. */
+const FOLD_DOWN_PRACTICE: Clause = {
+  document: 'common practice',
+  edition: '2026',
+  clause: 'a 5.1 and its stereo fold-down are both checked',
+  basis: 'common practice',
+}
+
+/** Every line that the spec asks of this file, in the order of the report. */
+export function specLines(measurements: Measurements, spec: DeliverySpec, role: DeliverableRole): readonly Line[] {
+  const ceiling = spec.maxTruePeakDbtp
+  return [
+    loudnessLine(measurements, spec),
+    ...limit(ceiling, {
+      id: 'true-peak',
+      field: 'maxTruePeakDbtp',
+      name: 'true peak',
+      measured: measurements.maxTruePeakDbtp,
+      unit: 'dBTP',
+      remedy: 'lower the ceiling, or trim the place',
+    }),
+    ...limit(spec.maxShortTermLkfs, {
+      id: 'short-term',
+      field: 'maxShortTermLkfs',
+      name: 'short-term loudness',
+      measured: measurements.maxShortTermLkfs,
+      unit: 'LKFS',
+      remedy: 'trim the passage, or let the ride act on it',
+    }),
+    ...limit(spec.maxMomentaryLkfs, {
+      id: 'momentary',
+      field: 'maxMomentaryLkfs',
+      name: 'momentary loudness',
+      measured: measurements.maxMomentaryLkfs,
+      unit: 'LKFS',
+      remedy: 'trim the passage, or let the ride act on it',
+    }),
+    ...limit(spec.maxLoudnessRangeLu, {
+      id: 'loudness-range',
+      field: 'loudnessRangeLu',
+      name: 'loudness range',
+      measured: measurements.loudnessRangeLu,
+      unit: 'LU',
+      remedy: 'bring the loudest and the softest scenes closer together, or agree it with the recipient',
+    }),
+    ...(role === 'lo-ro' ? [] : foldDownLines(measurements, spec)),
+  ]
+}
+
+function loudnessLine(measurements: Measurements, spec: DeliverySpec): Line {
+  const { targetLkfs, toleranceBelowLu, toleranceAboveLu, source } = spec.programmeLoudness
+  const isDialogue = spec.anchor === 'dialogue' && measurements.dialogueLoudnessLkfs !== null
+  return {
+    id: isDialogue ? 'dialogue-loudness' : 'programme-loudness',
+    field: isDialogue ? 'dialogueLoudnessLkfs' : 'programmeLoudnessLkfs',
+    name: isDialogue ? 'dialogue loudness' : 'programme loudness',
+    measured: isDialogue ? measurements.dialogueLoudnessLkfs : measurements.programmeLoudnessLkfs,
+    low: targetLkfs - toleranceBelowLu,
+    high: targetLkfs + toleranceAboveLu,
+    unit: 'LKFS',
+    severity: 'fail',
+    source,
+    remedy: 'move the whole mix to the target by a static gain',
+  }
+}
+
+function foldDownLines(measurements: Measurements, spec: DeliverySpec): readonly Line[] {
+  const loRo = measurements.foldDown.loRo
+  if (loRo === null) return []
+  const { targetLkfs, toleranceBelowLu, toleranceAboveLu } = spec.programmeLoudness
+  const shared = { severity: 'warn', source: FOLD_DOWN_PRACTICE } as const
+  const loudness: Line = {
+    ...shared,
+    id: 'fold-down-loudness',
+    field: 'foldDown.loRo.programmeLoudnessLkfs',
+    name: 'loudness of the Lo/Ro fold-down',
+    measured: loRo.programmeLoudnessLkfs,
+    low: targetLkfs - toleranceBelowLu,
+    high: targetLkfs + toleranceAboveLu,
+    unit: 'LKFS',
+    remedy: 'check the levels of centre and surrounds, or deliver the stereo at a gain of its own',
+  }
+  if (spec.maxTruePeakDbtp === undefined) return [loudness]
+  const peak: Line = {
+    ...shared,
+    id: 'fold-down-true-peak',
+    field: 'foldDown.loRo.maxTruePeakDbtp',
+    name: 'true peak of the Lo/Ro fold-down',
+    measured: loRo.maxTruePeakDbtp,
+    low: null,
+    high: spec.maxTruePeakDbtp.value,
+    unit: 'dBTP',
+    remedy: 'let the ceiling see the fold-down too',
+  }
+  return [loudness, peak]
+}
+
+function limit(
+  asked: DeliverySpec['maxTruePeakDbtp'],
+  line: Omit<Line, 'low' | 'high' | 'severity' | 'source'>,
+): readonly Line[] {
+  return asked === undefined
+    ? []
+    : [{ ...line, low: null, high: asked.value, severity: asked.severity, source: asked.source }]
+}

@@ -1,0 +1,43 @@
+import {
+  type DeliverableRole,
+  type DeliverySpec,
+  type Margin,
+  type Measurements,
+  printedValue,
+} from '../../domain/index.ts'
+import { type Line, specLines } from './lines.ts'
+
+/** How far every line of the spec is inside or outside its limit, by the unrounded values. */
+export function margins(measurements: Measurements, spec: DeliverySpec, role: DeliverableRole): readonly Margin[] {
+  return specLines(measurements, spec, role).map((line) => {
+    const limit = nearerBound(line)
+    const margin = line.measured === null ? null : distanceInside(line, line.measured)
+    const { field, measured, unit, severity, source } = line
+    return { role, line: field, measured, limit, margin, unit, severity, source }
+  })
+}
+
+/** The `count` margins that leave the least room, unmeasured lines first. */
+export function thinnestMargins(all: readonly Margin[], count = 3): readonly Margin[] {
+  const room = (margin: Margin) => margin.margin ?? Number.NEGATIVE_INFINITY
+  return all.toSorted((a, b) => (room(a) < room(b) ? -1 : room(a) > room(b) ? 1 : 0)).slice(0, count)
+}
+
+/** Positive inside, negative outside, in dB or LU. */
+export function distanceInside(line: Line, measured: number): number {
+  const below = line.high - measured
+  return line.low === null ? below : Math.min(below, measured - line.low)
+}
+
+/**
+ * A value is inside when it, or the value that is printed of it, is inside: recipients read one decimal.
+ * @source docs/decisions/0003-judging.md
+ */
+export function isInside(line: Line, measured: number): boolean {
+  return distanceInside(line, measured) >= 0 || distanceInside(line, printedValue(measured)) >= 0
+}
+
+function nearerBound(line: Line): number {
+  if (line.low === null || line.measured === null) return line.high
+  return line.measured - line.low < line.high - line.measured ? line.low : line.high
+}
