@@ -25,6 +25,7 @@ export type {
 export { dbToGain, dbToPower, exp2, gainToDb, log2, powerToDb } from './elementary.ts'
 export { printedValue, printFigure, printTime } from './figures.ts'
 export { assert, Bug, Cancelled, type Finding, type Place, Refusal, type Severity } from './findings.ts'
+export { FIT_PARAMETERS, type FitSettings } from './fit-parameters.ts'
 export {
   FINE_HOPS_PER_HOP,
   FINE_HOPS_PER_SECOND,

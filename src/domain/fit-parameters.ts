@@ -1,0 +1,57 @@
+import type { ParameterTable, SettingsOf } from './parameters.ts'
+
+/**
+ * The controls of the fit.
+ * @source docs/decisions: ranges and defaults are ours
+ */
+export const FIT_PARAMETERS = {
+  rideReachSeconds: {
+    kind: 'number',
+    unit: 's',
+    min: 0.2,
+    max: 20,
+    default: 4,
+    glide: 'fixed',
+    sentence:
+      'How long before and after a loud passage the ride may already move; longer is gentler but starts earlier.',
+  },
+  rideSlewDbPerSecond: {
+    kind: 'number',
+    unit: 'dB/s',
+    min: 0.1,
+    max: 20,
+    default: 3,
+    glide: 'fixed',
+    sentence: 'The fastest that the ride may rise or fall.',
+  },
+  ceilingAimBelowDb: {
+    kind: 'number',
+    unit: 'dB',
+    min: 0,
+    max: 1,
+    default: 0.1,
+    glide: 'fixed',
+    sentence: 'How far below the true-peak line the ceiling stands, so that other meters agree.',
+  },
+  anchor: {
+    kind: 'choice',
+    unit: null,
+    choices: ['5.1', 'balanced'],
+    default: '5.1',
+    glide: 'fixed',
+    sentence:
+      'What lands on the target: the 5.1 itself, or the middle between the 5.1 and its fold-down, which read differently.',
+  },
+  stereoGain: {
+    kind: 'choice',
+    unit: null,
+    choices: ['linked', 'own'],
+    default: 'linked',
+    glide: 'fixed',
+    sentence:
+      'One gain for the 5.1 and its stereo, which keeps the fold-down lock; or a constant of its own for the stereo.',
+  },
+} as const satisfies ParameterTable
+
+/** One value for each control of the fit. */
+export type FitSettings = SettingsOf<typeof FIT_PARAMETERS>
