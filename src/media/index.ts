@@ -1,0 +1,8 @@
+export type { ChannelOptions, ChannelOrder } from './channels.ts'
+export { decodeToScratch } from './flac/decode.ts'
+export { sha256Of, type Watch } from './hash.ts'
+export { type OpenAudio, type OpenSink, openPcm, openPcmSink, type PcmLocation } from './pcm.ts'
+export { type Probe, probe } from './probe.ts'
+export { MEDIA_REFUSALS, type MediaRefusalCode } from './refusals.ts'
+export type { Bext, BextLoudness } from './wav/bext.ts'
+export { createWav, sealWav, type WavPlan } from './wav/write.ts'

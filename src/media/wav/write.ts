@@ -1,0 +1,145 @@
+import * as fs from 'node:fs'
+import { dirname } from 'node:path'
+import { assert, bytesPerFrame, type LayoutName, type PcmFormat } from '../../domain/index.ts'
+import { REAR_BEFORE_SIDE } from '../channels.ts'
+import { writeAll, writeRefusal } from '../file.ts'
+import type { PcmLocation } from '../pcm.ts'
+import { unwritable } from '../refusals.ts'
+import { type Bext, encodeBext } from './bext.ts'
+import { SIZE_ELSEWHERE } from './chunks.ts'
+import { encodeFormat } from './fmt.ts'
+
+/** Everything that the header of a WAV file says; its length depends on the coding history, not on the loudness. */
+export type WavPlan = {
+  /** int16, int24 or float32. */
+  readonly format: PcmFormat
+  readonly layout: LayoutName
+  readonly frameCount: number
+  readonly bext: Bext | null
+}
+
+/** 5.1 with the surrounds as the back pair, which more readers know than the side pair 0x60F. */
+const CHANNEL_MASKS: Readonly<Record<LayoutName, number>> = {
+  mono: 0x4,
+  '2.0': 0x3,
+  '5.0': 0x37,
+  '5.1': 0x3f,
+  '7.1': 0x63f,
+}
+const WRITTEN_ENCODINGS: readonly string[] = ['int16', 'int24', 'float32']
+const CHUNK_HEADER_BYTES = 8
+/** @source EBU Tech 3306: a RIFF file reserves the place of ds64 by a JUNK chunk of the same length. */
+const DS64_BODY_BYTES = 28
+
+function chunk(name: string, body: Buffer): Buffer {
+  const padded = Buffer.alloc(CHUNK_HEADER_BYTES + body.length + (body.length % 2))
+  padded.write(name, 0, 'latin1')
+  padded.writeUInt32LE(body.length, 4)
+  body.copy(padded, CHUNK_HEADER_BYTES)
+  return padded
+}
+
+type Lengths = { readonly headerBytes: number; readonly dataBytes: number; readonly fileBytes: number }
+
+function lengthsOf(plan: WavPlan, headerBytes: number): Lengths {
+  const dataBytes = plan.frameCount * bytesPerFrame(plan.format)
+  return { headerBytes, dataBytes, fileBytes: headerBytes + dataBytes + (dataBytes % 2) }
+}
+
+/** All bytes before the first sample. RF64 where a 32-bit size would not hold. */
+function encodeHeader(plan: WavPlan): { readonly header: Buffer; readonly lengths: Lengths } {
+  assert(WRITTEN_ENCODINGS.includes(plan.format.encoding), `${plan.format.encoding} is not written`)
+  const isFloat = plan.format.encoding === 'float32'
+  const fact = Buffer.alloc(4)
+  fact.writeUInt32LE(Math.min(plan.frameCount, SIZE_ELSEWHERE))
+  const described = Buffer.concat([
+    ...(plan.bext === null ? [] : [chunk('bext', encodeBext(plan.bext))]),
+    chunk('fmt ', encodeFormat(plan.format, CHANNEL_MASKS[plan.layout])),
+    ...(isFloat ? [chunk('fact', fact)] : []),
+  ])
+  const form = Buffer.alloc(12)
+  const reserved = Buffer.alloc(DS64_BODY_BYTES)
+  const dataHeader = Buffer.alloc(CHUNK_HEADER_BYTES)
+  const headerBytes = form.length + CHUNK_HEADER_BYTES + DS64_BODY_BYTES + described.length + dataHeader.length
+  const lengths = lengthsOf(plan, headerBytes)
+  const riffBytes = lengths.fileBytes - CHUNK_HEADER_BYTES
+  const isLong = riffBytes >= SIZE_ELSEWHERE
+
+  form.write(isLong ? 'RF64' : 'RIFF', 0, 'latin1')
+  form.writeUInt32LE(isLong ? SIZE_ELSEWHERE : riffBytes, 4)
+  form.write('WAVE', 8, 'latin1')
+  if (isLong) {
+    reserved.writeBigUInt64LE(BigInt(riffBytes), 0)
+    reserved.writeBigUInt64LE(BigInt(lengths.dataBytes), 8)
+    reserved.writeBigUInt64LE(BigInt(plan.frameCount), 16)
+  }
+  dataHeader.write('data', 0, 'latin1')
+  dataHeader.writeUInt32LE(isLong ? SIZE_ELSEWHERE : lengths.dataBytes, 4)
+  const header = Buffer.concat([form, chunk(isLong ? 'ds64' : 'JUNK', reserved), described, dataHeader])
+  return { header, lengths }
+}
+
+/**
+ * Creates a WAV file of its final length, with its header and silence, ready for `openPcmSink`.
+ * Refuses an existing file, a folder that cannot be written and a disk that is known to be too small; leaves nothing then.
+ */
+export function createWav(path: string, plan: WavPlan): PcmLocation {
+  const { header, lengths } = encodeHeader(plan)
+  refuseSmallDisk(path, lengths.fileBytes)
+  const fd = openNew(path)
+  try {
+    fs.ftruncateSync(fd, lengths.fileBytes)
+    writeAll({ path, fd }, header, 0)
+  } catch (error) {
+    fs.rmSync(path, { force: true })
+    throw writeRefusal(path, error)
+  } finally {
+    fs.closeSync(fd)
+  }
+  return {
+    path,
+    dataByteOffset: lengths.headerBytes,
+    format: plan.format,
+    layout: plan.layout,
+    frameCount: plan.frameCount,
+    channelOrder: plan.layout === '7.1' ? REAR_BEFORE_SIDE : null,
+  }
+}
+
+/** The system reserves nothing for the length of a new file, so a full disk would only show hours later. */
+function refuseSmallDisk(path: string, fileBytes: number): void {
+  let free: number
+  try {
+    const disk = fs.statfsSync(dirname(path))
+    free = disk.bavail * disk.bsize
+  } catch (error) {
+    throw writeRefusal(path, error)
+  }
+  if (free < fileBytes) throw unwritable('MEDIA_DISK_FULL', path, `${free} bytes free for a file of ${fileBytes} bytes`)
+}
+
+function openNew(path: string): number {
+  try {
+    return fs.openSync(path, 'wx')
+  } catch (error) {
+    throw writeRefusal(path, error)
+  }
+}
+
+/** Writes the final header, loudness included, over the first one and waits until the whole file is on the disk. */
+export function sealWav(path: string, plan: WavPlan): void {
+  const { header, lengths } = encodeHeader(plan)
+  try {
+    const fd = fs.openSync(path, 'r+')
+    try {
+      const isSamePlan = fs.fstatSync(fd).size === lengths.fileBytes
+      assert(isSamePlan, `the plan to seal ${path} differs in length from the one it was created with`)
+      writeAll({ path, fd }, header, 0)
+      fs.fsyncSync(fd)
+    } finally {
+      fs.closeSync(fd)
+    }
+  } catch (error) {
+    throw writeRefusal(path, error)
+  }
+}
