@@ -52,7 +52,7 @@ export {
 export type { ChannelFigures, ChannelPeaks, LoudnessFigures, Measured, Measurements, Peak } from './measurements.ts'
 export { nearestName } from './nearest-name.ts'
 export { defaultSettings, type Parameter, type ParameterTable, type SettingsOf } from './parameters.ts'
-export { GAIN_STEP_DB, type GainPlan, roundToGainStep } from './plan.ts'
+export { floorToGainStep, GAIN_STEP_DB, type GainPlan, roundToGainStep } from './plan.ts'
 export type { Clause, DeliverySpec, Limit } from './spec.ts'
 export {
   CENTRE_REACH_WHOLE,

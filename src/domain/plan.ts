@@ -5,6 +5,11 @@ export function roundToGainStep(gainDb: number): number {
   return Math.round(gainDb / GAIN_STEP_DB) * GAIN_STEP_DB
 }
 
+/** The highest gain of a plan that is not above `gainDb`. */
+export function floorToGainStep(gainDb: number): number {
+  return Math.floor(gainDb / GAIN_STEP_DB) * GAIN_STEP_DB
+}
+
 /**
  * The gain that every channel and the fold-down receive: static gain + ride, then the ceiling.
  * The bytes of a delivery are a function of the source, this plan and the settings of the upmix.
