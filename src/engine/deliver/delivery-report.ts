@@ -1,0 +1,129 @@
+import type {
+  Alteration,
+  CeilingEvent,
+  DeliveredFile,
+  DeliveryReport,
+  DeliverySpec,
+  Finding,
+  FoldDownLock,
+  LoudnessCurves,
+  Margin,
+  Measurements,
+  RideHistory,
+} from '../../domain/index.ts'
+import { HOPS_PER_SECOND } from '../../domain/index.ts'
+import { CAUTIONS } from './cautions.ts'
+import { columnSecondsFor, thin, thinHistory } from './thin.ts'
+import { verdictSentence } from './verdict.ts'
+
+/** What the stages hand over at the end of a delivery. Paths are plain file names: the report knows no folders. */
+export type DeliveryParts = {
+  readonly tool: { readonly version: string; readonly kernelsSha256: string }
+  readonly title: { readonly id: string; readonly name: string }
+  readonly passes: number
+  readonly spec: DeliverySpec
+  readonly source: {
+    readonly path: string
+    readonly sha256: string
+    readonly measurements: Measurements
+    /** Null: the source is not drawn beside the delivery. */
+    readonly curves: LoudnessCurves | null
+    readonly originatedOn: string | null
+    readonly startOfDaySeconds: number | null
+  }
+  /** The file that the fit is anchored on comes first; `curves` are of that file. */
+  readonly deliverables: readonly DeliveredFile[]
+  readonly curves: LoudnessCurves
+  readonly foldDownLock: FoldDownLock | null
+  readonly judgement: {
+    readonly conforms: boolean
+    readonly findings: readonly Finding[]
+    readonly margins: readonly Margin[]
+  }
+  readonly staticGainDb: number
+  readonly ride: (NonNullable<Alteration['ride']> & RideCurve) | null
+  readonly ceiling: { readonly events: readonly CeilingEvent[] } | null
+  readonly settings: Readonly<Record<string, number | string>>
+}
+
+/** The ride as it was rendered: one point at the centre of each begun 100 ms hop, and its corridor on the same points. */
+export type RideCurve = {
+  readonly rideDb: Float64Array
+  readonly corridorDb: { readonly lowest: Float64Array; readonly highest: Float64Array } | null
+}
+
+/** Gathers everything that the JSON, the page and the manifest of a delivery say. */
+export function deliveryReport(parts: DeliveryParts): DeliveryReport {
+  const { tool, title, passes, spec, deliverables, foldDownLock, judgement, settings, source, curves } = parts
+  const { conforms, findings, margins } = judgement
+  const after = deliverables[0]?.measurements ?? source.measurements
+  const { durationSeconds } = source.measurements
+  return {
+    tool: { name: 'plimsoll', ...tool },
+    title,
+    conforms,
+    verdict: verdictSentence(title.name, spec, deliverables, findings, margins),
+    passes,
+    spec,
+    source: {
+      path: source.path,
+      sha256: source.sha256,
+      layout: source.measurements.layout,
+      measurements: source.measurements,
+      originatedOn: source.originatedOn,
+      startOfDaySeconds: source.startOfDaySeconds,
+    },
+    deliverables,
+    foldDownLock,
+    alteration: alterationOf(parts, after),
+    findings,
+    margins,
+    history: {
+      source: source.curves === null ? null : thinHistory(source.curves, durationSeconds),
+      delivered: thinHistory(curves, durationSeconds),
+    },
+    ride: parts.ride === null ? null : thinRide(parts.ride, durationSeconds),
+    ceilingEvents: parts.ceiling?.events ?? [],
+    settings,
+    cautions: CAUTIONS,
+  }
+}
+
+function alterationOf(parts: DeliveryParts, after: Measurements): Alteration {
+  const { ride, ceiling } = parts
+  const depths = ceiling?.events.map((event) => event.deepestDb) ?? []
+  return {
+    total: {
+      staticGainDb: parts.staticGainDb,
+      plrBeforeLu: peakToLoudness(parts.source.measurements),
+      plrAfterLu: peakToLoudness(after),
+    },
+    ride: ride === null ? null : rideFigures(ride),
+    bands: null,
+    ceiling: ceiling === null ? null : { events: depths.length, deepestDb: Math.max(0, ...depths) },
+  }
+}
+
+function rideFigures(ride: NonNullable<Alteration['ride']>): NonNullable<Alteration['ride']> {
+  const { movementDb, largestSlewDbPerSecond, movingShare, touching } = ride
+  return { movementDb, largestSlewDbPerSecond, movingShare, touching }
+}
+
+function peakToLoudness(measurements: Measurements): number | null {
+  const { maxTruePeakDbtp, programmeLoudnessLkfs } = measurements
+  return maxTruePeakDbtp === null || programmeLoudnessLkfs === null ? null : maxTruePeakDbtp - programmeLoudnessLkfs
+}
+
+function thinRide(ride: RideCurve, durationSeconds: number): RideHistory {
+  const hopSeconds = 1 / HOPS_PER_SECOND
+  const columnSeconds = columnSecondsFor(durationSeconds, hopSeconds)
+  const thinned = (values: Float64Array) => thin(values, hopSeconds, hopSeconds / 2, durationSeconds, columnSeconds)
+  return {
+    columnSeconds,
+    gainDb: thinned(ride.rideDb),
+    corridorDb:
+      ride.corridorDb === null
+        ? null
+        : { lowest: thinned(ride.corridorDb.lowest).low, highest: thinned(ride.corridorDb.highest).high },
+  }
+}

@@ -1,0 +1,57 @@
+import type { DeliveryReport } from '../../domain/index.ts'
+
+/** Version of the report's and the manifest's document format. */
+export const DOCUMENT_VERSION = 1
+
+/** The document `report.json`, which `deliver --json` prints too. Curves are left out: `measure --series` writes them. */
+export function reportJson(report: DeliveryReport) {
+  const { tool, title, conforms, verdict, passes, source, spec, deliverables } = report
+  const { foldDownLock, alteration, findings, margins, settings, cautions } = report
+  return {
+    version: DOCUMENT_VERSION,
+    tool,
+    title,
+    conforms,
+    verdict,
+    passes,
+    source,
+    spec: { id: spec.id, title: spec.title, edition: spec.edition },
+    deliverables,
+    foldDownLock,
+    alteration,
+    findings,
+    margins,
+    settings,
+    cautions,
+  }
+}
+
+/** A file of a delivery as the manifest lists it; `path` is its name inside the folder. */
+export type ManifestFile = {
+  readonly path: string
+  /** What it is: a deliverable's role, or `report`. */
+  readonly role: string
+  readonly bytes: number
+  readonly sha256: string
+}
+
+/** The text of `manifest.json`, the commit record of a delivery. The same delivery gives the same text. */
+export function manifest(report: Pick<DeliveryReport, 'tool' | 'title'>, files: readonly ManifestFile[]): string {
+  const listed = files.map(({ path, role, bytes, sha256 }) => ({ path, role, bytes, sha256 }))
+  const { name, version, kernelsSha256 } = report.tool
+  const document = {
+    version: DOCUMENT_VERSION,
+    tool: { name, version, kernelsSha256 },
+    title: report.title.id,
+    files: listed,
+  }
+  return `${JSON.stringify(document, null, 2)}\n`
+}
+
+/**
+ * The same list as plain checksum lines, which `sha256sum --check` reads at the other end.
+ * @source GNU coreutils manual, sha256sum: digest, two spaces, name
+ */
+export function checksumLines(files: readonly ManifestFile[]): string {
+  return files.map(({ path, sha256 }) => `${sha256}  ${path}\n`).join('')
+}

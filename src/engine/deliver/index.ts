@@ -1,0 +1,3 @@
+export { type DeliveryParts, deliveryReport, type RideCurve } from './delivery-report.ts'
+export { checksumLines, type ManifestFile, manifest, reportJson } from './documents.ts'
+export { fileNames, titleIdOf } from './names.ts'

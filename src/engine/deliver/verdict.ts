@@ -1,0 +1,23 @@
+import { type DeliveredFile, type DeliverySpec, type Finding, type Margin, printFigure } from '../../domain/index.ts'
+
+/** The outcome of a delivery in one sentence to the mixer. */
+export function verdictSentence(
+  title: string,
+  spec: DeliverySpec,
+  deliverables: readonly DeliveredFile[],
+  findings: readonly Finding[],
+  margins: readonly Margin[],
+): string {
+  const failed = findings.filter((finding) => finding.severity === 'fail')
+  if (failed.length > 0) {
+    const rest = failed.length - 1
+    const more = rest === 0 ? '' : ` ${rest} more ${rest === 1 ? 'finding fails' : 'findings fail'} it.`
+    return `${title} does not conform to ${spec.title}. ${failed[0]?.message}${more}`
+  }
+  const main = deliverables[0]?.measurements
+  const loudness = main?.dialogueLoudnessLkfs ?? main?.programmeLoudnessLkfs ?? null
+  const stands = `it stands at ${printFigure(loudness)} LKFS with a highest true peak of ${printFigure(main?.maxTruePeakDbtp ?? null)} dBTP`
+  const room = margins.flatMap(({ margin, severity }) => (margin === null || severity === 'warn' ? [] : [margin]))
+  const least = room.length === 0 ? '' : `, and no line has less than ${printFigure(Math.min(...room))} dB of room`
+  return `${title} conforms to ${spec.title}: ${stands}${least}.`
+}

@@ -1,0 +1,143 @@
+import { z } from 'zod'
+
+/** Version of the documents below; a field may be added without a new version, none is removed or changed. */
+export const REPORT_VERSION = 1
+
+const measured = z.number().nullable()
+const sha256 = z.string().regex(/^[0-9a-f]{64}$/)
+const layout = z.enum(['mono', '2.0', '5.0', '5.1', '7.1'])
+const severity = z.enum(['fail', 'warn', 'note'])
+const deliverableRole = z.enum(['mix-5.1', 'lo-ro', 'mix'])
+const clause = z.object({
+  document: z.string(),
+  edition: z.string(),
+  clause: z.string(),
+  basis: z.enum(['read', 'summary', 'memory', 'common practice', 'user']),
+})
+
+const figures = z.object({
+  programmeLoudnessLkfs: measured,
+  loudnessRangeLu: measured,
+  maxMomentaryLkfs: measured,
+  maxShortTermLkfs: measured,
+  maxTruePeakDbtp: measured,
+  samplePeakDbfs: measured,
+})
+
+const measurements = figures.extend({
+  layout,
+  sampleRateHz: z.number().positive(),
+  frameCount: z.int().nonnegative(),
+  durationSeconds: z.number().nonnegative(),
+  dialogueLoudnessLkfs: measured,
+  dialogueShare: measured,
+  channels: z.array(
+    z.object({
+      role: z.enum(['M', 'L', 'R', 'C', 'LFE', 'Ls', 'Rs', 'Lrs', 'Rrs']),
+      maxTruePeakDbtp: measured,
+      samplePeakDbfs: measured,
+    }),
+  ),
+  foldDown: z.object({ loRo: figures.nullable(), ltRt: figures.nullable(), mono: figures.nullable() }),
+})
+
+const finding = z.object({
+  id: z.string(),
+  severity,
+  line: z.string().nullable(),
+  measured,
+  allowed: z.union([z.number(), z.tuple([z.number(), z.number()])]).nullable(),
+  unit: z.string().nullable(),
+  at: z.object({ startSeconds: z.number(), endSeconds: z.number(), timecode: z.string().nullable() }).nullable(),
+  source: z.string().nullable(),
+  message: z.string(),
+})
+
+const margin = z.object({
+  role: deliverableRole,
+  line: z.string(),
+  measured,
+  limit: z.number(),
+  margin: measured,
+  unit: z.string(),
+  severity: z.enum(['fail', 'warn']),
+  source: clause,
+})
+
+const tool = z.object({ name: z.literal('plimsoll'), version: z.string() })
+const namedSpec = z.object({ id: z.string(), title: z.string(), edition: z.string() })
+
+const alteration = z.object({
+  total: z.object({ staticGainDb: z.number(), plrBeforeLu: measured, plrAfterLu: measured }),
+  ride: z
+    .object({
+      movementDb: z.number().nonnegative(),
+      largestSlewDbPerSecond: z.number().nonnegative(),
+      movingShare: z.number().min(0).max(1),
+      touching: z.array(z.object({ startSeconds: z.number(), endSeconds: z.number() })),
+    })
+    .nullable(),
+  bands: z.null(),
+  ceiling: z.object({ events: z.int().nonnegative(), deepestDb: z.number().nonnegative() }).nullable(),
+})
+
+/** `report.json` of a delivery, and what `deliver --json` prints. */
+export const deliveryDocument = z.object({
+  version: z.literal(REPORT_VERSION),
+  tool: tool.extend({ kernelsSha256: sha256 }),
+  title: z.object({ id: z.string(), name: z.string() }),
+  conforms: z.boolean(),
+  verdict: z.string(),
+  passes: z.int().min(1).max(3),
+  source: z.object({
+    path: z.string(),
+    sha256,
+    layout,
+    measurements,
+    originatedOn: z.string().nullable(),
+    startOfDaySeconds: measured,
+  }),
+  spec: namedSpec,
+  deliverables: z.array(
+    z.object({
+      path: z.string(),
+      role: deliverableRole,
+      sha256,
+      bytes: z.int().nonnegative(),
+      bitsPerSample: z.int().positive(),
+      measurements,
+    }),
+  ),
+  foldDownLock: z
+    .object({
+      state: z.enum(['closed', 'open']),
+      differingSamples: z.int().nonnegative(),
+      coefficient: z.string(),
+      masterNullDbfs: measured,
+      openedBy: z.array(z.string()),
+    })
+    .nullable(),
+  alteration,
+  findings: z.array(finding),
+  margins: z.array(margin),
+  settings: z.record(z.string(), z.union([z.number(), z.string()])),
+  cautions: z.array(z.string()),
+})
+
+/** What `measure --json` prints. Without a spec there are no margins, and `conforms` speaks of the signal alone. */
+export const measureDocument = z.object({
+  version: z.literal(REPORT_VERSION),
+  tool,
+  spec: namedSpec.nullable(),
+  files: z.array(
+    measurements.extend({
+      path: z.string(),
+      conforms: z.boolean(),
+      findings: z.array(finding),
+      margins: z.array(margin),
+    }),
+  ),
+})
+
+export type DeliveryDocument = z.infer<typeof deliveryDocument>
+export type MeasureDocument = z.infer<typeof measureDocument>

@@ -1,0 +1,97 @@
+import { readFileSync } from 'node:fs'
+import { describe, expect, test } from 'vitest'
+import { readSpecFile, specFileSchema } from './index.ts'
+
+const example = JSON.parse(
+  readFileSync(new URL('../../docs/examples/north-coast-spec.json', import.meta.url), 'utf8'),
+) as Record<string, unknown>
+const loudness = example.programmeLoudness as Record<string, unknown>
+
+const problemsOf = (change: Record<string, unknown>) => readSpecFile({ ...example, ...change }).problems
+
+test('the example becomes a spec, with limits that name the user as their source', () => {
+  const { spec, problems } = readSpecFile(example)
+  expect(problems).toBeNull()
+  expect(spec).toMatchObject({
+    id: 'north-coast-2026',
+    anchor: 'programme',
+    programmeLoudness: { targetLkfs: -24, toleranceBelowLu: 1, toleranceAboveLu: 0.5 },
+    maxTruePeakDbtp: { value: -3, severity: 'fail', source: { basis: 'user', clause: 'not stated' } },
+    maxShortTermLkfs: { value: -15, severity: 'fail', source: { clause: '4.3', edition: '2026-03' } },
+    maxLoudnessRangeLu: { value: 18, severity: 'warn' },
+    sampleRatesHz: [48000],
+  })
+  expect(spec).not.toHaveProperty('maxMomentaryLkfs')
+})
+
+describe('a slip is named with its place, what was found and what is needed', () => {
+  test.each([
+    [{ maxTruePeak: -2 }, 'maxTruePeak', 'an unknown name', /maxTruePeakDbtp/, 'maxTruePeakDbtp'],
+    [
+      { programmeLoudness: { ...loudness, targetLufs: -24 } },
+      'programmeLoudness.targetLufs',
+      'an unknown name',
+      /targetLkfs/,
+      'targetLkfs',
+    ],
+    [
+      { maxShortTermLkfs: { value: -15, severty: 'warn' } },
+      'maxShortTermLkfs.severty',
+      'an unknown name',
+      /severity/,
+      'severity',
+    ],
+    [
+      { programmeLoudness: { ...loudness, targetLkfs: 24 } },
+      'programmeLoudness.targetLkfs',
+      '24',
+      /at most 0; .* was -24 meant/,
+      null,
+    ],
+    [
+      { programmeLoudness: { ...loudness, toleranceBelowLu: -2 } },
+      'programmeLoudness.toleranceBelowLu',
+      '-2',
+      /more than 0/,
+      null,
+    ],
+    [
+      { programmeLoudness: { ...loudness, toleranceAboveLu: 0 } },
+      'programmeLoudness.toleranceAboveLu',
+      '0',
+      /more than 0/,
+      null,
+    ],
+    [{ maxTruePeakDbtp: 20 }, 'maxTruePeakDbtp', '20', /at most 3; .* was -20 meant/, null],
+    [{ maxTruePeakDbtp: -26 }, 'maxTruePeakDbtp', '-26', /more than the loudness target \(-24\)/, null],
+    [{ maxShortTermLkfs: -24 }, 'maxShortTermLkfs', '-24', /more than the loudness target/, null],
+    [{ maxMomentaryLkfs: -18 }, 'maxMomentaryLkfs', '-18', /at least maxShortTermLkfs \(-15\)/, null],
+    [{ maxTruePeakDbtp: '-2' }, 'maxTruePeakDbtp', '"-2"', /a number/, null],
+    [{ maxTruePeakDbtp: { severity: 'fail' } }, 'maxTruePeakDbtp.value', 'nothing', /a number; it is missing/, null],
+    [{ anchor: 'dialog' }, 'anchor', '"dialog"', /one of programme, dialogue/, null],
+    [{ id: 'North Coast' }, 'id', '"North Coast"', /lower-case/, null],
+    [{ specVersion: 2 }, 'specVersion', '2', /one of 1/, null],
+    [{ sampleRatesHz: [48] }, 'sampleRatesHz.0', '48', /48000/, null],
+    [{ sampleRatesHz: [] }, 'sampleRatesHz', '[]', /at least one/, null],
+    [{ title: '' }, 'title', '""', /not empty/, null],
+  ])('%j', (change, path, found, needed, nearest) => {
+    expect(problemsOf(change)).toEqual([{ path, found, needed: expect.stringMatching(needed), nearest }])
+  })
+
+  test('all slips of a file are told at once', () => {
+    const { programmeLoudness: _, ...without } = example
+    const { problems } = readSpecFile({ ...without, anchr: 'programme', maxTruePeakDbtp: 99 })
+    expect(problems?.map(({ path }) => path).sort()).toEqual(['anchr', 'maxTruePeakDbtp', 'programmeLoudness'])
+  })
+
+  test.each([[null], ['text'], [[1]], [17]])('%j is no spec', (value) => {
+    expect(readSpecFile(value).problems?.[0]).toMatchObject({ path: '', needed: 'an object' })
+  })
+})
+
+test('the JSON Schema names every field and closes every object (JSON Schema 2020-12)', () => {
+  const schema = specFileSchema() as { $schema: string; properties: object; additionalProperties: boolean }
+  expect(schema.$schema).toBe('https://json-schema.org/draft/2020-12/schema')
+  expect(schema.additionalProperties).toBe(false)
+  expect(Object.keys(schema.properties)).toEqual(expect.arrayContaining(Object.keys(example)))
+})

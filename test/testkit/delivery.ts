@@ -1,0 +1,210 @@
+import type {
+  CeilingEvent,
+  DeliveryReport,
+  DeliverySpec,
+  LoudnessCurve,
+  LoudnessCurves,
+  Measurements,
+} from '../../src/domain/index.ts'
+import { type DeliveryParts, deliveryReport } from '../../src/engine/deliver/index.ts'
+import { judgeDelivery } from '../../src/engine/verify/index.ts'
+import { findSpec } from '../../src/specs/index.ts'
+
+const HOP_SECONDS = 0.1
+const SOURCE_LKFS = -20.1
+
+/** 100 ms powers of a made-up drama: dialogue with pauses, music, a storm, a silent second. Seeded, no audio behind it. */
+function dramaPowers(durationSeconds: number): Float64Array {
+  let state = 1986
+  const random = () => {
+    state = (Math.imul(state, 1664525) + 1013904223) >>> 0
+    return state / 2 ** 32
+  }
+  let speech = 0
+  return Float64Array.from({ length: Math.floor(durationSeconds / HOP_SECONDS) }, (_, hop) => {
+    const share = (hop * HOP_SECONDS) / durationSeconds
+    if (random() < 0.06) speech = random() < 0.7 ? 1 : 0
+    const scene = -44 + 5 * Math.sin(share * 40) + 4 * Math.sin(share * 11)
+    const storm = Math.abs(share - 0.55) < 0.04 ? 21 * Math.cos(((share - 0.55) / 0.04) * (Math.PI / 2)) : 0
+    const title = share < 0.03 ? 17 : 0
+    const slam = Math.abs(share - 0.72) < 2 / durationSeconds ? 20 : 0
+    const level = Math.max(speech ? -25 + 5 * random() : -99, scene + Math.max(storm, title, slam) + 3 * random())
+    return Math.abs(share - 0.4) < 1 / durationSeconds ? 0 : 10 ** (level / 10)
+  })
+}
+
+function curveOf(powers: Float64Array, windowHops: number): LoudnessCurve {
+  const lkfs = new Float64Array(Math.max(0, powers.length - windowHops + 1))
+  for (let i = 0; i < lkfs.length; i++) {
+    let sum = 0
+    for (let k = 0; k < windowHops; k++) sum += powers[i + k] as number
+    lkfs[i] = 10 * Math.log10(sum / windowHops)
+  }
+  return { windowSeconds: windowHops * HOP_SECONDS, hopSeconds: HOP_SECONDS, lkfs }
+}
+
+function curvesOf(powers: Float64Array): LoudnessCurves {
+  return { momentary: curveOf(powers, 4), shortTerm: curveOf(powers, 30) }
+}
+
+/** Brings the made-up programme to a loudness; gated once relatively, which is near enough for a picture. */
+function at(loudnessLkfs: number, powers: Float64Array): Float64Array {
+  const mean = (kept: Float64Array) => kept.reduce((sum, power) => sum + power, 0) / kept.length
+  const gate = mean(powers) / 10
+  const gain = 10 ** (loudnessLkfs / 10) / mean(powers.filter((power) => power > gate))
+  return powers.map((power) => power * gain)
+}
+
+const highest = (curve: LoudnessCurve) => curve.lkfs.reduce((a, b) => Math.max(a, b))
+
+const ROLES_5_1 = ['L', 'R', 'C', 'LFE', 'Ls', 'Rs'] as const
+
+function measurementsOf(
+  layout: '2.0' | '5.1',
+  curves: LoudnessCurves,
+  durationSeconds: number,
+  levels: { readonly programmeLoudnessLkfs: number; readonly maxTruePeakDbtp: number },
+): Measurements {
+  const figures = {
+    ...levels,
+    loudnessRangeLu: 11.83,
+    maxMomentaryLkfs: highest(curves.momentary),
+    maxShortTermLkfs: highest(curves.shortTerm),
+    samplePeakDbfs: levels.maxTruePeakDbtp - 0.14,
+  }
+  const roles = layout === '2.0' ? (['L', 'R'] as const) : ROLES_5_1
+  const below = { L: 0, R: 0.42, C: 0.9, LFE: Number.NaN, Ls: 7.3, Rs: 8.05 }
+  return {
+    ...figures,
+    layout,
+    sampleRateHz: 48000,
+    frameCount: Math.round(durationSeconds * 48000),
+    durationSeconds,
+    dialogueLoudnessLkfs: null,
+    dialogueShare: null,
+    channels: roles.map((role) => ({
+      role,
+      maxTruePeakDbtp: role === 'LFE' ? null : levels.maxTruePeakDbtp - below[role],
+      samplePeakDbfs: role === 'LFE' ? null : levels.maxTruePeakDbtp - below[role] - 0.14,
+    })),
+    foldDown: {
+      loRo:
+        layout === '2.0'
+          ? null
+          : {
+              ...figures,
+              programmeLoudnessLkfs: levels.programmeLoudnessLkfs + 0.59,
+              maxTruePeakDbtp: levels.maxTruePeakDbtp + 0.3,
+            },
+      ltRt: null,
+      mono: null,
+    },
+  }
+}
+
+function rideOf(hops: number, durationSeconds: number): NonNullable<DeliveryParts['ride']> {
+  const rideDb = new Float64Array(hops)
+  const highestDb = new Float64Array(hops).fill(0)
+  for (let hop = 0; hop < hops; hop++) {
+    const share = hop / hops
+    const depth = Math.max(0, 1 - Math.abs(share - 0.55) / 0.035)
+    rideDb[hop] = -3.2 * Math.min(1, 1.6 * depth)
+    if (depth > 0.4) highestDb[hop] = -3.2 + 1.2 * Math.max(0, Math.abs(share - 0.55) / 0.035 - 0.2)
+  }
+  const lowest = rideDb.map((gain) => Math.min(gain, 0) - 1.5)
+  return {
+    movementDb: 6.4,
+    largestSlewDbPerSecond: 0.05,
+    movingShare: 0.044,
+    touching: [{ startSeconds: durationSeconds * 0.528, endSeconds: durationSeconds * 0.572 }],
+    rideDb,
+    corridorDb: { lowest, highest: highestDb },
+  }
+}
+
+export type DeliveryWish = {
+  readonly specId?: string
+  readonly spec?: DeliverySpec
+  readonly titleName?: string
+  readonly durationSeconds?: number
+  readonly loudnessLkfs?: number
+  readonly truePeakDbtp?: number
+  readonly isLockClosed?: boolean
+  readonly withRide?: boolean
+  readonly ceilingEvents?: readonly CeilingEvent[]
+}
+
+/** The report of an invented delivery (Saltmarsh Lane, episode 3) with every part filled in. */
+export function saltmarshReport(wish: DeliveryWish = {}): DeliveryReport {
+  const durationSeconds = wish.durationSeconds ?? 2892.48
+  const staticGainDb = -3.37109375
+  const powers = at(SOURCE_LKFS, dramaPowers(durationSeconds))
+  const source = curvesOf(powers)
+  const ride = wish.withRide === false ? null : rideOf(powers.length, durationSeconds)
+  const delivered = curvesOf(powers.map((power, hop) => power * 10 ** ((staticGainDb + (ride?.rideDb[hop] ?? 0)) / 10)))
+  const spec = wish.spec ?? (findSpec(wish.specId ?? 'atsc-a85') as DeliverySpec)
+  const levels = {
+    programmeLoudnessLkfs: wish.loudnessLkfs ?? -24.01,
+    maxTruePeakDbtp: wish.truePeakDbtp ?? -4.1,
+  }
+  const stereoLevels = {
+    programmeLoudnessLkfs: levels.programmeLoudnessLkfs + 0.59,
+    maxTruePeakDbtp: levels.maxTruePeakDbtp + 0.3,
+  }
+  const shared = { bitsPerSample: 24, nonFiniteSampleCount: 0 }
+  const deliverables = [
+    {
+      ...shared,
+      path: 'saltmarsh-lane-103_51.wav',
+      role: 'mix-5.1',
+      sha256: '5f0c9e3c'.repeat(8),
+      bytes: 2_499_103_426,
+      measurements: measurementsOf('5.1', delivered, durationSeconds, levels),
+      curves: delivered,
+      truePeakSeconds: durationSeconds * 0.72,
+    },
+    {
+      ...shared,
+      path: 'saltmarsh-lane-103_20.wav',
+      role: 'lo-ro',
+      sha256: '77ab01d2'.repeat(8),
+      bytes: 833_035_202,
+      measurements: measurementsOf('2.0', delivered, durationSeconds, stereoLevels),
+    },
+  ] as const
+  const isClosed = wish.isLockClosed ?? true
+  const foldDownLock = {
+    state: isClosed ? 'closed' : 'open',
+    differingSamples: isClosed ? 0 : 1204,
+    coefficient: 'sqrt(1/2)',
+    masterNullDbfs: -149.3,
+    openedBy: [],
+  } as const
+  return deliveryReport({
+    tool: { version: '0.1.0', kernelsSha256: 'c0ffee12'.repeat(8) },
+    title: { id: 'saltmarsh-lane-103', name: wish.titleName ?? 'Saltmarsh Lane, episode 3' },
+    passes: 1,
+    spec,
+    source: {
+      path: 'saltmarsh-103-master.wav',
+      sha256: '9a8b7c6d'.repeat(8),
+      measurements: measurementsOf('2.0', source, durationSeconds, {
+        programmeLoudnessLkfs: SOURCE_LKFS,
+        maxTruePeakDbtp: -0.2,
+      }),
+      curves: source,
+      originatedOn: '1986-04-11',
+      startOfDaySeconds: 36000,
+    },
+    deliverables: deliverables.map(({ path, role, sha256, bytes, bitsPerSample, measurements }) => {
+      return { path, role, sha256, bytes, bitsPerSample, measurements }
+    }),
+    curves: delivered,
+    foldDownLock,
+    judgement: judgeDelivery({ spec, deliverables, foldDownLock }),
+    staticGainDb,
+    ride,
+    ceiling: { events: wish.ceilingEvents ?? [] },
+    settings: { ambienceShare: 1, lfeGainDb: 'off', rideReachSeconds: 4, ceilingAimBelowDb: 0.1 },
+  })
+}
