@@ -1,0 +1,118 @@
+type Address = number
+
+/** The kernel functions of the upmix; each is described in the assembly file that holds it. */
+export interface UpmixExports {
+  readonly upmixFillWindow: (window: Address, length: number, scale: number) => void
+  readonly upmixFillTurns: (turns: Address, period: number) => void
+  readonly upmixWindowPair: (
+    left: Address,
+    right: Address,
+    from: number,
+    frameCount: number,
+    window: Address,
+    length: number,
+    re: Address,
+    im: Address,
+  ) => number
+  readonly upmixPartSpectra: (
+    re: Address,
+    im: Address,
+    length: number,
+    sounding: number,
+    spectrum: Address,
+    stride: number,
+  ) => void
+  readonly upmixPowers: (spectrum: Address, powers: Address, stride: number) => void
+  readonly upmixAverageBins: (
+    powers: Address,
+    out: Address,
+    stride: number,
+    lastBin: number,
+    reach: Address,
+    prefix: Address,
+  ) => void
+  readonly upmixAverageBinsOfOne: (
+    plane: Address,
+    out: Address,
+    lastBin: number,
+    reach: Address,
+    prefix: Address,
+  ) => void
+  readonly upmixHannStep: (
+    entering: Address,
+    leaving: Address,
+    sums: Address,
+    out: Address,
+    count: number,
+    enterCos: number,
+    enterSin: number,
+    centreCos: number,
+    centreSin: number,
+    share: number,
+  ) => void
+  readonly upmixCentre: (
+    centre: Address,
+    floor: Address,
+    spectrum: Address,
+    ratio: Address,
+    centreOut: Address,
+    bandSums: Address,
+    stride: number,
+    bandFirst: number,
+    bandLast: number,
+    diffuseReject: number,
+    share: number,
+    reach: number,
+    leak: number,
+  ) => void
+  readonly upmixSurrounds: (
+    powers: Address,
+    fine: Address,
+    band: Address,
+    spectrum: Address,
+    out: Address,
+    stride: number,
+    duck: number,
+    strictness: number,
+    directRejection: number,
+    share: number,
+    leak: number,
+  ) => void
+  readonly upmixTurnPair: (pair: Address, stride: number) => void
+  readonly upmixJoinSpectra: (
+    first: Address,
+    second: Address,
+    stride: number,
+    length: number,
+    re: Address,
+    im: Address,
+  ) => void
+  readonly upmixOverlapAdd: (
+    frame: Address,
+    window: Address,
+    length: number,
+    plane: Address,
+    from: number,
+    frameCount: number,
+  ) => void
+  readonly upmixFronts: (
+    left: Address,
+    right: Address,
+    centre: Address,
+    leftSurround: Address,
+    rightSurround: Address,
+    leftOut: Address,
+    rightOut: Address,
+    frameCount: number,
+    spread: number,
+  ) => void
+  readonly upmixMonoSum: (left: Address, right: Address, out: Address, frameCount: number, gain: number) => void
+  readonly upmixSparseFilter: (
+    input: Address,
+    out: Address,
+    frameCount: number,
+    offsets: Address,
+    gains: Address,
+    tapCount: number,
+  ) => void
+}

@@ -1,0 +1,121 @@
+import {
+  assert,
+  dbToGain,
+  FOLD_DOWN_K,
+  LFE_OFF_DB,
+  SURROUND_HIGH_CUT_OFF_HZ,
+  SURROUND_LOW_CUT_OFF_HZ,
+  type UpmixSettings,
+} from '../domain/index.ts'
+import type { Kernels } from './kernels.ts'
+import { filterZeroPhase } from './zero-phase.ts'
+
+const VELVET_MS = 30
+const VELVET_TAPS = 30
+const VELVET_DECAY_DB = 12
+const LEFT_SEED = 1
+const RIGHT_SEED = 2
+
+type Taps = { readonly offsets: readonly number[]; readonly gains: readonly number[] }
+
+/**
+ * Sparse noise of unit energy: one tap of random sign in every millisecond, falling by 12 dB over 30 ms.
+ * @source Alary, Politis, Välimäki: Velvet-noise decorrelator (DAFx 2017); positions and signs by a fixed hash
+ */
+export function velvetTaps(sampleRateHz: number, seed: number): Taps {
+  const cell = (VELVET_MS * sampleRateHz) / 1000 / VELVET_TAPS
+  const offsets: number[] = []
+  const gains: number[] = []
+  let energy = 0
+  for (let tap = 0; tap < VELVET_TAPS; tap++) {
+    const random = hash(seed * VELVET_TAPS + tap)
+    const place = (random >>> 1) / 0x80000000
+    const gain = dbToGain((-VELVET_DECAY_DB * tap) / VELVET_TAPS) * ((random & 1) === 0 ? 1 : -1)
+    offsets.push(Math.floor((tap + place) * cell))
+    gains.push(gain)
+    energy += gain * gain
+  }
+  return { offsets, gains: gains.map((gain) => gain / Math.sqrt(energy)) }
+}
+
+function hash(index: number): number {
+  let x = Math.imul(index + 1, 0x9e3779b1)
+  x = Math.imul(x ^ (x >>> 16), 0x85ebca6b)
+  x = Math.imul(x ^ (x >>> 13), 0xc2b2ae35)
+  return (x ^ (x >>> 16)) >>> 0
+}
+
+/** What a surround passes through in time besides its tone: the delay, and the sparse noise if it is asked for. */
+function surroundTaps(settings: UpmixSettings, sampleRateHz: number, seed: number): Taps | null {
+  const delay = Math.round((settings.surroundDelayMs * sampleRateHz) / 1000)
+  if (settings.surroundSpread === 'velvet') {
+    const taps = velvetTaps(sampleRateHz, seed)
+    return { offsets: taps.offsets.map((offset) => offset + delay), gains: taps.gains }
+  }
+  return delay === 0 ? null : { offsets: [delay], gains: [1] }
+}
+
+/**
+ * Tone, delay and spread of the surround pair, in place: two float32 planes in kernel memory.
+ * Restrictions: the first frames after the start of a stretch miss what came before it.
+ */
+export function shapeSurrounds(
+  kernels: Kernels,
+  settings: UpmixSettings,
+  sampleRateHz: number,
+  pair: { readonly left: number; readonly right: number; readonly frameCount: number },
+): void {
+  const planes = { first: pair.left, second: pair.right, frameCount: pair.frameCount }
+  if (settings.surroundLowCutHz > SURROUND_LOW_CUT_OFF_HZ) {
+    filterZeroPhase(kernels, planes, { kind: 'high-pass', cornerHz: settings.surroundLowCutHz, sampleRateHz })
+  }
+  if (settings.surroundHighCutHz < SURROUND_HIGH_CUT_OFF_HZ) {
+    filterZeroPhase(kernels, planes, { kind: 'low-pass', cornerHz: settings.surroundHighCutHz, sampleRateHz })
+  }
+  const sides = [
+    { plane: pair.left, seed: LEFT_SEED },
+    { plane: pair.right, seed: RIGHT_SEED },
+  ]
+  for (const { plane, seed } of sides) {
+    const taps = surroundTaps(settings, sampleRateHz, seed)
+    if (taps !== null) filterSparsely(kernels, plane, pair.frameCount, taps)
+  }
+}
+
+function filterSparsely(kernels: Kernels, plane: number, frameCount: number, taps: Taps): void {
+  const { arena, memory, exports } = kernels
+  const mark = arena.mark()
+  const bytes = frameCount * Float32Array.BYTES_PER_ELEMENT
+  const input = arena.take(bytes)
+  new Uint8Array(memory.buffer).copyWithin(input, plane, plane + bytes)
+  const count = taps.offsets.length
+  const offsets = new Int32Array(memory.buffer, arena.take(count * Int32Array.BYTES_PER_ELEMENT), count)
+  offsets.set(taps.offsets)
+  const gains = new Float32Array(memory.buffer, arena.take(count * Float32Array.BYTES_PER_ELEMENT), count)
+  gains.set(taps.gains)
+  exports.upmixSparseFilter(input, plane, frameCount, offsets.byteOffset, gains.byteOffset, count)
+  arena.release(mark)
+}
+
+/** Whether these settings feed the LFE. */
+export function feedsLfe(settings: UpmixSettings): boolean {
+  return settings.lfeGainDb > LFE_OFF_DB
+}
+
+/** Writes the LFE of two float64 tracks into a float32 plane: gain times the low-passed k (l + r). */
+export function writeLfe(
+  kernels: Kernels,
+  settings: UpmixSettings,
+  sampleRateHz: number,
+  tracks: { readonly left: number; readonly right: number; readonly frameCount: number },
+  out: number,
+): void {
+  assert(feedsLfe(settings), 'the LFE is off')
+  const { left, right, frameCount } = tracks
+  kernels.exports.upmixMonoSum(left, right, out, frameCount, FOLD_DOWN_K * dbToGain(settings.lfeGainDb))
+  filterZeroPhase(
+    kernels,
+    { first: out, second: out, frameCount },
+    { kind: 'low-pass', cornerHz: settings.lfeCornerHz, sampleRateHz },
+  )
+}
