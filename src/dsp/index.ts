@@ -1,1 +1,23 @@
+export {
+  CEILING_HOLD_MS,
+  CEILING_REACH_MS,
+  CEILING_RELEASE_DB_PER_SECOND,
+  keepBelowCeiling,
+  type LinkedSignal,
+} from './ceiling.ts'
+export { decodeChannel, needsWidePlane, type Plane, takePlane } from './decode.ts'
+export { multiplyGains, takeGain, writeGain } from './gain.ts'
 export { Arena, type KernelExports, type Kernels, MODULE_BYTES } from './kernels.ts'
+export { type Extracted, extract, type Tracks, writeFronts } from './upmix.ts'
+export { upmixHopFrames } from './upmix-geometry.ts'
+export {
+  type DitherRule,
+  deriveFronts,
+  foldWords,
+  packWords,
+  quantise,
+  takeWordLine,
+  type WordEncoding,
+  wordLineFrames,
+} from './words.ts'
+export { filterZeroPhase } from './zero-phase.ts'

@@ -1,4 +1,11 @@
 import { assert } from '../domain/index.ts'
+import type { CeilingExports } from './ceiling.ts'
+import type { DecodeExports } from './decode.ts'
+import type { FftExports } from './fft.ts'
+import type { GainExports } from './gain.ts'
+import type { UpmixExports } from './upmix-exports.ts'
+import type { WordsExports } from './words.ts'
+import type { ZeroPhaseExports } from './zero-phase.ts'
 
 /**
  * Hands out addresses in the one memory of a kernel instance. Kernels never allocate; a plan takes what it needs
@@ -45,6 +52,13 @@ export type Kernels = {
 }
 
 /** Every door adds the functions that it calls. Addresses and counts are plain numbers. */
-export interface KernelExports {
+export interface KernelExports
+  extends CeilingExports,
+    DecodeExports,
+    FftExports,
+    GainExports,
+    UpmixExports,
+    WordsExports,
+    ZeroPhaseExports {
   readonly abiVersion: () => number
 }

@@ -4,3 +4,13 @@
 export function abiVersion(): i32 {
   return 1
 }
+
+export * from './fft'
+export * from './upmix-planes'
+export * from './upmix-spectra'
+export * from './upmix-weights'
+export * from './zero-phase'
+export * from './ceiling'
+export * from './decode'
+export * from './gain'
+export * from './words'

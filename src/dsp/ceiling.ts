@@ -1,0 +1,334 @@
+import { dbToGain } from '../domain/index.ts'
+import { annex2Interpolator, type Interpolator, sincInterpolator } from './ceiling-interpolators.ts'
+import { bytesPerPlaneSample, type Plane } from './decode.ts'
+import type { Kernels } from './kernels.ts'
+
+export interface CeilingExports {
+  readonly mixIntoLine: (
+    line: number,
+    plane: number,
+    isWide: number,
+    weight: number,
+    count: number,
+    adds: number,
+  ) => void
+  readonly gainsOfLine: (gains: number, common: number, ceiling: number, count: number) => number
+  readonly applyGainsToLine: (line: number, gains: number, count: number) => number
+  readonly blockBounds: (line: number, blockCount: number, peaks: number, bends: number) => void
+  readonly samplePeaksOfBlock: (line: number, at: number) => void
+  readonly interpolateBlock: (line: number, between: number, table: number, couples: number, taps: number) => void
+  readonly requiredGains: (at: number, between: number, above: number, aim: number, required: number) => number
+  readonly shapeGain: (
+    required: number,
+    blockMinima: number,
+    blockCount: number,
+    frameCount: number,
+    gain: number,
+    touched: number,
+    reach: number,
+    hold: number,
+    rise: number,
+    box1: number,
+    box2: number,
+    box3: number,
+    queue: number,
+    rings: number,
+  ) => number
+}
+
+/** A signal that the ceiling guards: a weighted sum of planes. */
+export type LinkedSignal = readonly { readonly plane: Plane; readonly weight: number }[]
+
+/** A stretch of signals that share one gain, as buffers in kernel memory. */
+export type CeilingStretch = {
+  readonly signals: readonly LinkedSignal[]
+  readonly frameCount: number
+  readonly sampleRateHz: number
+  /** Address of the gain that the signals receive before the ceiling (float64, linear). */
+  readonly commonGain: number
+  /** Address of the ceiling's own gain (float64, linear): unity on entry, at most unity on return. */
+  readonly ceilingGain: number
+  /** Linear; the interpolated magnitude of every signal x gains ends at or below it. */
+  readonly ceiling: number
+}
+
+/** How the gain moves. @source common practice for true-peak limiters, hold and release from docs/decisions */
+export const CEILING_REACH_MS = 2
+export const CEILING_HOLD_MS = 17
+export const CEILING_RELEASE_DB_PER_SECOND = 60
+
+const BLOCK = 64
+const CHUNK_BLOCKS = 32
+const CHUNK = CHUNK_BLOCKS * BLOCK
+/** Frames of a line before and after its chunk: the block before is detected too, and both look a block further. */
+const CONTEXT = 3 * BLOCK
+const LINE = CHUNK + 2 * CONTEXT
+const UNITY = 1073741824
+/** Covers the rounding of single precision in lines and bounds. */
+const ROUNDING = 1.00001
+/** The measured peak ends at most this far below the ceiling when the stage works. */
+const AIM_BELOW_DB = 0.002
+const ACCEPT_BELOW_DB = 0.001
+const MOST_PASSES = 24
+/** Not below the sum of magnitudes of any interpolator in use, however steep. */
+const WIDEST_SUM = 3.5
+/** Above the flat band of a short interpolator nothing is promised, so a window with steep skirts serves best. */
+const KAISER_BETA = 6
+
+type Placed = Interpolator & { readonly address: number }
+
+/** Addresses of one stretch's scratch; see `place`. */
+type Work = ReturnType<typeof place>
+
+/**
+ * Linked true-peak ceiling: finds the gain, common to all signals, that keeps every one of them at or below the
+ * ceiling between the samples too, and multiplies it into `ceilingGain`. False: nothing came near, nothing was done.
+ *
+ * Detects at 4x with a flat interpolator of 48 taps and by the table of BS.1770 Annex 2, then measures the gained
+ * signals at 16x with 96 taps and by Annex 2, and lowers what still exceeds, until nothing does. Half the phases at
+ * twice the rate. Blocks that provably cannot exceed are skipped, so that the result does not depend on them.
+ * The gain never exceeds what a frame requires, and no frame farther than 1 s back has a say in it.
+ * Memory: 4 bytes a frame + 100 kB from the arena, given back.
+ * @source ITU-R BS.1770-5 Annex 2 (detector); docs/decisions (shaping)
+ */
+export function keepBelowCeiling(kernels: Kernels, stretch: CeilingStretch): boolean {
+  const mark = kernels.arena.mark()
+  const work = place(kernels, stretch)
+  const { detectors, verifiers } = interpolators(kernels, stretch.sampleRateHz)
+  const aim = stretch.ceiling * dbToGain(-AIM_BELOW_DB)
+  const accept = stretch.ceiling * dbToGain(-ACCEPT_BELOW_DB)
+
+  work.due.fill(1)
+  let hasActed = measure(kernels, stretch, work, detectors, aim, aim)
+  if (work.hot.includes(1)) {
+    if (hasActed) shape(kernels, stretch, work)
+    for (let block = 0; block < work.blockCount; block++) work.due[block] = work.hot[chunkOf(block)] as number
+    for (let pass = 0; pass < MOST_PASSES; pass++) {
+      if (!measure(kernels, stretch, work, verifiers, accept, aim)) break
+      hasActed = true
+      work.touched.fill(0)
+      shape(kernels, stretch, work)
+      dueAround(work.touched, work.due)
+    }
+  }
+  kernels.arena.release(mark)
+  return hasActed
+}
+
+function chunkOf(block: number): number {
+  return Math.floor(block / CHUNK_BLOCKS)
+}
+
+function place(kernels: Kernels, stretch: CeilingStretch) {
+  const take = (bytes: number) => kernels.arena.take(bytes)
+  const blockCount = Math.ceil(stretch.frameCount / BLOCK)
+  const chunkCount = Math.ceil(blockCount / CHUNK_BLOCKS)
+  const buffer = kernels.memory.buffer
+  const frames = (milliseconds: number) => Math.round((milliseconds * stretch.sampleRateHz) / 1000)
+  const reach = frames(CEILING_REACH_MS)
+  const hold = frames(CEILING_HOLD_MS)
+  const boxes = [Math.floor((2 * reach) / 3) + 1, Math.floor((2 * reach + 1) / 3) + 1, 0]
+  boxes[2] = 2 * reach + 3 - (boxes[0] as number) - (boxes[1] as number)
+  const touched = take(blockCount)
+  const gains = take(LINE * 4)
+  const blockMinima = take(blockCount * 4)
+  // One block before the chunk, so that what lies between two chunks is found; slack for the frame before that.
+  const detected = (CHUNK + 2 * BLOCK) * 4
+  const bounds = (CHUNK_BLOCKS + 4) * 4
+  const peaks = take(bounds)
+  const bends = take(bounds)
+  const at = take(detected)
+  const between = take(detected)
+  return {
+    blockCount,
+    chunkCount,
+    required: take(chunkCount * CHUNK * 4),
+    blockMinima,
+    minima: new Int32Array(buffer, blockMinima, blockCount),
+    touchedAddress: touched,
+    touched: new Uint8Array(buffer, touched, blockCount).fill(0),
+    due: new Uint8Array(blockCount),
+    hot: new Uint8Array(chunkCount),
+    line: take(LINE * 4),
+    gains,
+    gainLine: new Float32Array(buffer, gains, LINE),
+    peaks,
+    peakOf: new Float32Array(buffer, peaks, CHUNK_BLOCKS + 4),
+    bends,
+    bendOf: new Float32Array(buffer, bends, CHUNK_BLOCKS + 4),
+    at: at + BLOCK * 4,
+    atFrames: new Float32Array(buffer, at, CHUNK + 2 * BLOCK),
+    between: between + BLOCK * 4,
+    betweenFrames: new Float32Array(buffer, between, CHUNK + 2 * BLOCK),
+    active: new Uint8Array(CHUNK_BLOCKS + 1),
+    reach,
+    hold,
+    boxes,
+    queue: take((2 * reach + hold + 2) * 8),
+    rings: take((2 * reach + 3) * 8),
+  }
+}
+
+function interpolators(kernels: Kernels, sampleRateHz: number) {
+  const scale = sampleRateHz < 80000 ? 1 : sampleRateHz < 160000 ? 2 : 4
+  const put = (interpolator: Interpolator): Placed => {
+    const address = kernels.arena.take(interpolator.table.byteLength)
+    new Float32Array(kernels.memory.buffer, address, interpolator.table.length).set(interpolator.table)
+    return { ...interpolator, address }
+  }
+  const annex2 = put(annex2Interpolator())
+  return {
+    detectors: [put(sincInterpolator(Math.max(2, 4 / scale), 24, KAISER_BETA)), annex2],
+    verifiers: [put(sincInterpolator(16 / scale, 48, KAISER_BETA)), annex2],
+  }
+}
+
+/**
+ * Finds the gain that each frame of the due blocks requires on top of the present gains, where a peak is above
+ * `above`; false if none requires any. Chunks that even the widest interpolator cannot lift to `aim` are left cold.
+ */
+function measure(
+  kernels: Kernels,
+  stretch: CeilingStretch,
+  work: Work,
+  interpolators: readonly Placed[],
+  above: number,
+  aim: number,
+): boolean {
+  let isRequired = false
+  for (let chunk = 0; chunk < work.chunkCount; chunk++) {
+    const firstBlock = chunk * CHUNK_BLOCKS
+    const blocks = Math.min(CHUNK_BLOCKS, work.blockCount - firstBlock)
+    work.minima.fill(UNITY, firstBlock, firstBlock + blocks)
+    if (!work.due.subarray(firstBlock, firstBlock + blocks).includes(1)) continue
+    if (!detect(kernels, stretch, work, interpolators, chunk, above)) continue
+    for (let block = 0; block < blocks; block++) {
+      if (work.due[firstBlock + block] === 0 || (work.active[block] === 0 && work.active[block + 1] === 0)) continue
+      const offset = block * BLOCK * 4
+      const required = work.required + (firstBlock + block) * BLOCK * 4
+      const lowest = kernels.exports.requiredGains(work.at + offset, work.between + offset, above, aim, required)
+      work.minima[firstBlock + block] = lowest
+      if (lowest < UNITY) isRequired = true
+    }
+  }
+  return isRequired
+}
+
+/**
+ * Collects the peaks of one chunk over all signals: `active[1 + block]` says which blocks have any that matter,
+ * from the block before the chunk on. False if there is none.
+ */
+function detect(
+  kernels: Kernels,
+  stretch: CeilingStretch,
+  work: Work,
+  interpolators: readonly Placed[],
+  chunk: number,
+  above: number,
+): boolean {
+  const { exports } = kernels
+  const span = lineSpan(stretch, chunk)
+  const gains = work.gains + span.offset * 4
+  const gainAt = span.firstFrame * 8
+  work.gainLine.fill(0)
+  exports.gainsOfLine(gains, stretch.commonGain + gainAt, stretch.ceilingGain + gainAt, span.count)
+  let isActive = false
+  for (const signal of stretch.signals) {
+    mixLine(kernels, work, signal, span)
+    const peak = exports.applyGainsToLine(work.line, work.gains, LINE)
+    if (peak * WIDEST_SUM <= above) continue
+    work.hot[chunk] = 1
+    if (interpolators.every((interpolator) => peak * interpolator.absoluteSum * ROUNDING <= above)) continue
+    if (!isActive) {
+      isActive = true
+      work.active.fill(0)
+      work.atFrames.fill(0)
+      work.betweenFrames.fill(0)
+    }
+    detectSignal(kernels, work, interpolators, chunk, above)
+  }
+  return isActive
+}
+
+/** The part of a chunk's line that lies inside the stretch; the rest of the line is silence. */
+function lineSpan(stretch: CeilingStretch, chunk: number) {
+  const lineStart = chunk * CHUNK - CONTEXT
+  const firstFrame = Math.max(0, lineStart)
+  return {
+    firstFrame,
+    offset: firstFrame - lineStart,
+    count: Math.min(stretch.frameCount, lineStart + LINE) - firstFrame,
+  }
+}
+
+function mixLine(kernels: Kernels, work: Work, signal: LinkedSignal, span: ReturnType<typeof lineSpan>): void {
+  const line = work.line + span.offset * 4
+  signal.forEach(({ plane, weight }, term) => {
+    const address = plane.address + span.firstFrame * bytesPerPlaneSample(plane)
+    kernels.exports.mixIntoLine(line, address, plane.isWide ? 1 : 0, weight, span.count, term > 0 ? 1 : 0)
+  })
+}
+
+function detectSignal(
+  kernels: Kernels,
+  work: Work,
+  interpolators: readonly Placed[],
+  chunk: number,
+  above: number,
+): void {
+  const { exports } = kernels
+  const { peakOf, bendOf } = work
+  const firstBlock = chunk * CHUNK_BLOCKS
+  exports.blockBounds(work.line + BLOCK * 4, CHUNK_BLOCKS + 4, work.peaks, work.bends)
+  for (let block = -1; block < CHUNK_BLOCKS; block++) {
+    if (!isWanted(work, firstBlock + block)) continue
+    const b = block + 2
+    const near = Math.max(peakOf[b] as number, peakOf[b + 1] as number)
+    const wide = Math.max(near, peakOf[b - 1] as number)
+    const bend = Math.max(bendOf[b - 1] as number, bendOf[b] as number, bendOf[b + 1] as number)
+    const line = work.line + (CONTEXT + block * BLOCK) * 4
+    let isActive = near > above
+    for (const { absoluteSum, straight, bent, address, couples, tapsPerSide } of interpolators) {
+      const bound = Math.min(absoluteSum * wide, straight * near + bent * bend)
+      if (bound * ROUNDING <= above) continue
+      isActive = true
+      exports.interpolateBlock(line, work.between + block * BLOCK * 4, address, couples, tapsPerSide)
+    }
+    if (!isActive) continue
+    work.active[block + 1] = 1
+    exports.samplePeaksOfBlock(line, work.at + block * BLOCK * 4)
+  }
+}
+
+/** The block before a due one is detected too: what lies between the two counts for both. */
+function isWanted(work: Work, block: number): boolean {
+  return work.due[block] === 1 || work.due[block + 1] === 1
+}
+
+function shape(kernels: Kernels, stretch: CeilingStretch, work: Work): void {
+  const [box1, box2, box3] = work.boxes as [number, number, number]
+  kernels.exports.shapeGain(
+    work.required,
+    work.blockMinima,
+    work.blockCount,
+    stretch.frameCount,
+    stretch.ceilingGain,
+    work.touchedAddress,
+    work.reach,
+    work.hold,
+    dbToGain(CEILING_RELEASE_DB_PER_SECOND / stretch.sampleRateHz),
+    box1,
+    box2,
+    box3,
+    work.queue,
+    work.rings,
+  )
+}
+
+/** A change of gain reaches as far as an interpolator: less than a block. */
+function dueAround(touched: Uint8Array, due: Uint8Array): void {
+  for (let block = 0; block < due.length; block++) {
+    const isNear = touched[block - 1] === 1 || touched[block] === 1 || touched[block + 1] === 1
+    due[block] = isNear ? 1 : 0
+  }
+}

@@ -1,0 +1,74 @@
+import { type CeilingEvent, dbToGain, gainToDb, type Segment } from '../../domain/index.ts'
+import type { Kernels } from '../../dsp/index.ts'
+import type { Stretch } from './stretch.ts'
+
+/** What a ceiling took from one segment. */
+export type CeilingAction = {
+  /** Stretches in which it turned the gain down, counted where they begin. */
+  readonly events: number
+  /** The same stretches in seconds of the programme; one that crosses the segment's border is cut there. */
+  readonly places: readonly CeilingEvent[]
+  /** Deepest reduction, at most 0. */
+  readonly deepestDb: number
+  readonly framesBelow01Db: number
+  readonly framesBelow1Db: number
+  readonly framesBelow3Db: number
+}
+
+/** The action on the linked signals, and that on the LFE, which has a ceiling of its own. */
+export type CeilingAlteration = CeilingAction & { readonly lfe: CeilingAction | null }
+
+const AT_REST: CeilingAction = {
+  events: 0,
+  places: [],
+  deepestDb: 0,
+  framesBelow01Db: 0,
+  framesBelow1Db: 0,
+  framesBelow3Db: 0,
+}
+
+/** Reads the ceiling's gain (address of float64, or null for none) over a segment of the stretch. */
+export function describeCeiling(
+  kernels: Kernels,
+  address: number | null,
+  stretch: Stretch,
+  segment: Segment,
+): CeilingAction {
+  if (address === null) return AT_REST
+  const gain = new Float64Array(kernels.memory.buffer, address, stretch.frameCount)
+  const first = segment.firstFrame - stretch.firstFrame
+  const end = first + segment.frameCount
+  const below = [-0.1, -1, -3].map((db) => countBelow(gain, first, end, dbToGain(db))) as [number, number, number]
+  const places = placesOf(gain, first, end).map(({ from, to, lowest }) => ({
+    startSeconds: (stretch.firstFrame + from) / stretch.sampleRateHz,
+    endSeconds: (stretch.firstFrame + to) / stretch.sampleRateHz,
+    deepestDb: gainToDb(lowest),
+  }))
+  const isContinued = first > 0 && (gain[first - 1] as number) < 1 && (gain[first] as number) < 1
+  return {
+    events: places.length - (isContinued ? 1 : 0),
+    places,
+    deepestDb: places.reduce((deepest, place) => Math.min(deepest, place.deepestDb), 0),
+    framesBelow01Db: below[0],
+    framesBelow1Db: below[1],
+    framesBelow3Db: below[2],
+  }
+}
+
+function countBelow(gain: Float64Array, first: number, end: number, threshold: number): number {
+  let count = 0
+  for (let frame = first; frame < end; frame++) if ((gain[frame] as number) < threshold) count++
+  return count
+}
+
+function placesOf(gain: Float64Array, first: number, end: number) {
+  const places: { from: number; to: number; lowest: number }[] = []
+  for (let frame = first; frame < end; frame++) {
+    if ((gain[frame] as number) >= 1) continue
+    const from = frame
+    let lowest = 1
+    for (; frame < end && (gain[frame] as number) < 1; frame++) lowest = Math.min(lowest, gain[frame] as number)
+    places.push({ from, to: frame, lowest })
+  }
+  return places
+}

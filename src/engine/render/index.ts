@@ -1,0 +1,2 @@
+export type { CeilingAction, CeilingAlteration } from './alteration.ts'
+export { type RenderedSegment, type RenderJob, renderSegment } from './segment.ts'

@@ -1,0 +1,139 @@
+import {
+  type AudioSource,
+  type Cancellation,
+  Cancelled,
+  dbToGain,
+  type GainPlan,
+  type PlaneStore,
+  type Segment,
+} from '../../domain/index.ts'
+import {
+  type Kernels,
+  keepBelowCeiling,
+  type LinkedSignal,
+  multiplyGains,
+  takeGain,
+  writeGain,
+} from '../../dsp/index.ts'
+import { type CeilingAlteration, describeCeiling } from './alteration.ts'
+import { guardedSignals, loadPlanes, type Stretch, stretchAround } from './stretch.ts'
+import { quantiseSegment } from './words.ts'
+
+/** What is rendered, and by which plan; the same for every segment of a programme. */
+export type RenderJob = {
+  /** The stereo master of an upmix, else the programme itself, in any layout. */
+  readonly source: AudioSource
+  /** Planes 0 C, 1 Ls, 2 Rs and, if `hasLfe`, 3 LFE of the whole programme; null: the source keeps its layout. */
+  readonly upmixed: PlaneStore | null
+  readonly hasLfe: boolean
+  /** Scale of the side of the derived fronts; 1 keeps the fold-down lock. */
+  readonly frontSpread: number
+  readonly gain: GainPlan
+  readonly encoding: 'int16' | 'int24'
+  /** Two 32-bit numbers of the source's hash, so that the same source gets the same dither. */
+  readonly ditherSeed: readonly [number, number]
+  /** Also make the Lo/Ro stereo; without effect where the layout has no fold-down. */
+  readonly stereo: boolean
+}
+
+export type RenderedSegment = {
+  /** Interleaved words in the order of `LAYOUTS`: 5.1 of an upmix, else the source's layout. */
+  readonly multichannel: Uint8Array
+  readonly stereo: Uint8Array | null
+  /** Total gain of each frame, linear: static x ride x ceiling. */
+  readonly gain: Float64Array
+  /** The same of the LFE, whose ceiling is its own; null where there is no LFE. */
+  readonly lfeGain: Float64Array | null
+  readonly alteration: CeilingAlteration
+  /** Samples that did not fit the word and were held at its end; 0 under a ceiling at or below full scale. */
+  readonly overs: number
+  /** Surround words moved by one step because a front lay on a rounding tie. */
+  readonly nearTies: number
+}
+
+/** Dither and rounding of the words from which an interpolated peak is made can lift it by this many steps. */
+const QUANTISING_STEPS = 9
+
+/**
+ * Renders one segment: static gain and ride, then the ceiling, then the words. The bytes depend on the job and the
+ * frames alone: any grid of segments gives the same programme. Takes its memory from the arena and gives it back:
+ * at most 95 bytes a frame of the segment and 1.2 s. Refuses nothing; `cancellation` is asked between stages.
+ */
+export function renderSegment(
+  kernels: Kernels,
+  job: RenderJob,
+  segment: Segment,
+  cancellation?: Cancellation,
+): RenderedSegment {
+  const mark = kernels.arena.mark()
+  try {
+    return render(kernels, job, segment, cancellation)
+  } finally {
+    kernels.arena.release(mark)
+  }
+}
+
+function render(
+  kernels: Kernels,
+  job: RenderJob,
+  segment: Segment,
+  cancellation: Cancellation | undefined,
+): RenderedSegment {
+  const stretch = stretchAround(job.source, segment, job.gain.ceilingDbtp !== null)
+  const planes = loadPlanes(kernels, job, stretch)
+  throwIfCancelled(cancellation)
+  const common = takeGain(kernels, stretch.frameCount)
+  writeGain(kernels, job.gain, stretch.sampleRateHz, stretch, common)
+  const guarded = guardedSignals(job, planes)
+  const linkedCeiling = ceilingOf(kernels, job, guarded.linked, stretch, common)
+  throwIfCancelled(cancellation)
+  const lfeCeiling = guarded.lfe.length === 0 ? null : ceilingOf(kernels, job, guarded.lfe, stretch, common)
+  const alteration = {
+    ...describeCeiling(kernels, linkedCeiling, stretch, segment),
+    lfe: guarded.lfe.length === 0 ? null : describeCeiling(kernels, lfeCeiling, stretch, segment),
+  }
+  const lfeGain =
+    lfeCeiling === null ? common : multiplyGains(kernels, common, lfeCeiling, stretch.frameCount, lfeCeiling)
+  const gain =
+    linkedCeiling === null ? common : multiplyGains(kernels, common, linkedCeiling, stretch.frameCount, linkedCeiling)
+  throwIfCancelled(cancellation)
+  const words = quantiseSegment(kernels, job, segment, { planes, stretch, gain, lfeGain })
+  return {
+    ...words,
+    gain: gainOf(kernels, gain, stretch, segment),
+    lfeGain: guarded.lfe.length === 0 ? null : gainOf(kernels, lfeGain, stretch, segment),
+    alteration,
+  }
+}
+
+/** Address of the ceiling's gain over the stretch, or null where it had nothing to do. */
+function ceilingOf(
+  kernels: Kernels,
+  job: RenderJob,
+  signals: readonly LinkedSignal[],
+  stretch: Stretch,
+  commonGain: number,
+): number | null {
+  const { ceilingDbtp } = job.gain
+  if (ceilingDbtp === null) return null
+  const step = job.encoding === 'int16' ? 1 / 32768 : 1 / 8388608
+  const ceilingGain = takeGain(kernels, stretch.frameCount)
+  const acted = keepBelowCeiling(kernels, {
+    signals,
+    frameCount: stretch.frameCount,
+    sampleRateHz: stretch.sampleRateHz,
+    commonGain,
+    ceilingGain,
+    ceiling: dbToGain(ceilingDbtp) - QUANTISING_STEPS * step,
+  })
+  return acted ? ceilingGain : null
+}
+
+function gainOf(kernels: Kernels, address: number, stretch: Stretch, segment: Segment): Float64Array {
+  const first = segment.firstFrame - stretch.firstFrame
+  return new Float64Array(kernels.memory.buffer, address, stretch.frameCount).slice(first, first + segment.frameCount)
+}
+
+function throwIfCancelled(cancellation: Cancellation | undefined): void {
+  if (cancellation?.aborted) throw new Cancelled()
+}

@@ -1,0 +1,134 @@
+import {
+  type AudioSource,
+  bytesPerFrame,
+  FOLD_DOWN_K,
+  foldDownCoefficients,
+  hasFoldDown,
+  LAYOUTS,
+  type PlaneStore,
+  type Role,
+  type Segment,
+} from '../../domain/index.ts'
+import {
+  decodeChannel,
+  type Kernels,
+  type LinkedSignal,
+  needsWidePlane,
+  type Plane,
+  takePlane,
+} from '../../dsp/index.ts'
+import type { RenderJob } from './segment.ts'
+
+/** Frames of the programme that are worked on together: a segment and what is heard around it. */
+export type Stretch = {
+  readonly firstFrame: number
+  readonly frameCount: number
+  readonly sampleRateHz: number
+}
+
+/** The planes of a stretch by role; of an upmix L and R are the stereo master's. */
+export type Planes = Readonly<Partial<Record<Role, Plane>>>
+
+/** The signals that share one gain, and the LFE with a gain of its own. */
+export type Guarded = { readonly linked: readonly LinkedSignal[]; readonly lfe: readonly LinkedSignal[] }
+
+/** No requirement farther back has a say: from 45 dB of reduction the ceiling is at rest again in 0.75 s. */
+const SECONDS_BEFORE = 1
+/** The look-ahead of two dozen passes and their interpolators. */
+const SECONDS_AFTER = 0.2
+
+const UPMIX_PLANES: readonly Role[] = ['C', 'Ls', 'Rs', 'LFE']
+const DECODE_BYTES = 1 << 19
+
+/** The segment alone, or with what the ceiling has to know around it. */
+export function stretchAround(source: AudioSource, segment: Segment, hasCeiling: boolean): Stretch {
+  const { sampleRateHz } = source.format
+  const before = hasCeiling ? SECONDS_BEFORE * sampleRateHz : 0
+  const after = hasCeiling ? SECONDS_AFTER * sampleRateHz : 0
+  const firstFrame = Math.max(0, segment.firstFrame - before)
+  const end = Math.min(source.frameCount, segment.firstFrame + segment.frameCount + Math.ceil(after))
+  return { firstFrame, frameCount: end - firstFrame, sampleRateHz }
+}
+
+/** Reads a stretch of the source, and of the upmix if there is one, into planes of kernel memory. */
+export function loadPlanes(kernels: Kernels, job: RenderJob, stretch: Stretch): Planes {
+  const planes = decodeSource(kernels, job.source, stretch)
+  if (job.upmixed === null) return planes
+  const roles = UPMIX_PLANES.filter((role) => role !== 'LFE' || job.hasLfe)
+  return { ...planes, ...readUpmix(kernels, job.upmixed, roles, stretch) }
+}
+
+function decodeSource(kernels: Kernels, source: AudioSource, stretch: Stretch): Planes {
+  const { format } = source
+  const isWide = needsWidePlane(format.encoding)
+  const planes = LAYOUTS[source.layout].map(() => takePlane(kernels, stretch.frameCount, isWide))
+  const mark = kernels.arena.mark()
+  const frameBytes = bytesPerFrame(format)
+  const blockFrames = Math.floor(DECODE_BYTES / frameBytes)
+  const address = kernels.arena.take(DECODE_BYTES)
+  for (let frame = 0; frame < stretch.frameCount; frame += blockFrames) {
+    const frameCount = Math.min(blockFrames, stretch.frameCount - frame)
+    const bytes = new Uint8Array(kernels.memory.buffer, address, frameCount * frameBytes)
+    source.readInto(bytes, stretch.firstFrame + frame, frameCount)
+    planes.forEach((plane, channel) => {
+      decodeChannel(kernels, { address, format, frameCount }, channel, plane, frame)
+    })
+  }
+  kernels.arena.release(mark)
+  return Object.fromEntries(LAYOUTS[source.layout].map((role, channel) => [role, planes[channel]]))
+}
+
+function readUpmix(kernels: Kernels, store: PlaneStore, roles: readonly Role[], stretch: Stretch): Planes {
+  return Object.fromEntries(
+    roles.map((role, index) => {
+      const plane = takePlane(kernels, stretch.frameCount, false)
+      const samples = new Float32Array(kernels.memory.buffer, plane.address, stretch.frameCount)
+      store.read(index, stretch.firstFrame, samples)
+      return [role, plane]
+    }),
+  )
+}
+
+/**
+ * What the ceiling guards. Of an upmix: L R C Ls Rs as they will be derived, the stereo that travels along, and where
+ * the fronts are spread the fold-down that is no longer that stereo. Else: every channel but the LFE, and Lo/Ro.
+ */
+export function guardedSignals(job: RenderJob, planes: Planes): Guarded {
+  const lfe = planes.LFE === undefined ? [] : [[{ plane: planes.LFE, weight: 1 }]]
+  if (job.upmixed === null) return { linked: nativeSignals(job.source, planes), lfe }
+  const { L, R, C, Ls, Rs } = planes as Required<Planes>
+  const alone = [L, R, C, Ls, Rs].map((plane) => [{ plane, weight: 1 }])
+  // L' = near L + far R - k (C + near Ls + far Rs) with near + far = 1; without spread near is 1.
+  const near = (1 + job.frontSpread) / 2
+  const far = (1 - job.frontSpread) / 2
+  const front = (stereo: readonly [Plane, Plane], surround: readonly [Plane, Plane]): LinkedSignal =>
+    [
+      { plane: stereo[0], weight: near },
+      { plane: stereo[1], weight: far },
+      { plane: C, weight: -FOLD_DOWN_K },
+      { plane: surround[0], weight: -FOLD_DOWN_K * near },
+      { plane: surround[1], weight: -FOLD_DOWN_K * far },
+    ].filter(({ weight }) => weight !== 0)
+  const left = front([L, R], [Ls, Rs])
+  const right = front([R, L], [Rs, Ls])
+  if (job.frontSpread === 1) return { linked: [...alone, left, right], lfe }
+  const lo = [...left, { plane: C, weight: FOLD_DOWN_K }, { plane: Ls, weight: FOLD_DOWN_K }]
+  const ro = [...right, { plane: C, weight: FOLD_DOWN_K }, { plane: Rs, weight: FOLD_DOWN_K }]
+  return { linked: [...alone, left, right, lo, ro], lfe }
+}
+
+function nativeSignals(source: AudioSource, planes: Planes): readonly LinkedSignal[] {
+  const { layout } = source
+  const roles = LAYOUTS[layout]
+  const alone = roles
+    .filter((role) => role !== 'LFE')
+    .map((role): LinkedSignal => [{ plane: planes[role] as Plane, weight: 1 }])
+  if (!hasFoldDown(layout)) return alone
+  const sides = ([0, 1] as const).map(
+    (side): LinkedSignal =>
+      foldDownCoefficients(layout)
+        .map((toSides, channel) => ({ plane: planes[roles[channel] as Role] as Plane, weight: toSides[side] }))
+        .filter(({ weight }) => weight !== 0),
+  )
+  return [...alone, ...sides]
+}

@@ -1,0 +1,186 @@
+import {
+  bytesPerFrame,
+  foldDownCoefficients,
+  hasFoldDown,
+  LAYOUTS,
+  type LayoutName,
+  type PcmFormat,
+  type Role,
+  type Segment,
+} from '../../domain/index.ts'
+import {
+  type DitherRule,
+  deriveFronts,
+  foldWords,
+  type Kernels,
+  type Plane,
+  packWords,
+  quantise,
+  takeWordLine,
+  wordLineFrames,
+} from '../../dsp/index.ts'
+import type { RenderJob } from './segment.ts'
+import type { Planes, Stretch } from './stretch.ts'
+
+/** Everything that the words of a segment are made from. */
+export type Gained = {
+  readonly planes: Planes
+  readonly stretch: Stretch
+  /** Addresses of the total gains of the stretch (float64, linear). */
+  readonly gain: number
+  readonly lfeGain: number
+}
+
+export type SegmentWords = {
+  readonly multichannel: Uint8Array
+  readonly stereo: Uint8Array | null
+  /** Samples that did not fit the word and were held at its end. */
+  readonly overs: number
+  /** Surround words moved by one step because a front lay on a rounding tie. */
+  readonly nearTies: number
+}
+
+type Lines = Readonly<Record<Role | 'Lo' | 'Ro', number>>
+/** A line of the segment: where it starts in the segment, and how long it is. */
+type LineSpan = { readonly offset: number; readonly frameCount: number }
+
+const STEREO: readonly ('Lo' | 'Ro')[] = ['Lo', 'Ro']
+
+/** The one quantisation of a render: interleaved words of a segment, and the stereo that is its fold-down. */
+export function quantiseSegment(kernels: Kernels, job: RenderJob, segment: Segment, gained: Gained): SegmentWords {
+  const mark = kernels.arena.mark()
+  const layout: LayoutName = job.upmixed === null ? job.source.layout : '5.1'
+  const roles = LAYOUTS[layout].filter((role) => gained.planes[role] !== undefined)
+  const lines = Object.fromEntries([...roles, ...STEREO].map((name) => [name, takeWordLine(kernels)])) as Lines
+  const isStereoMade = job.stereo && (job.upmixed !== null || hasFoldDown(layout))
+  const multichannel = writer(kernels, job, LAYOUTS[layout], segment)
+  const stereo = isStereoMade ? writer(kernels, job, STEREO, segment) : null
+  let overs = 0
+  let nearTies = 0
+  for (let offset = 0; offset < segment.frameCount; ) {
+    const frameCount = wordLineFrames(segment.firstFrame + offset, segment.frameCount - offset)
+    const span = { offset, frameCount }
+    if (job.upmixed !== null) {
+      const counts = upmixLines(kernels, job, segment, gained, lines, span)
+      overs += counts.overs
+      nearTies += counts.nearTies
+    } else {
+      overs += nativeLines(kernels, job, segment, gained, lines, span)
+      if (stereo !== null) overs += foldLines(kernels, job, layout, lines, frameCount)
+    }
+    multichannel.write(lines, span)
+    stereo?.write(lines, span)
+    offset += frameCount
+  }
+  kernels.arena.release(mark)
+  return { multichannel: multichannel.bytes, stereo: stereo?.bytes ?? null, overs, nearTies }
+}
+
+function quantiseRole(
+  kernels: Kernels,
+  job: RenderJob,
+  segment: Segment,
+  gained: Gained,
+  role: Role,
+  dither: DitherRule,
+  words: number,
+  span: LineSpan,
+): number {
+  const planeFrame = segment.firstFrame + span.offset - gained.stretch.firstFrame
+  const line = {
+    plane: gained.planes[role] as Plane,
+    planeFrame,
+    gain: (role === 'LFE' ? gained.lfeGain : gained.gain) + planeFrame * 8,
+    role,
+    frame: segment.firstFrame + span.offset,
+    frameCount: span.frameCount,
+  }
+  return quantise(kernels, line, job.encoding, dither, job.ditherSeed, words)
+}
+
+/** Dither only where words get shorter: never at 24 bit, nor where a 16-bit sample is passed on as it is. */
+function sourceDither(job: RenderJob): DitherRule {
+  if (job.encoding === 'int24') return 'never'
+  return job.source.format.encoding === 'int16' ? 'unless-unity' : 'always'
+}
+
+function upmixLines(
+  kernels: Kernels,
+  job: RenderJob,
+  segment: Segment,
+  gained: Gained,
+  lines: Lines,
+  span: LineSpan,
+): { overs: number; nearTies: number } {
+  const put = (role: Role, dither: DitherRule, words: number) =>
+    quantiseRole(kernels, job, segment, gained, role, dither, words, span)
+  const stereoDither = sourceDither(job)
+  const derivedDither = job.encoding === 'int24' ? 'never' : 'always'
+  let overs = put('L', stereoDither, lines.Lo) + put('R', stereoDither, lines.Ro)
+  for (const role of ['C', 'Ls', 'Rs'] as const) overs += put(role, derivedDither, lines[role])
+  if (job.hasLfe) overs += put('LFE', derivedDither, lines.LFE)
+  const fronts = deriveFronts(
+    kernels,
+    { stereo: [lines.Lo, lines.Ro], centre: lines.C, surrounds: [lines.Ls, lines.Rs], fronts: [lines.L, lines.R] },
+    span.frameCount,
+    job.encoding,
+    job.frontSpread,
+  )
+  return { overs: overs + fronts.overs, nearTies: fronts.nearTies }
+}
+
+function nativeLines(
+  kernels: Kernels,
+  job: RenderJob,
+  segment: Segment,
+  gained: Gained,
+  lines: Lines,
+  span: LineSpan,
+): number {
+  const dither = sourceDither(job)
+  let overs = 0
+  for (const role of LAYOUTS[job.source.layout]) {
+    overs += quantiseRole(kernels, job, segment, gained, role, dither, lines[role], span)
+  }
+  return overs
+}
+
+/** The fold-down of the words as they were written, so that anybody can compute it again from the file. */
+function foldLines(kernels: Kernels, job: RenderJob, layout: LayoutName, lines: Lines, frameCount: number): number {
+  const coefficients = foldDownCoefficients(layout)
+  let overs = 0
+  for (const side of [0, 1] as const) {
+    const terms = LAYOUTS[layout]
+      .map((role, channel) => ({
+        words: lines[role],
+        weight: (coefficients[channel] as readonly number[])[side] as number,
+      }))
+      .filter(({ weight }) => weight !== 0)
+    overs += foldWords(kernels, terms, frameCount, job.encoding, side === 0 ? lines.Lo : lines.Ro)
+  }
+  return overs
+}
+
+/** Interleaves lines of words into the bytes of the segment; a channel without a line stays digital silence. */
+function writer(kernels: Kernels, job: RenderJob, names: readonly (Role | 'Lo' | 'Ro')[], segment: Segment) {
+  const format: PcmFormat = {
+    encoding: job.encoding,
+    channelCount: names.length,
+    sampleRateHz: job.source.format.sampleRateHz,
+  }
+  const frameBytes = bytesPerFrame(format)
+  const bytes = new Uint8Array(segment.frameCount * frameBytes)
+  const pcm = kernels.arena.take(takenBytes(frameBytes))
+  const scratch = new Uint8Array(kernels.memory.buffer, pcm, takenBytes(frameBytes)).fill(0)
+  const write = (lines: Lines, span: LineSpan) => {
+    names.forEach((name, channel) => {
+      if (lines[name] !== undefined) packWords(kernels, lines[name], span.frameCount, format, channel, pcm)
+    })
+    bytes.set(scratch.subarray(0, span.frameCount * frameBytes), span.offset * frameBytes)
+  }
+  return { bytes, write }
+}
+
+function takenBytes(frameBytes: number): number {
+  return wordLineFrames(0, Number.POSITIVE_INFINITY) * frameBytes
+}
