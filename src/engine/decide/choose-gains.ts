@@ -1,0 +1,57 @@
+import type { DeliverySpec, Finding, FitSettings, Measured } from '../../domain/index.ts'
+import { certifyRide } from './certify-ride.ts'
+import { aimOf, chooseHome } from './choose-home.ts'
+import type { Decision, FitCorrection } from './decision.ts'
+import { findingsOfHome, nothingToMeasure } from './fit-findings.ts'
+import { anchoredLoudness, createFitModel } from './fit-model.ts'
+import { highestOf } from './highest.ts'
+
+/**
+ * Chooses the gains that bring a programme inside a spec with the least movement: the static gain that lands the total
+ * on the target and, only where a short-term or momentary line binds, the least ride that keeps every window below it.
+ * @param measured the signal to be fitted, its fold-down included: for an upmix the 5.1 as analysed
+ * @param correction locks, the ceiling's forecast and what an earlier render missed
+ * @source ITU-R BS.1770-5 Annex 1 (gates, re-computed under every ride); the ride: see `tautString`
+ */
+export function chooseGains(
+  measured: Measured,
+  spec: DeliverySpec,
+  settings: FitSettings,
+  correction: FitCorrection = {},
+): Decision {
+  const model = createFitModel(measured, spec, settings, correction)
+  const ceilingDbtp = ceilingOf(spec, settings, correction)
+  const unity = new Float64Array(model.hopCount)
+  const sourceLkfs = model.anchoredTotal(unity)
+  if (sourceLkfs === null || anchoredLoudness(measured, settings) === null) {
+    return {
+      plan: { staticGainDb: 0, rideDb: null, ceilingDbtp },
+      stereoGainDb: 0,
+      expected: model.expected(unity),
+      certificate: null,
+      feasible: false,
+      findings: [nothingToMeasure(measured, spec)],
+    }
+  }
+  const aim = aimOf(spec, correction.aimShiftLu ?? 0)
+  const home = chooseHome(model, aim, sourceLkfs)
+  const gainsDb = model.gainsAt(home.homeDb)
+  const staticGainDb = highestOf(gainsDb)
+  const rideDb = gainsDb.every((gainDb) => gainDb === staticGainDb)
+    ? null
+    : gainsDb.map((gainDb) => gainDb - staticGainDb)
+  const findings: Finding[] = findingsOfHome(model, home, aim, spec)
+  return {
+    plan: { staticGainDb, rideDb, ceilingDbtp },
+    stereoGainDb: model.stereoGainDb,
+    expected: model.expected(gainsDb),
+    certificate: rideDb === null ? null : certifyRide(model.corridor, gainsDb, staticGainDb, settings),
+    feasible: findings.every((finding) => finding.severity !== 'fail'),
+    findings,
+  }
+}
+
+function ceilingOf(spec: DeliverySpec, settings: FitSettings, correction: FitCorrection): number | null {
+  if (spec.maxTruePeakDbtp === undefined) return null
+  return spec.maxTruePeakDbtp.value - settings.ceilingAimBelowDb - (correction.ceilingShiftDb ?? 0)
+}

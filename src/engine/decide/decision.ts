@@ -1,0 +1,70 @@
+import type { Finding, GainPlan } from '../../domain/index.ts'
+import type { Lock } from './corridor.ts'
+import type { JudgedSignal, WindowLine } from './judged-lines.ts'
+
+/** Figures that a signal will show under the plan; what cannot be measured is null. */
+export type ExpectedFigures = {
+  readonly programmeLoudnessLkfs: number | null
+  readonly maxShortTermLkfs: number | null
+  readonly maxMomentaryLkfs: number | null
+}
+
+export type Expected = ExpectedFigures & {
+  /** The Lo/Ro fold-down, with the gain of its own where it has one; null where the layout has none. */
+  readonly foldDown: ExpectedFigures | null
+}
+
+/** A stretch where the ride lies at the upper bound of the corridor: the passage that forces the gain down. */
+export type Touch = {
+  readonly startSeconds: number
+  readonly endSeconds: number
+  /** The hop where the gain is lowest. */
+  readonly hop: number
+  /** Ride at that hop, relative to the static gain. */
+  readonly rideDb: number
+  /** The line of the spec that sets the bound there, and the signal on which it is judged. */
+  readonly line: WindowLine['field']
+  readonly signal: JudgedSignal
+}
+
+/** The proof that goes with a ride: the bounds inside which it moves least, and what it did there. */
+export type Certificate = {
+  /** In words, with the conditions under which it holds. */
+  readonly statement: string
+  /** Bounds of the ride relative to the static gain, one value a hop. */
+  readonly corridor: { readonly lowerDb: Float64Array; readonly upperDb: Float64Array }
+  readonly touching: readonly Touch[]
+  /** Sum of all rises and falls. */
+  readonly movementDb: number
+  readonly largestMoveDb: number
+  readonly largestSlewDbPerSecond: number
+  /** Share of the time in which the gain moves, 0..1. */
+  readonly movingShare: number
+  /** Reduction summed over time. */
+  readonly areaUnderReductionDbSeconds: number
+}
+
+export type Decision = {
+  readonly plan: GainPlan
+  /** Constant that the stereo gets on top of the plan; 0 while one gain serves both. Multiple of `GAIN_STEP_DB`. */
+  readonly stereoGainDb: number
+  readonly expected: Expected
+  /** Null: no ride. */
+  readonly certificate: Certificate | null
+  /** False: no gain makes this programme conform; `findings` say why, and the plan is the nearest there is. */
+  readonly feasible: boolean
+  readonly findings: readonly Finding[]
+}
+
+/** What is known beyond the measurements of the source: the mixer's locks, the ceiling's forecast, an earlier render. */
+export type FitCorrection = {
+  readonly locks?: readonly Lock[]
+  /** What the ceiling takes from each hop by forecast, 0 or less, one value a hop. */
+  readonly ceilingLossDb?: Float64Array
+  /** Added to the target: what a render missed. */
+  readonly aimShiftLu?: number
+  /** Added to the guard below each window line: by how much a render went over. */
+  readonly guardShiftLu?: number
+  /** Taken off the ceiling: by how much a render went over the true-peak line. */
+  readonly ceilingShiftDb?: number
+}

@@ -1,0 +1,120 @@
+import {
+  type DeliverySpec,
+  type FitSettings,
+  framesPerHop,
+  type Measured,
+  roundToGainStep,
+} from '../../domain/index.ts'
+import { buildCorridor, type Corridor, lockedHome, MAX_STATIC_GAIN_DB, wallsAt } from './corridor.ts'
+import type { Expected, ExpectedFigures, FitCorrection } from './decision.ts'
+import { highestOf } from './highest.ts'
+import { loudestWindowLkfs, MOMENTARY_FINE_HOPS, SHORT_TERM_FINE_HOPS, windowLines } from './judged-lines.ts'
+import { gatedLoudness, hopEnergies } from './loudness-shim.ts'
+import { energiesAfterLoss, riddenEnergies } from './ridden-energies.ts'
+import { tautString } from './taut-string.ts'
+
+/** A render was seen 0.005 LU above the bound computed from energies; twice that is kept free. */
+const LINE_GUARD_LU = 0.01
+/** Stands for "nothing passes the gate" while gains are tried. */
+const NOTHING_LKFS = -200
+const LOWEST_GAIN_DB = -120
+
+/** What the programme reads under any gain, computed from its energies alone. */
+export type FitModel = {
+  readonly hopCount: number
+  readonly corridor: Corridor
+  /** Home gains that may be asked for. */
+  readonly homeRangeDb: readonly [number, number]
+  /** The hop and the gain where a lock ends that range; null where none does. */
+  readonly lockedAt: { readonly homeDb: number; readonly hop: number } | null
+  /** Constant of the stereo on top of the common gain. */
+  readonly stereoGainDb: number
+  /** The gain of each hop under this home gain: the least ride inside the corridor, home everywhere if none is needed. */
+  gainsAt(homeDb: number): Float64Array
+  /** What is held against the target under these gains; null where nothing passes the gate. */
+  anchoredTotal(gainsDb: Float64Array): number | null
+  /** The same with a number for "nothing", for the search. */
+  totalAt(homeDb: number): number
+  /** Energies of the programme in whole hops under these gains, the ceiling's forecast included. */
+  programmeHops(gainsDb: Float64Array): Float64Array
+  expected(gainsDb: Float64Array): Expected
+}
+
+export function createFitModel(
+  measured: Measured,
+  spec: DeliverySpec,
+  settings: FitSettings,
+  correction: FitCorrection,
+): FitModel {
+  const hopCount = Math.ceil(measured.frameCount / framesPerHop(measured.sampleRateHz))
+  const afterCeiling = (energies: Float64Array) =>
+    correction.ceilingLossDb === undefined ? energies : energiesAfterLoss(energies, correction.ceilingLossDb)
+  const programme = afterCeiling(measured.programme10ms)
+  const foldDown = measured.foldDown10ms === null ? null : afterCeiling(measured.foldDown10ms)
+  const stereoGainDb = settings.stereoGain === 'own' ? ownStereoGain(measured) : 0
+  const corridor = buildCorridor(windowLines(measured, spec, stereoGainDb), hopCount, {
+    reachSeconds: settings.rideReachSeconds,
+    slewDbPerSecond: settings.rideSlewDbPerSecond,
+    guardLu: LINE_GUARD_LU + (correction.guardShiftLu ?? 0),
+    locks: correction.locks ?? [],
+  })
+  const lockedAt = lockedHome(corridor)
+  const highestUseful = Math.min(highestOf(corridor.upperDb), lockedAt?.homeDb ?? MAX_STATIC_GAIN_DB)
+
+  const gainsAt = (homeDb: number) => {
+    if (homeDb <= corridor.freeGainDb) return new Float64Array(hopCount).fill(homeDb)
+    const { lower, upper } = wallsAt(corridor, homeDb)
+    return tautString(lower, upper).map(roundToGainStep)
+  }
+  const totalOf = (energies: Float64Array, gainsDb: Float64Array) =>
+    gatedLoudness(hopEnergies(riddenEnergies(energies, gainsDb)))
+  const anchoredTotal = (gainsDb: Float64Array) =>
+    anchored(totalOf(programme, gainsDb), foldDown === null ? null : totalOf(foldDown, gainsDb), settings)
+  return {
+    hopCount,
+    corridor,
+    homeRangeDb: [LOWEST_GAIN_DB, Math.max(corridor.freeGainDb, highestUseful)],
+    lockedAt,
+    stereoGainDb,
+    gainsAt,
+    anchoredTotal,
+    totalAt: (homeDb) => anchoredTotal(gainsAt(homeDb)) ?? NOTHING_LKFS,
+    programmeHops: (gainsDb) => hopEnergies(riddenEnergies(programme, gainsDb)),
+    expected: (gainsDb) => ({
+      ...figuresOf(riddenEnergies(programme, gainsDb), 0),
+      foldDown: foldDown === null ? null : figuresOf(riddenEnergies(foldDown, gainsDb), stereoGainDb),
+    }),
+  }
+}
+
+/** What is held against the target of a signal as it was measured; null where nothing passes the gate. */
+export function anchoredLoudness(measured: Measured, settings: FitSettings): number | null {
+  return anchored(
+    gatedLoudness(hopEnergies(measured.programme10ms)),
+    measured.foldDown10ms === null ? null : gatedLoudness(hopEnergies(measured.foldDown10ms)),
+    settings,
+  )
+}
+
+/** What is held against the target: the mix, or the middle between it and its fold-down. */
+export function anchored(total: number | null, foldDownTotal: number | null, settings: FitSettings): number | null {
+  const isSplit = settings.anchor === 'balanced' && settings.stereoGain === 'linked'
+  return isSplit && total !== null && foldDownTotal !== null ? (total + foldDownTotal) / 2 : total
+}
+
+/** The constant that brings the fold-down to the reading of the mix. */
+function ownStereoGain(measured: Measured): number {
+  if (measured.foldDown10ms === null) return 0
+  const total = gatedLoudness(hopEnergies(measured.programme10ms))
+  const foldDownTotal = gatedLoudness(hopEnergies(measured.foldDown10ms))
+  return total === null || foldDownTotal === null ? 0 : roundToGainStep(total - foldDownTotal)
+}
+
+function figuresOf(energies: Float64Array, gainDb: number): ExpectedFigures {
+  const raised = (loudness: number | null) => (loudness === null ? null : loudness + gainDb)
+  return {
+    programmeLoudnessLkfs: raised(gatedLoudness(hopEnergies(energies))),
+    maxShortTermLkfs: raised(loudestWindowLkfs(energies, SHORT_TERM_FINE_HOPS)),
+    maxMomentaryLkfs: raised(loudestWindowLkfs(energies, MOMENTARY_FINE_HOPS)),
+  }
+}
