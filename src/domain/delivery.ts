@@ -21,6 +21,12 @@ export type Margin = {
   readonly source: Clause
 }
 
+/** The `count` margins that leave the least room, unmeasured lines first. */
+export function thinnestMargins(all: readonly Margin[], count = 3): readonly Margin[] {
+  const room = (margin: Margin) => margin.margin ?? Number.NEGATIVE_INFINITY
+  return all.toSorted((a, b) => (room(a) < room(b) ? -1 : room(a) > room(b) ? 1 : 0)).slice(0, count)
+}
+
 /**
  * Whether the stereo file is the fold-down of the 5.1 file, sample for sample, and how far the fold-down is from the
  * master under the same gains. `openedBy` names the settings that give the lock up on purpose.

@@ -8,19 +8,20 @@ export {
   type PlaneStore,
   type SampleEncoding,
 } from './audio.ts'
-export type {
-  Alteration,
-  CeilingEvent,
-  DeliverableRole,
-  DeliveredFile,
-  DeliveryReport,
-  DrawnCurve,
-  FoldDownLock,
-  LoudnessCurve,
-  LoudnessCurves,
-  LoudnessHistory,
-  Margin,
-  RideHistory,
+export {
+  type Alteration,
+  type CeilingEvent,
+  type DeliverableRole,
+  type DeliveredFile,
+  type DeliveryReport,
+  type DrawnCurve,
+  type FoldDownLock,
+  type LoudnessCurve,
+  type LoudnessCurves,
+  type LoudnessHistory,
+  type Margin,
+  type RideHistory,
+  thinnestMargins,
 } from './delivery.ts'
 export { dbToGain, dbToPower, exp2, gainToDb, log2, powerToDb } from './elementary.ts'
 export { printedValue, printFigure, printTime } from './figures.ts'

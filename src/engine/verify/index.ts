@@ -1,3 +1,3 @@
 export { type JudgeContext, judge, judgeSignal } from './judge.ts'
 export { type DeliveryToJudge, type Judgement, judgeDelivery } from './judge-delivery.ts'
-export { margins, thinnestMargins } from './margins.ts'
+export { margins } from './margins.ts'

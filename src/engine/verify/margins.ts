@@ -17,12 +17,6 @@ export function margins(measurements: Measurements, spec: DeliverySpec, role: De
   })
 }
 
-/** The `count` margins that leave the least room, unmeasured lines first. */
-export function thinnestMargins(all: readonly Margin[], count = 3): readonly Margin[] {
-  const room = (margin: Margin) => margin.margin ?? Number.NEGATIVE_INFINITY
-  return all.toSorted((a, b) => (room(a) < room(b) ? -1 : room(a) > room(b) ? 1 : 0)).slice(0, count)
-}
-
 /** Positive inside, negative outside, in dB or LU. */
 export function distanceInside(line: Line, measured: number): number {
   const below = line.high - measured

@@ -1,0 +1,31 @@
+import { type DeliveryReport, type Finding, type Place, printFigure, printTime } from '../domain/index.ts'
+
+/** A finding with a place, under the number that the chart and the table share. */
+export type NumberedPlace = { readonly number: number; readonly finding: Finding; readonly at: Place }
+
+/** Findings with a place, in the order of the findings table, numbered from 1. */
+export function numberedPlaces(report: DeliveryReport): readonly NumberedPlace[] {
+  return report.findings
+    .flatMap((finding) => (finding.at === null ? [] : [{ finding, at: finding.at }]))
+    .map((placed, index) => ({ number: index + 1, ...placed }))
+}
+
+/** What is wrong at a place, in words, e.g. `too loud by 2.5 LU`. */
+export function excessInWords(finding: Finding): string {
+  const { measured, allowed, unit } = finding
+  if (measured === null || allowed === null) return finding.id
+  const low = typeof allowed === 'number' ? null : allowed[0]
+  const high = typeof allowed === 'number' ? allowed : allowed[1]
+  const isLow = low !== null && measured < low
+  const beyond = isLow ? low - measured : measured - high
+  if (unit === 'dBTP') return `peak over by ${printFigure(beyond)} dB`
+  return `too ${isLow ? 'soft' : 'loud'} by ${printFigure(beyond)} LU`
+}
+
+/** A place as the page prints it: timecode where there is one, else time of day or of the programme. */
+export function placeInWords(at: Place, startOfDaySeconds: number | null): string {
+  if (at.timecode !== null) return at.timecode
+  const from = (startOfDaySeconds ?? 0) + at.startSeconds
+  const to = (startOfDaySeconds ?? 0) + at.endSeconds
+  return to - from < 0.1 ? printTime(from, 1) : `${printTime(from, 1)} to ${printTime(to, 1)}`
+}

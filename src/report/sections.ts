@@ -1,0 +1,186 @@
+import {
+  type DeliveredFile,
+  type DeliveryReport,
+  type LoudnessFigures,
+  printFigure,
+  printTime,
+} from '../domain/index.ts'
+import { highestOf } from './curves.ts'
+import { type Markup, markup } from './markup.ts'
+import { excessInWords, numberedPlaces, placeInWords } from './places.ts'
+import { RIDE_VIEW, rideDrawing, rideInWords } from './ride-chart.ts'
+import { roomStroke } from './standing.ts'
+import { basisWords, FILE_WORDS, figureWords, lineWords, withUnit } from './words.ts'
+
+/** True and sample peak of every channel of every file, each with its room to the limit. */
+export function channelPeaks(report: DeliveryReport): Markup {
+  const limit = report.spec.maxTruePeakDbtp?.value ?? 0
+  const bound =
+    report.spec.maxTruePeakDbtp === undefined
+      ? 'full scale (the spec has no limit)'
+      : `the limit of ${printFigure(limit)} dBTP`
+  return markup`<section class="second"><h2>Peaks, channel by channel</h2>
+<p class="quiet">The stroke runs from ${bound} to the right as far as the channel stays below it.</p>
+<table><thead><tr><th scope="col">File</th><th scope="col">Channel</th><th scope="col" class="number">True peak</th><th scope="col" class="number">Sample peak</th><th scope="col" class="number">Room</th><th scope="col" class="cell"><span class="quiet">limit, then room</span></th></tr></thead>
+<tbody>${report.deliverables.map((file) => file.measurements.channels.map((channel, index) => channelRow(file, channel, index, limit)))}</tbody></table></section>`
+}
+
+function channelRow(
+  file: DeliveredFile,
+  channel: DeliveredFile['measurements']['channels'][number],
+  index: number,
+  limit: number,
+): Markup {
+  const peak = channel.maxTruePeakDbtp
+  const room = peak === null ? null : limit - peak
+  const roomText =
+    room === null
+      ? markup`<span class="quiet">silent</span>`
+      : room < -0.05
+        ? markup`<span class="over">${printFigure(-room)} over</span>`
+        : markup`${printFigure(Math.max(0, room))} <span class="unit">dB</span>`
+  const level = (value: number | null, unit: string) =>
+    value === null ? markup`<span class="quiet">silent</span>` : withUnit(value, unit)
+  return markup`<tr><th scope="row">${index === 0 ? FILE_WORDS[file.role] : ''}</th><td>${channel.role}</td><td class="number">${level(peak, 'dBTP')}</td><td class="number">${level(channel.samplePeakDbfs, 'dBFS')}</td><td class="number">${roomText}</td><td class="cell">${roomStroke({ margin: room })}</td></tr>`
+}
+
+/** The fold-down lock in words, and how the fold-downs stand. */
+export function foldDown(report: DeliveryReport): Markup | null {
+  const mix = report.deliverables.find((file) => file.measurements.foldDown.loRo !== null)
+  const lock = report.foldDownLock
+  if (mix === undefined && lock === null) return null
+  const rows = mix === undefined ? [] : foldDownRows(mix)
+  const held =
+    lock === null
+      ? 'No stereo is delivered beside the 5.1: its fold-down was measured only.'
+      : lock.state === 'closed'
+        ? `The fold-down lock is closed: the stereo file is the Lo/Ro fold-down of the 5.1 file, sample for sample (0 samples differ, k = ${lock.coefficient}).`
+        : `The fold-down lock is open: ${lock.differingSamples} samples of the stereo file differ from the Lo/Ro fold-down of the 5.1 (k = ${lock.coefficient}).`
+  const beside =
+    lock?.masterNullDbfs == null
+      ? null
+      : markup`<p>Against the master under the same gains the stereo nulls to ${withUnit(lock.masterNullDbfs, 'dBFS RMS')}.</p>`
+  return markup`<section><h2>Fold-down</h2><p>${held}</p>${beside}<table><thead><tr><th scope="col">Fold-down of the ${mix === undefined ? 'mix' : FILE_WORDS[mix.role]}</th><th scope="col" class="number">Programme loudness</th><th scope="col" class="number">Beside the mix</th><th scope="col" class="number">True peak</th></tr></thead><tbody>${rows}</tbody></table></section>`
+}
+
+function foldDownRows(mix: DeliveredFile): readonly Markup[] {
+  const { loRo, ltRt, mono } = mix.measurements.foldDown
+  const whole = mix.measurements.programmeLoudnessLkfs
+  const row = (name: string, figures: LoudnessFigures | null) => {
+    if (figures === null)
+      return markup`<tr><th scope="row">${name}</th><td class="number">${figureWords(null)}</td><td></td><td></td></tr>`
+    const loudness = figures.programmeLoudnessLkfs
+    const beside = loudness === null || whole === null ? null : loudness - whole
+    const sign = beside !== null && beside > 0 ? '+' : ''
+    return markup`<tr><th scope="row">${name}</th><td class="number">${withUnit(loudness, 'LKFS')}</td><td class="number">${beside === null ? figureWords(null) : markup`${sign}${printFigure(beside)} <span class="unit">LU</span>`}</td><td class="number">${withUnit(figures.maxTruePeakDbtp, 'dBTP')}</td></tr>`
+  }
+  return [row('Lo/Ro', loRo), row('Lt/Rt', ltRt), row('Mono', mono)]
+}
+
+/** What the stages changed: figures before and after, the ride in its corridor, the ceiling. */
+export function alteration(report: DeliveryReport): Markup {
+  const { total, ride, ceiling } = report.alteration
+  const sign = total.staticGainDb > 0 ? '+' : ''
+  const cap =
+    ceiling === null || ceiling.events === 0
+      ? 'did not act'
+      : `acted ${ceiling.events} times, ${printFigure(ceiling.deepestDb)} dB at most`
+  const forced = ride?.touching ?? []
+  const start = report.source.startOfDaySeconds
+  return markup`<section><h2>What was altered</h2>${beforeAndAfter(report)}
+<dl><dt>Static gain</dt><dd>${sign}${printFigure(total.staticGainDb, 2)} <span class="unit">dB</span>, the same on every channel and on the fold-down</dd>
+<dt>Ride</dt><dd>${
+    ride === null
+      ? 'none was needed'
+      : markup`${withUnit(ride.movementDb, 'dB')} of movement in all, at most ${withUnit(ride.largestSlewDbPerSecond, 'dB/s', 2)}, moving ${withUnit(ride.movingShare * 100, '%')} of the time; no ride inside this corridor moves less`
+  }</dd>${
+    forced.length === 0
+      ? null
+      : markup`<dt>Forced at</dt><dd>${forced.map((place, index) => `${index === 0 ? '' : '; '}${placeInWords({ ...place, timecode: null }, start)}`)}</dd>`
+  }
+<dt>Bands</dt><dd>not used</dd><dt>Ceiling</dt><dd>${cap}</dd></dl>${
+    report.ride === null && report.ceilingEvents.length === 0
+      ? null
+      : markup`<figure class="wide"><svg viewBox="${RIDE_VIEW}" role="img" aria-label="${rideInWords(report)}">${rideDrawing(report)}</svg><figcaption>Line: the ride, in dB beside the static gain. Tinted: the corridor that it may move in. Strokes below: the ceiling, longer where it acted deeper.</figcaption></figure>`
+  }</section>`
+}
+
+function beforeAndAfter(report: DeliveryReport): Markup {
+  const before = report.source.measurements
+  const { total } = report.alteration
+  const fields = [
+    'programmeLoudnessLkfs',
+    'loudnessRangeLu',
+    'maxShortTermLkfs',
+    'maxMomentaryLkfs',
+    'maxTruePeakDbtp',
+  ] as const
+  const rows = fields.map((field) => {
+    const { name, unit } = lineWords(field)
+    return markup`<tr><th scope="row">${name} <span class="unit">${unit}</span></th><td class="number">${figureWords(before[field])}</td>${report.deliverables.map(({ measurements }) => markup`<td class="number">${figureWords(measurements[field])}</td>`)}</tr>`
+  })
+  const rest = report.deliverables.slice(1).map(() => markup`<td></td>`)
+  return markup`<table><thead><tr><th scope="col">Figure</th><th scope="col" class="number">Source</th>${report.deliverables.map(({ role }) => markup`<th scope="col" class="number">${FILE_WORDS[role]}</th>`)}</tr></thead><tbody>${rows}<tr><th scope="row">PLR (true peak to loudness) <span class="unit">LU</span></th><td class="number">${figureWords(total.plrBeforeLu)}</td><td class="number">${figureWords(total.plrAfterLu)}</td>${rest}</tr></tbody></table>`
+}
+
+const SEVERITY_WORDS = { fail: 'Fails', warn: 'Warning', note: 'Note' } as const
+
+/** Every finding, with the number of its place in the chart. */
+export function findings(report: DeliveryReport): Markup {
+  if (report.findings.length === 0) return markup`<section><h2>Findings</h2><p>None.</p></section>`
+  const places = numberedPlaces(report)
+  return markup`<section><h2>Findings</h2><table><thead><tr><th scope="col">Kind</th><th scope="col">Place</th><th scope="col">What was found</th><th scope="col">From</th></tr></thead><tbody>${report.findings.map(
+    (finding) => {
+      const place = places.find((each) => each.finding === finding)
+      const kind = SEVERITY_WORDS[finding.severity]
+      return markup`<tr><th scope="row">${finding.severity === 'fail' ? markup`<span class="over">${kind}</span>` : kind}</th><td>${
+        place === undefined
+          ? markup`<span class="quiet">whole programme</span>`
+          : markup`<b>${place.number}</b> ${placeInWords(place.at, report.source.startOfDaySeconds)}<br/><span class="over">${excessInWords(finding)}</span>`
+      }</td><td>${finding.message}</td><td><small>${finding.source}</small></td></tr>`
+    },
+  )}</tbody></table></section>`
+}
+
+/** What the spec is, and where each of its numbers is from. */
+export function specSection(report: DeliveryReport): Markup {
+  const { spec } = report
+  const lines = [
+    { name: 'Loudness', source: spec.programmeLoudness.source },
+    ...[
+      { name: 'True peak', limit: spec.maxTruePeakDbtp },
+      { name: 'Short-term', limit: spec.maxShortTermLkfs },
+      { name: 'Momentary', limit: spec.maxMomentaryLkfs },
+      { name: 'Loudness range', limit: spec.maxLoudnessRangeLu },
+    ].flatMap(({ name, limit }) => (limit === undefined ? [] : [{ name, source: limit.source }])),
+  ]
+  return markup`<section><h2>The spec: ${spec.title}, ${spec.edition}</h2><p>${spec.purpose}</p><table><thead><tr><th scope="col">Line</th><th scope="col">Document</th><th scope="col">Clause</th><th scope="col">How we know it</th></tr></thead><tbody>${lines.map(
+    ({ name, source }) =>
+      markup`<tr><th scope="row">${name}</th><td>${source.document}, ${source.edition}</td><td>${source.clause}</td><td>${basisWords(source)}</td></tr>`,
+  )}</tbody></table>${spec.notes.length === 0 ? null : markup`<ul>${spec.notes.map((note) => markup`<li>${note}</li>`)}</ul>`}</section>`
+}
+
+const MOST_STRETCHES = 16
+
+/** The loudness chart as a table, for those who cannot see it or want figures. */
+export function chartInFigures(report: DeliveryReport): Markup {
+  const { delivered, source } = report.history
+  const columnCount = delivered.shortTermLkfs.high.length
+  const perStretch = Math.ceil(columnCount / MOST_STRETCHES)
+  const start = report.source.startOfDaySeconds ?? 0
+  const rows: Markup[] = []
+  for (let first = 0; first < columnCount; first += perStretch) {
+    const last = Math.min(columnCount, first + perStretch) - 1
+    const most = (curve: typeof delivered.shortTermLkfs | undefined) =>
+      curve === undefined ? null : highestOf(curve, first, last)
+    const from = printTime(start + first * delivered.columnSeconds)
+    rows.push(
+      markup`<tr><th scope="row">${from}</th>${[
+        delivered.shortTermLkfs,
+        delivered.momentaryLkfs,
+        source?.shortTermLkfs,
+      ].map((curve) => markup`<td class="number">${figureWords(most(curve))}</td>`)}</tr>`,
+    )
+  }
+  return markup`<details><summary>The same in figures</summary><table><thead><tr><th scope="col">From</th><th scope="col" class="number">Highest short-term <span class="unit">LKFS</span></th><th scope="col" class="number">Highest momentary <span class="unit">LKFS</span></th><th scope="col" class="number">Source, short-term <span class="unit">LKFS</span></th></tr></thead><tbody>${rows}</tbody></table></details>`
+}
