@@ -110,7 +110,7 @@ export const UPMIX_PARAMETERS = {
     default: 'none',
     glide: 'fade',
     sentence:
-      'Makes the surrounds less like each other and like the fronts: by sparse noise of 30 ms, or by +90 and -90 degrees.',
+      'Makes the surrounds less like the fronts: by sparse noise of 30 ms (also less like each other), or by +90 and -90 degrees.',
   },
   surroundBalance: {
     kind: 'number',

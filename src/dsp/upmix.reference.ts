@@ -1,0 +1,255 @@
+import type { UpmixSettings } from '../domain/index.ts'
+import { transform } from './fft.reference.ts'
+import { binReach, duckBand, FINE_ERBS, POWER_ERBS, speechBins, type UpmixGeometry } from './upmix-geometry.ts'
+
+/**
+ * The upmix's transform part as its equations stand, on a whole programme and in double precision: the oracle of the
+ * kernel. What follows in time (tone, delay, sparse noise, LFE) is not here.
+ */
+export function extractByEquation(
+  geometry: UpmixGeometry,
+  settings: UpmixSettings,
+  tracks: Stereo,
+  carried: Stereo = tracks,
+): { centre: Float64Array; leftSurround: Float64Array; rightSurround: Float64Array } {
+  const spectra = framesOf(geometry, tracks)
+  const through = carried === tracks ? spectra : framesOf(geometry, carried)
+  const powers = powersOf(spectra)
+  const centrePowers = mapPowers(powers, (map) => overFrames(map, geometry.centreHalf))
+  const averaged = mapPowers(powers, (map) => overBins(geometry, map, POWER_ERBS))
+  const floorPowers = mapPowers(averaged, (map) => overFrames(map, geometry.floorHalf))
+  const ambiencePowers = mapPowers(averaged, (map) => overFrames(map, geometry.ambienceHalf))
+
+  const common = commonPower(settings, centrePowers, floorPowers)
+  const duck = speechDuck(geometry, settings, centrePowers, common)
+  const centre = through.map((spectrum, m) => centreSpectrum(geometry, settings, centrePowers, common, m, spectrum))
+  const surrounds = through.map((spectrum, m) => surroundSpectra(geometry, settings, ambiencePowers, duck, m, spectrum))
+  const frameCount = tracks.left.length
+  return {
+    centre: toTime(geometry, centre, frameCount),
+    leftSurround: toTime(
+      geometry,
+      surrounds.map((pair) => pair.left),
+      frameCount,
+    ),
+    rightSurround: toTime(
+      geometry,
+      surrounds.map((pair) => pair.right),
+      frameCount,
+    ),
+  }
+}
+
+export type Stereo = { readonly left: Float64Array; readonly right: Float64Array }
+type Spectrum = { readonly re: Float64Array; readonly im: Float64Array }
+type Pair = { readonly left: Spectrum; readonly right: Spectrum }
+/** `[frame][bin]` */
+type BinMap = readonly Float64Array[]
+type Powers = { readonly pl: BinMap; readonly pr: BinMap; readonly re: BinMap; readonly im: BinMap }
+
+const K = Math.SQRT1_2
+const clip = (x: number) => Math.max(0, Math.min(1, x))
+const window = (geometry: UpmixGeometry, i: number) => Math.sin((Math.PI * i) / geometry.transformFrames)
+const firstFrameOf = (geometry: UpmixGeometry, m: number) => (m - 3) * geometry.hopFrames
+
+function mapPowers(powers: Powers, smooth: (map: BinMap) => BinMap): Powers {
+  return { pl: smooth(powers.pl), pr: smooth(powers.pr), re: smooth(powers.re), im: smooth(powers.im) }
+}
+
+function framesOf(geometry: UpmixGeometry, tracks: Stereo): Pair[] {
+  const count = Math.ceil(tracks.left.length / geometry.hopFrames) + 3
+  const spectrum = (track: Float64Array, m: number) => {
+    const re = new Float64Array(geometry.transformFrames)
+    const from = firstFrameOf(geometry, m)
+    for (let i = 0; i < re.length; i++) re[i] = window(geometry, i) * (track[from + i] ?? 0)
+    const full = transform(re, new Float64Array(re.length))
+    return { re: full.re.slice(0, geometry.lastBin + 1), im: full.im.slice(0, geometry.lastBin + 1) }
+  }
+  return Array.from({ length: count }, (_, m) => ({
+    left: spectrum(tracks.left, m),
+    right: spectrum(tracks.right, m),
+  }))
+}
+
+function powersOf(spectra: readonly Pair[]): Powers {
+  const map = (of: (lr: number, li: number, rr: number, ri: number) => number) =>
+    spectra.map(({ left, right }) =>
+      left.re.map((lr, b) => of(lr, left.im[b] as number, right.re[b] as number, right.im[b] as number)),
+    )
+  return {
+    pl: map((lr, li) => lr * lr + li * li),
+    pr: map((_lr, _li, rr, ri) => rr * rr + ri * ri),
+    re: map((lr, li, rr, ri) => lr * rr + li * ri),
+    im: map((lr, li, rr, ri) => li * rr - lr * ri),
+  }
+}
+
+function overBins(geometry: UpmixGeometry, map: BinMap, erbs: number): BinMap {
+  return map.map((frame) =>
+    frame.map((_, b) => {
+      const h = binReach(geometry, b, erbs)
+      const first = Math.max(0, b - h)
+      const last = Math.min(geometry.lastBin, b + h)
+      let sum = 0
+      for (let near = first; near <= last; near++) sum += frame[near]!
+      return sum / (last - first + 1)
+    }),
+  )
+}
+
+function hannWeight(n: number, half: number): number {
+  return (1 + Math.cos((Math.PI * n) / (half + 1))) / (2 * (half + 1))
+}
+
+function overFrames(map: BinMap, half: number): BinMap {
+  return map.map((frame, m) => {
+    const mean = new Float64Array(frame.length)
+    for (let n = -half; n <= half; n++) {
+      const weight = hannWeight(n, half)
+      const near = map[m + n]
+      if (near !== undefined) for (let b = 0; b < mean.length; b++) mean[b] = mean[b]! + weight * near[b]!
+    }
+    return mean
+  })
+}
+
+/** D = max(0, min(Re X, min(P_L, P_R) - eta P_A)), P_A the smaller eigenvalue of the floor set's [[P_L, Re X], [Re X, P_R]]. */
+function commonPower(settings: UpmixSettings, centre: Powers, floor: Powers): BinMap {
+  return centre.pl.map((frame, m) =>
+    frame.map((pl, b) => {
+      const fl = floor.pl[m]![b]!
+      const fr = floor.pr[m]![b]!
+      const pa = Math.max(0, (fl + fr - Math.sqrt((fl - fr) ** 2 + 4 * floor.re[m]![b]! ** 2)) / 2)
+      return Math.max(
+        0,
+        Math.min(centre.re[m]![b]!, Math.min(pl, centre.pr[m]![b]!) - settings.centreDiffuseReject * pa),
+      )
+    }),
+  )
+}
+
+function centreSpectrum(
+  geometry: UpmixGeometry,
+  settings: UpmixSettings,
+  powers: Powers,
+  common: BinMap,
+  m: number,
+  spectrum: Pair,
+): Spectrum {
+  const re = new Float64Array(geometry.lastBin + 1)
+  const im = new Float64Array(geometry.lastBin + 1)
+  for (let b = 0; b <= geometry.lastBin; b++) {
+    const pl = powers.pl[m]![b]!
+    const pr = powers.pr[m]![b]!
+    const d = common[m]![b]!
+    const e = 1e-3 * d + geometry.leak
+    const sl = pl - d + e
+    const sr = pr - d + e
+    const den = d * sl + d * sr + sl * sr + 1e-28
+    const u = Math.abs(pl - pr) / Math.max(pl + pr, 1e-20)
+    const w = settings.centreReach
+    const reach = w >= 1 ? 1 : 0.5 + 0.5 * Math.cos(Math.PI * clip((u - 0.8 * w) / 0.25))
+    const gain = (settings.centreShare * reach * d) / den / K
+    re[b] = gain * (sr * spectrum.left.re[b]! + sl * spectrum.right.re[b]!)
+    im[b] = gain * (sr * spectrum.left.im[b]! + sl * spectrum.right.im[b]!)
+  }
+  return { re, im }
+}
+
+function speechDuck(geometry: UpmixGeometry, settings: UpmixSettings, powers: Powers, common: BinMap): BinMap {
+  const band = speechBins(geometry)
+  const sum = (of: (m: number, b: number) => number) =>
+    common.map((_, m) => {
+      let total = 0
+      for (let b = band.first; b <= band.last; b++) total += of(m, b)
+      return Float64Array.of(total)
+    })
+  const inMiddle = overFrames(
+    sum((m, b) => 2 * common[m]![b]!),
+    geometry.centreHalf,
+  )
+  const all = overFrames(
+    sum((m, b) => powers.pl[m]![b]! + powers.pr[m]![b]!),
+    geometry.centreHalf,
+  )
+  const share = common.map((frame, m) =>
+    frame.map((d, b) => (2 * d) / Math.max(powers.pl[m]![b]! + powers.pr[m]![b]!, 1e-20)),
+  )
+  const fine = overBins(geometry, overFrames(share, geometry.fineHalf), FINE_ERBS)
+  return fine.map((frame, m) => {
+    const dominance = all[m]![0]! > 0 ? clip((inMiddle[m]![0]! / all[m]![0]! - 0.4) / 0.4) : 0
+    return frame.map(
+      (x, b) => 1 - settings.surroundSpeechReject * dominance * duckBand(geometry, b) * clip((x - 0.2) / 0.5),
+    )
+  })
+}
+
+function surroundSpectra(
+  geometry: UpmixGeometry,
+  settings: UpmixSettings,
+  powers: Powers,
+  duck: BinMap,
+  m: number,
+  spectrum: Pair,
+): Pair {
+  const bins = geometry.lastBin + 1
+  const empty = () => ({ re: new Float64Array(bins), im: new Float64Array(bins) })
+  const left = empty()
+  const right = empty()
+  for (let b = 0; b < bins; b++) {
+    const pl = powers.pl[m]![b]!
+    const pr = powers.pr[m]![b]!
+    const xr = powers.re[m]![b]!
+    const xi = powers.im[m]![b]!
+    const yr = settings.directRejection * xr
+    const yi = settings.directRejection * xi
+    const root = Math.sqrt((pl - pr) ** 2 + 4 * (xr * xr + xi * xi))
+    const l1 = (pl + pr + root) / 2
+    // The smaller eigenvalue as determinant over the larger one: the difference would lose it for coherent sound.
+    const l2 = Math.max(0, pl * pr - xr * xr - xi * xi) / (l1 + 1e-30)
+    const det = Math.max(pl * pr - yr * yr - yi * yi, 1e-9 * pl * pr) + 1e-28
+    const psi = Math.min(1, (2 * l2) / (l1 + l2 + 1e-30))
+    const share = settings.ambienceShare * 2 ** (settings.surroundBalance / 2)
+    const weight = (share * psi ** settings.ambienceStrictness * duck[m]![b]! * l2) / det
+    const { re: lr, im: li } = spectrum.left
+    const { re: rr, im: ri } = spectrum.right
+    // Ls = w (P_R L - Y R), Rs = w (P_L R - conj(Y) L)
+    left.re[b] = weight * (pr * lr[b]! - (yr * rr[b]! - yi * ri[b]!))
+    left.im[b] = weight * (pr * li[b]! - (yr * ri[b]! + yi * rr[b]!))
+    right.re[b] = weight * (pl * rr[b]! - (yr * lr[b]! + yi * li[b]!))
+    right.im[b] = weight * (pl * ri[b]! - (yr * li[b]! - yi * lr[b]!))
+  }
+  return settings.surroundSpread === 'quadrature'
+    ? { left: turned(left, 1), right: turned(right, -1) }
+    : { left, right }
+}
+
+/** Times i or -i. */
+function turned(spectrum: Spectrum, sign: 1 | -1): Spectrum {
+  return { re: spectrum.im.map((x) => -sign * x), im: spectrum.re.map((x) => sign * x) }
+}
+
+function toTime(geometry: UpmixGeometry, spectra: readonly Spectrum[], frameCount: number): Float64Array {
+  const n = geometry.transformFrames
+  const out = new Float64Array(frameCount)
+  spectra.forEach((half, m) => {
+    const re = new Float64Array(n)
+    const im = new Float64Array(n)
+    for (let b = 0; b <= geometry.lastBin; b++) {
+      re[b] = half.re[b]!
+      // What is imaginary at 0 and n/2 belongs to no real signal.
+      im[b] = b === 0 || b === geometry.lastBin ? 0 : half.im[b]!
+      if (b > 0 && b < geometry.lastBin) {
+        re[n - b] = re[b]!
+        im[n - b] = -im[b]!
+      }
+    }
+    const time = transform(im, re).im
+    const from = firstFrameOf(geometry, m)
+    for (let i = 0; i < n; i++) {
+      const at = from + i
+      if (at >= 0 && at < frameCount) out[at] = out[at]! + (0.5 / n) * window(geometry, i) * time[i]!
+    }
+  })
+  return out
+}
