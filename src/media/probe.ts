@@ -3,7 +3,7 @@ import type { Finding, LayoutName, PcmFormat } from '../domain/index.ts'
 import { assignChannels, type ChannelOptions } from './channels.ts'
 import { CONTAINER_BYTES, identifyContainer } from './container.ts'
 import { type OpenFile, openFile, readRange } from './file.ts'
-import { readFlacHeader, scratchEncoding } from './flac/header.ts'
+import { readFlacHeader } from './flac/header.ts'
 import type { PcmLocation } from './pcm.ts'
 import { unreadable } from './refusals.ts'
 import type { Bext } from './wav/bext.ts'
@@ -81,14 +81,14 @@ function probeWav(file: OpenFile, container: 'RIFF' | 'RF64' | 'BW64', options: 
 }
 
 function probeFlac(file: OpenFile, options: ChannelOptions): Probe {
-  const { sampleRateHz, channelCount, bitsPerSample, channelMask, frameCount } = readFlacHeader(file)
-  const channels = assignChannels(file.path, channelCount, channelMask, options)
+  const { format, bitsPerSample, channelMask, frameCount } = readFlacHeader(file)
+  const channels = assignChannels(file.path, format.channelCount, channelMask, options)
   return {
     container: 'FLAC',
     bitsPerSample,
     channelMask,
     bext: null,
-    format: { encoding: scratchEncoding(bitsPerSample), channelCount, sampleRateHz },
+    format,
     frameCount,
     layout: channels.layout,
     location: null,

@@ -73,7 +73,7 @@ export const MEDIA_REFUSALS = {
   },
   MEDIA_SAMPLE_SIZE: {
     sentence: 'The word length of the samples is not supported.',
-    wanted: '16, 24 or 32-bit integer, or 32 or 64-bit float samples (FLAC: 9 to 24 bits)',
+    wanted: '16, 24 or 32-bit integer, or 32 or 64-bit float samples (FLAC: 16 or 24 bits)',
     remedy: CONVERT,
   },
   MEDIA_BLOCK_ALIGN: {

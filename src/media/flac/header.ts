@@ -1,16 +1,17 @@
-import { SAMPLE_RATES_HZ, type SampleEncoding } from '../../domain/index.ts'
+import { type PcmFormat, SAMPLE_RATES_HZ, type SampleEncoding } from '../../domain/index.ts'
 import { type OpenFile, readRange } from '../file.ts'
 import { unreadable } from '../refusals.ts'
 
 /** What the metadata of a FLAC file says. @source RFC 9639, clauses 8.1, 8.2 and 8.6 */
 export type FlacHeader = {
-  readonly sampleRateHz: number
-  readonly channelCount: number
+  readonly format: PcmFormat
   readonly bitsPerSample: number
   readonly frameCount: number
   /** MD5 of all samples as little-endian integers, 32 hex digits; null where the encoder left it out. */
   readonly md5: string | null
   readonly channelMask: number | null
+  /** Where the first frame begins, behind all metadata. */
+  readonly audioByteOffset: number
 }
 
 const MARKER_BYTES = 4
@@ -21,8 +22,11 @@ const VORBIS_COMMENT = 4
 /** Comments are short; pictures have blocks of their own. */
 const MAX_COMMENT_BYTES = 1 << 20
 const MD5_OFFSET = 18
-const SHORTEST_SAMPLE_BITS = 9
-const LONGEST_SAMPLE_BITS = 24
+/** Other word lengths hardly exist, and most of them the decoder cannot take without their metadata. */
+const ENCODINGS: ReadonlyMap<number, SampleEncoding> = new Map([
+  [16, 'int16'],
+  [24, 'int24'],
+])
 
 /** Masks of the channel counts that RFC 9639 clause 9.1.3 gives an order to. */
 const IMPLIED_MASKS: ReadonlyMap<number, number> = new Map([
@@ -63,35 +67,35 @@ export function readFlacHeader(file: OpenFile): FlacHeader {
   const bitsPerSample = Number((packed >> 36n) & 31n) + 1
   const frameCount = Number(packed & 0xfffffffffn)
   if (!SAMPLE_RATES_HZ.includes(sampleRateHz)) throw unreadable('MEDIA_SAMPLE_RATE', path, `${sampleRateHz} Hz`)
-  if (bitsPerSample < SHORTEST_SAMPLE_BITS || bitsPerSample > LONGEST_SAMPLE_BITS) {
-    throw unreadable('MEDIA_SAMPLE_SIZE', path, `${bitsPerSample}-bit integer samples in FLAC`)
-  }
+  const encoding = ENCODINGS.get(bitsPerSample)
+  if (encoding === undefined) throw unreadable('MEDIA_SAMPLE_SIZE', path, `${bitsPerSample}-bit samples in FLAC`)
   if (frameCount === 0) throw unreadable('MEDIA_FLAC_LENGTH', path, 'a total of 0 samples in its header')
   const md5 = first.body.toString('hex', MD5_OFFSET, STREAM_INFO_BYTES)
+  const { channelMask, audioByteOffset } = walkMetadata(file, first)
   return {
-    sampleRateHz,
-    channelCount,
+    format: { encoding, channelCount, sampleRateHz },
     bitsPerSample,
     frameCount,
     md5: /^0+$/.test(md5) ? null : md5,
-    channelMask: maskFromComments(file, first) ?? IMPLIED_MASKS.get(channelCount) ?? null,
+    channelMask: channelMask ?? IMPLIED_MASKS.get(channelCount) ?? null,
+    audioByteOffset,
   }
 }
 
 /** RFC 9639 clause 8.6.2: the field WAVEFORMATEXTENSIBLE_CHANNEL_MASK outranks the implied order. */
-function maskFromComments(file: OpenFile, streamInfo: Block): number | null {
-  let block: Block | null = streamInfo
-  while (block !== null && !block.isLast) {
-    block = blockAt(file, block.nextOffset)
-    if (block?.type === VORBIS_COMMENT) {
-      const field = /WAVEFORMATEXTENSIBLE_CHANNEL_MASK=0x([0-9a-f]{1,8})/i.exec(block.body.toString('latin1'))
-      return field === null ? null : Number.parseInt(field[1] as string, 16)
+function walkMetadata(file: OpenFile, streamInfo: Block): { channelMask: number | null; audioByteOffset: number } {
+  let channelMask: number | null = null
+  let block = streamInfo
+  while (!block.isLast) {
+    const next = blockAt(file, block.nextOffset)
+    if (next === null) {
+      const found = `the end of the file after ${file.byteCount} bytes, before its audio`
+      throw unreadable('MEDIA_HEADER_TRUNCATED', file.path, found)
     }
+    block = next
+    if (block.type !== VORBIS_COMMENT) continue
+    const field = /WAVEFORMATEXTENSIBLE_CHANNEL_MASK=0x([0-9a-f]{1,8})/i.exec(block.body.toString('latin1'))
+    if (field !== null) channelMask = Number.parseInt(field[1] as string, 16)
   }
-  return null
-}
-
-/** Samples of fewer bits stand left-justified in these. */
-export function scratchEncoding(bitsPerSample: number): SampleEncoding {
-  return bitsPerSample <= 16 ? 'int16' : 'int24'
+  return { channelMask, audioByteOffset: block.nextOffset }
 }

@@ -42,7 +42,7 @@ const VERSION_OFFSET = 346
 const UMID = [348, 64] as const
 const LOUDNESS_OFFSET = 412
 /** The part before the coding history. */
-export const BEXT_FIXED_BYTES = 602
+const BEXT_FIXED_BYTES = 602
 /** Versions 0 and 1 have reserved bytes where later versions have fields; none is shorter than this. */
 const SMALLEST_BYTES = VERSION_OFFSET + 2
 
@@ -130,8 +130,10 @@ export function encodeBext(bext: Bext): Buffer {
   return body
 }
 
-export function bextByteCount(bext: Bext): number {
-  return BEXT_FIXED_BYTES + ascii(bext.codingHistory).length
+/** Always even, by a NUL behind the coding history: libsndfile 1.2 loses its way behind an odd bext in RF64. */
+function bextByteCount(bext: Bext): number {
+  const byteCount = BEXT_FIXED_BYTES + ascii(bext.codingHistory).length
+  return byteCount + (byteCount % 2)
 }
 
 /** The chunk carries ASCII only; what it cannot carry becomes a question mark. */

@@ -127,3 +127,7 @@ export function encodeFormat(format: PcmFormat, channelMask: number): Buffer {
   }
   return body
 }
+
+export function isPlainInteger(formatBody: Buffer): boolean {
+  return formatBody.readUInt16LE(0) === TAG_INTEGER
+}

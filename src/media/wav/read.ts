@@ -42,7 +42,7 @@ export function readWavHeader(file: OpenFile, name: 'RIFF' | 'RF64' | 'BW64'): W
     bext,
     dataByteOffset: data.bodyOffset,
     frameCount,
-    findings: [...sizeFindings(file, map, data, name), ...partialFrame(present % frameBytes, frameBytes), ...findings],
+    findings: [...sizeFindings(file, map, data, name), ...partialFrame(present, frameBytes), ...findings],
   }
 }
 
@@ -111,8 +111,10 @@ function formFindings(file: OpenFile, map: ChunkMap, dataEnd: number): Finding[]
 /** Tags that some programs append to any file are shorter than this; more may be audio. */
 const MAX_TAG_BYTES = 1 << 16
 
-function partialFrame(strayBytes: number, frameBytes: number): Finding[] {
-  if (strayBytes === 0) return []
+function partialFrame(dataBytes: number, frameBytes: number): Finding[] {
+  const strayBytes = dataBytes % frameBytes
+  // A single byte behind an odd length is the pad byte, which some writers of RF64 count as data.
+  if (strayBytes === 0 || (strayBytes === 1 && dataBytes % 2 === 0)) return []
   const message = `The audio ends with ${strayBytes} of the ${frameBytes} bytes of a frame; this incomplete frame is left out.`
   return [sizeFinding('partial-frame', 'warn', strayBytes, message)]
 }

@@ -7,7 +7,7 @@ import type { PcmLocation } from '../pcm.ts'
 import { unwritable } from '../refusals.ts'
 import { type Bext, encodeBext } from './bext.ts'
 import { SIZE_ELSEWHERE } from './chunks.ts'
-import { encodeFormat } from './fmt.ts'
+import { encodeFormat, isPlainInteger } from './fmt.ts'
 
 /** Everything that the header of a WAV file says; its length depends on the coding history, not on the loudness. */
 export type WavPlan = {
@@ -27,6 +27,7 @@ const CHANNEL_MASKS: Readonly<Record<LayoutName, number>> = {
   '7.1': 0x63f,
 }
 const WRITTEN_ENCODINGS: readonly string[] = ['int16', 'int24', 'float32']
+const FORM_HEADER_BYTES = 12
 const CHUNK_HEADER_BYTES = 8
 /** @source EBU Tech 3306: a RIFF file reserves the place of ds64 by a JUNK chunk of the same length. */
 const DS64_BODY_BYTES = 28
@@ -39,44 +40,47 @@ function chunk(name: string, body: Buffer): Buffer {
   return padded
 }
 
-type Lengths = { readonly headerBytes: number; readonly dataBytes: number; readonly fileBytes: number }
+type Lengths = { readonly headerBytes: number; readonly fileBytes: number }
 
-function lengthsOf(plan: WavPlan, headerBytes: number): Lengths {
-  const dataBytes = plan.frameCount * bytesPerFrame(plan.format)
-  return { headerBytes, dataBytes, fileBytes: headerBytes + dataBytes + (dataBytes % 2) }
+/** The chunks between the reserved one and the data. */
+function describingChunks(plan: WavPlan): Buffer {
+  assert(WRITTEN_ENCODINGS.includes(plan.format.encoding), `${plan.format.encoding} is not written`)
+  const chunks = plan.bext === null ? [] : [chunk('bext', encodeBext(plan.bext))]
+  const formatBody = encodeFormat(plan.format, CHANNEL_MASKS[plan.layout])
+  chunks.push(chunk('fmt ', formatBody))
+  // Every format tag but that of plain integers wants the number of frames again.
+  if (!isPlainInteger(formatBody)) {
+    const fact = Buffer.alloc(4)
+    fact.writeUInt32LE(Math.min(plan.frameCount, SIZE_ELSEWHERE))
+    chunks.push(chunk('fact', fact))
+  }
+  return Buffer.concat(chunks)
 }
 
 /** All bytes before the first sample. RF64 where a 32-bit size would not hold. */
 function encodeHeader(plan: WavPlan): { readonly header: Buffer; readonly lengths: Lengths } {
-  assert(WRITTEN_ENCODINGS.includes(plan.format.encoding), `${plan.format.encoding} is not written`)
-  const isFloat = plan.format.encoding === 'float32'
-  const fact = Buffer.alloc(4)
-  fact.writeUInt32LE(Math.min(plan.frameCount, SIZE_ELSEWHERE))
-  const described = Buffer.concat([
-    ...(plan.bext === null ? [] : [chunk('bext', encodeBext(plan.bext))]),
-    chunk('fmt ', encodeFormat(plan.format, CHANNEL_MASKS[plan.layout])),
-    ...(isFloat ? [chunk('fact', fact)] : []),
-  ])
-  const form = Buffer.alloc(12)
-  const reserved = Buffer.alloc(DS64_BODY_BYTES)
-  const dataHeader = Buffer.alloc(CHUNK_HEADER_BYTES)
-  const headerBytes = form.length + CHUNK_HEADER_BYTES + DS64_BODY_BYTES + described.length + dataHeader.length
-  const lengths = lengthsOf(plan, headerBytes)
-  const riffBytes = lengths.fileBytes - CHUNK_HEADER_BYTES
+  const describing = describingChunks(plan)
+  const headerBytes = FORM_HEADER_BYTES + CHUNK_HEADER_BYTES + DS64_BODY_BYTES + describing.length + CHUNK_HEADER_BYTES
+  const dataBytes = plan.frameCount * bytesPerFrame(plan.format)
+  const fileBytes = headerBytes + dataBytes + (dataBytes % 2)
+  const riffBytes = fileBytes - CHUNK_HEADER_BYTES
   const isLong = riffBytes >= SIZE_ELSEWHERE
 
+  const form = Buffer.alloc(FORM_HEADER_BYTES)
   form.write(isLong ? 'RF64' : 'RIFF', 0, 'latin1')
   form.writeUInt32LE(isLong ? SIZE_ELSEWHERE : riffBytes, 4)
   form.write('WAVE', 8, 'latin1')
+  const reserved = Buffer.alloc(DS64_BODY_BYTES)
   if (isLong) {
     reserved.writeBigUInt64LE(BigInt(riffBytes), 0)
-    reserved.writeBigUInt64LE(BigInt(lengths.dataBytes), 8)
+    reserved.writeBigUInt64LE(BigInt(dataBytes), 8)
     reserved.writeBigUInt64LE(BigInt(plan.frameCount), 16)
   }
+  const dataHeader = Buffer.alloc(CHUNK_HEADER_BYTES)
   dataHeader.write('data', 0, 'latin1')
-  dataHeader.writeUInt32LE(isLong ? SIZE_ELSEWHERE : lengths.dataBytes, 4)
-  const header = Buffer.concat([form, chunk(isLong ? 'ds64' : 'JUNK', reserved), described, dataHeader])
-  return { header, lengths }
+  dataHeader.writeUInt32LE(isLong ? SIZE_ELSEWHERE : dataBytes, 4)
+  const header = Buffer.concat([form, chunk(isLong ? 'ds64' : 'JUNK', reserved), describing, dataHeader])
+  return { header, lengths: { headerBytes, fileBytes } }
 }
 
 /**
