@@ -50,6 +50,28 @@ export {
   type Role,
   SURROUND_WEIGHT,
 } from './layout.ts'
+export {
+  ABSOLUTE_GATE_LKFS,
+  describeMeasured,
+  gatedLoudness,
+  gatePower,
+  gatingBlocks,
+  HOPS_PER_GATING_BLOCK,
+  joinMeasured,
+  jointLoudness,
+  type LoudestWindow,
+  loudestMomentary,
+  loudestShortTerm,
+  loudnessOf,
+  loudnessRange,
+  MOMENTARY_SECONDS,
+  momentary,
+  powerOf,
+  SHORT_TERM_SECONDS,
+  shortTerm,
+  toHops,
+  windowMeans,
+} from './loudness/index.ts'
 export type { ChannelFigures, ChannelPeaks, LoudnessFigures, Measured, Measurements, Peak } from './measurements.ts'
 export { nearestName } from './nearest-name.ts'
 export { defaultSettings, type Parameter, type ParameterTable, type SettingsOf } from './parameters.ts'

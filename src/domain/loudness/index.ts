@@ -1,0 +1,23 @@
+export {
+  ABSOLUTE_GATE_LKFS,
+  gatedLoudness,
+  gatePower,
+  gatingBlocks,
+  HOPS_PER_GATING_BLOCK,
+  jointLoudness,
+} from './gate.ts'
+export { describeMeasured, joinMeasured } from './measured.ts'
+export { loudnessRange } from './range.ts'
+export {
+  type LoudestWindow,
+  loudestMomentary,
+  loudestShortTerm,
+  loudnessOf,
+  MOMENTARY_SECONDS,
+  momentary,
+  powerOf,
+  SHORT_TERM_SECONDS,
+  shortTerm,
+  toHops,
+  windowMeans,
+} from './windows.ts'

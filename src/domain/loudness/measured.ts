@@ -1,0 +1,110 @@
+import { gainToDb } from '../elementary.ts'
+import { assert } from '../findings.ts'
+import { framesPerHop } from '../grid.ts'
+import { LAYOUTS } from '../layout.ts'
+import type { ChannelPeaks, LoudnessFigures, Measured, Measurements, Peak } from '../measurements.ts'
+import { gatedLoudness } from './gate.ts'
+import { loudnessRange } from './range.ts'
+import { loudestMomentary, loudestShortTerm, toHops } from './windows.ts'
+
+/** Joins what was measured of the segments of one programme, in their order; all but the last are whole 100 ms long. */
+export function joinMeasured(parts: readonly Measured[]): Measured {
+  const [first] = parts
+  assert(first !== undefined, 'a programme has at least one segment')
+  const { sampleRateHz, layout } = first
+  for (const [index, part] of parts.entries()) {
+    assert(part.sampleRateHz === sampleRateHz && part.layout === layout, 'segments of one programme are alike')
+    const isWhole = part.frameCount % framesPerHop(sampleRateHz) === 0
+    assert(isWhole || index === parts.length - 1, 'only the last segment ends inside a hop')
+  }
+  return {
+    sampleRateHz,
+    layout,
+    frameCount: parts.reduce((sum, part) => sum + part.frameCount, 0),
+    programme10ms: joined(parts.map((part) => part.programme10ms)),
+    foldDown10ms: joinedIfAny(parts.map((part) => part.foldDown10ms)),
+    channels100ms: joined(parts.map((part) => part.channels100ms)),
+    linkedPeak100ms: joined(parts.map((part) => part.linkedPeak100ms)),
+    lfePeak100ms: joinedIfAny(parts.map((part) => part.lfePeak100ms)),
+    channels: first.channels.map((_, channel) => highestPeaks(parts.map((part) => part.channels[channel]))),
+    foldDown:
+      first.foldDown === null
+        ? null
+        : [
+            highestPeaks(parts.map((part) => part.foldDown?.[0])),
+            highestPeaks(parts.map((part) => part.foldDown?.[1])),
+          ],
+    nonFiniteSampleCount: parts.reduce((sum, part) => sum + part.nonFiniteSampleCount, 0),
+  }
+}
+
+/** Every figure that a file's measurements print; dialogue, Lt/Rt and mono are not measured here and stay null. */
+export function describeMeasured(measured: Measured): Measurements {
+  const { layout, sampleRateHz, frameCount, channels, foldDown, foldDown10ms } = measured
+  return {
+    layout,
+    sampleRateHz,
+    frameCount,
+    durationSeconds: frameCount / sampleRateHz,
+    ...loudnessFigures(measured.programme10ms, channels),
+    dialogueLoudnessLkfs: null,
+    dialogueShare: null,
+    channels: LAYOUTS[layout].map((role, channel) => ({ role, ...peakFigures(channels.slice(channel, channel + 1)) })),
+    foldDown: {
+      loRo: foldDown === null || foldDown10ms === null ? null : loudnessFigures(foldDown10ms, foldDown),
+      ltRt: null,
+      mono: null,
+    },
+  }
+}
+
+function loudnessFigures(powers10ms: Float64Array, channels: readonly ChannelPeaks[]): LoudnessFigures {
+  const powers100ms = toHops(powers10ms)
+  return {
+    programmeLoudnessLkfs: gatedLoudness(powers100ms),
+    loudnessRangeLu: loudnessRange(powers100ms),
+    maxMomentaryLkfs: loudestMomentary(powers10ms)?.loudnessLkfs ?? null,
+    maxShortTermLkfs: loudestShortTerm(powers10ms)?.loudnessLkfs ?? null,
+    ...peakFigures(channels),
+  }
+}
+
+function peakFigures(channels: readonly ChannelPeaks[]): Pick<LoudnessFigures, 'maxTruePeakDbtp' | 'samplePeakDbfs'> {
+  const level = (peaks: readonly Peak[]) => {
+    const { value } = highest(peaks)
+    return value > 0 ? gainToDb(value) : null
+  }
+  return {
+    maxTruePeakDbtp: level(channels.map((channel) => channel.truePeak)),
+    samplePeakDbfs: level(channels.map((channel) => channel.samplePeak)),
+  }
+}
+
+function joined(parts: readonly Float64Array[]): Float64Array {
+  const whole = new Float64Array(parts.reduce((sum, part) => sum + part.length, 0))
+  let next = 0
+  for (const part of parts) {
+    whole.set(part, next)
+    next += part.length
+  }
+  return whole
+}
+
+function joinedIfAny(parts: readonly (Float64Array | null)[]): Float64Array | null {
+  const present = parts.filter((part) => part !== null)
+  return present.length === 0 ? null : joined(present)
+}
+
+function highestPeaks(parts: readonly (ChannelPeaks | undefined)[]): ChannelPeaks {
+  const present = parts.filter((part) => part !== undefined)
+  assert(present.length === parts.length, 'segments of one programme are alike')
+  return {
+    samplePeak: highest(present.map((part) => part.samplePeak)),
+    truePeak: highest(present.map((part) => part.truePeak)),
+  }
+}
+
+/** The highest peak; of equal ones the first. */
+function highest(peaks: readonly Peak[]): Peak {
+  return peaks.reduce((kept, peak) => (peak.value > kept.value ? peak : kept))
+}

@@ -1,0 +1,32 @@
+import { HOPS_PER_SECOND } from '../grid.ts'
+import { ABSOLUTE_GATE_LKFS } from './gate.ts'
+import { loudnessOf, powerOf, SHORT_TERM_SECONDS, windowMeans } from './windows.ts'
+
+/** The relative gate lies 20 LU below: a hundredth of the power.
+ * @source EBU Tech 3342 clause 2.2
+ */
+const RELATIVE_GATE_POWER = 1 / 100
+
+/** @source EBU Tech 3342 clause 2.2: between the 10th and the 95th percentile */
+const LOW_SHARE = 0.1
+const HIGH_SHARE = 0.95
+
+/**
+ * Loudness range in LU from mean squares of 100 ms: short-term loudness ten times a second, both gates, nearest rank.
+ * Null where no short-term window passes the gate. Not steady within the first minute of a programme.
+ * @source EBU Tech 3342
+ */
+export function loudnessRange(powers100ms: Float64Array): number | null {
+  const windows = windowMeans(powers100ms, SHORT_TERM_SECONDS * HOPS_PER_SECOND)
+  const audible = atLeast(windows, powerOf(ABSOLUTE_GATE_LKFS))
+  let sum = 0
+  for (const power of audible) sum += power
+  const kept = atLeast(audible, (sum / audible.length) * RELATIVE_GATE_POWER).sort()
+  if (kept.length === 0) return null
+  const rank = (share: number) => kept[Math.round((kept.length - 1) * share)] as number
+  return loudnessOf(rank(HIGH_SHARE)) - loudnessOf(rank(LOW_SHARE))
+}
+
+function atLeast(powers: Float64Array, gate: number): Float64Array {
+  return powers.filter((power) => power >= gate)
+}
