@@ -38,7 +38,7 @@ export function writeRefusal(path: string, error: unknown): unknown {
       return unwritable('MEDIA_OUTPUT_EXISTS', path, 'a file that is already there', error)
     case 'ENOENT':
     case 'ENOTDIR':
-      return unwritable('MEDIA_OUTPUT_FOLDER_MISSING', path, 'no folder to take it', error)
+      return unwritable('MEDIA_OUTPUT_FOLDER_MISSING', path, 'no such folder, or no longer the file', error)
     case 'EACCES':
     case 'EPERM':
     case 'EROFS':

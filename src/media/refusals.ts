@@ -127,7 +127,7 @@ export const MEDIA_REFUSALS = {
     remedy: 'Choose another name or allow it to be replaced with --replace.',
   },
   MEDIA_OUTPUT_FOLDER_MISSING: {
-    sentence: 'The folder that should take the file does not exist.',
+    sentence: 'The folder that should take the file, or the file that was begun there, does not exist.',
     wanted: 'an existing folder',
     remedy: 'Make the folder first.',
   },

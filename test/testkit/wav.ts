@@ -61,7 +61,7 @@ export function formatBody(fields: FormatFields): Buffer {
   body.writeUInt16LE(fields.tag ?? (fields.extensible === undefined ? 1 : 0xfffe), 0)
   body.writeUInt16LE(fields.channelCount, 2)
   body.writeUInt32LE(rate, 4)
-  body.writeUInt32LE(rate * blockAlign, 8)
+  body.writeUInt32LE((rate * blockAlign) % 2 ** 32, 8)
   body.writeUInt16LE(blockAlign, 12)
   body.writeUInt16LE(fields.bits, 14)
   if (fields.extensible !== undefined) {
