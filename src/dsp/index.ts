@@ -10,6 +10,7 @@ export { multiplyGains, takeGain, writeGain } from './gain.ts'
 export { Arena, type KernelExports, type Kernels, MODULE_BYTES } from './kernels.ts'
 export { type Extracted, extract, type Tracks, writeFronts } from './upmix.ts'
 export { upmixHopFrames } from './upmix-geometry.ts'
+export { feedsLfe } from './upmix-shape.ts'
 export {
   type DitherRule,
   deriveFronts,

@@ -1,4 +1,4 @@
-import { defaultSettings, UPMIX_PARAMETERS, type UpmixSettings } from '../../src/domain/index.ts'
+import { type AudioSource, defaultSettings, UPMIX_PARAMETERS, type UpmixSettings } from '../../src/domain/index.ts'
 import { extract, type Tracks, writeFronts } from '../../src/dsp/index.ts'
 import { loadKernels } from './kernels.ts'
 
@@ -78,4 +78,21 @@ export function differenceDb(a: Samples, b: Samples): number {
   let worst = 0
   for (let i = 0; i < a.length; i++) worst = Math.max(worst, Math.abs((a[i] as number) - (b[i] as number)))
   return 20 * Math.log10(worst)
+}
+
+/** A two-track programme held in memory, as float64 PCM. */
+export function sourceOf(tracks: Stereo, sampleRateHz: number): AudioSource {
+  const frameCount = tracks.left.length
+  const pcm = new Float64Array(2 * frameCount)
+  for (let i = 0; i < frameCount; i++) {
+    pcm[2 * i] = tracks.left[i] as number
+    pcm[2 * i + 1] = tracks.right[i] as number
+  }
+  const bytes = new Uint8Array(pcm.buffer)
+  return {
+    format: { encoding: 'float64', channelCount: 2, sampleRateHz },
+    layout: '2.0',
+    frameCount,
+    readInto: (into, frameIndex, count) => into.set(bytes.subarray(frameIndex * 16, (frameIndex + count) * 16)),
+  }
 }

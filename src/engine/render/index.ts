@@ -1,2 +1,3 @@
 export type { CeilingAction, CeilingAlteration } from './alteration.ts'
 export { type RenderedSegment, type RenderJob, renderSegment } from './segment.ts'
+export { type UpmixedSegment, upmixSegment } from './upmix.ts'
