@@ -59,7 +59,8 @@ async function must(promise, what) {
     throw new Error(`${what} failed with exit code ${code}; nothing was marked as done, so the next start tries again`)
 }
 
-function sha256(paths) {
+/** One name for what is in all of these files, on this kind of machine. */
+export function filesHash(paths) {
   const hash = createHash('sha256').update(`${process.platform} ${process.arch} ${process.versions.modules}\n`)
   for (const path of paths)
     hash
@@ -72,14 +73,15 @@ function sha256(paths) {
 
 const isTestOnly = (path) => /[.](?:test|reference)[.]ts$/.test(path)
 
-function filesUnder(folder) {
+/** Every file under a folder of the checkout, in a fixed order. */
+export function filesUnder(folder) {
   return readdirSync(join(root, folder), { recursive: true, withFileTypes: true })
     .filter((entry) => entry.isFile())
     .map((entry) => join(entry.parentPath, entry.name).slice(root.length))
     .sort()
 }
 
-const installHash = () => sha256(['package.json', 'package-lock.json'])
+const installHash = () => filesHash(['package.json', 'package-lock.json'])
 
 /** Names everything that the built program is made from. */
 export function sourcesHash() {
@@ -87,7 +89,7 @@ export function sourcesHash() {
     .filter((name) => /^tsconfig.*[.]json$/.test(name))
     .sort()
   const sources = filesUnder('src').filter((path) => !isTestOnly(path))
-  return sha256(['package-lock.json', 'scripts/build-kernels.mjs', ...configs, ...sources])
+  return filesHash(['package-lock.json', 'scripts/build-kernels.mjs', ...configs, ...sources])
 }
 
 const reads = (stamp, value) => existsSync(stamp) && readFileSync(stamp, 'utf8') === value
