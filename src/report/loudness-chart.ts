@@ -7,10 +7,14 @@ import { excessInWords, type NumberedPlace, numberedPlaces } from './places.ts'
 
 export const CHART_WIDTH = 960
 export const CHART_HEIGHT = 348
-const PLOT: Plot = { left: 58, right: 876, top: 46, bottom: 318 }
+const PLOT: Plot = { left: 58, right: 852, top: 46, bottom: 318 }
 /** How far below the target the lane reaches; what is softer lies on its floor. */
 const DEPTH_LU = 30
 const GRID_LU = 6
+/** A narrower tolerance is drawn as the target line alone. */
+const NARROWEST_BAND_LU = 1
+/** Room above the lane that only the labels of places need. */
+const LABEL_ROOM = 18
 
 /** The scales of a loudness chart, and the columns that it draws. */
 export type LoudnessScales = {
@@ -59,14 +63,20 @@ export function loudnessInWords(report: DeliveryReport): string {
   )
 }
 
+/** The part of the drawing that is used: first ordinate and height. */
+export function chartView(report: DeliveryReport): { readonly top: number; readonly height: number } {
+  const top = numberedPlaces(report).length === 0 ? LABEL_ROOM : 0
+  return { top, height: CHART_HEIGHT - top }
+}
+
 /** Loudness over time as the inside of an SVG of `CHART_WIDTH` x `CHART_HEIGHT`; styled by `CHART_CSS`. */
 export function loudnessDrawing(report: DeliveryReport): Markup {
   const scales = loudnessScales(report)
-  return markup`${HATCHES}${grounds(report, scales)}${curves(report, scales)}${lines(report, scales)}${brackets(report, scales)}${ruler(report, scales)}`
+  return markup`${HATCHING}${grounds(report, scales)}${curves(report, scales)}${lines(report, scales)}${brackets(report, scales)}${ruler(report, scales)}`
 }
 
-/** Rising lines: too loud. Falling lines: too soft. */
-const HATCHES = markup`<defs><pattern id="too-loud" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><path class="hatch" d="M3 0v6"/></pattern><pattern id="too-soft" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(-45)"><path class="hatch" d="M3 0v6"/></pattern></defs>`
+/** Hatching for what stands above a limit. */
+const HATCHING = markup`<defs><pattern id="too-loud" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><path class="hatch" d="M3 0v6"/></pattern></defs>`
 
 function grounds(report: DeliveryReport, { y, lowestLkfs, highestLkfs }: LoudnessScales): Markup {
   const { targetLkfs, toleranceAboveLu, toleranceBelowLu } = report.spec.programmeLoudness
@@ -102,16 +112,34 @@ function lines(report: DeliveryReport, { y }: LoudnessScales): Markup {
   const { spec, deliverables } = report
   const targetY = y(spec.programmeLoudness.targetLkfs)
   const limits = [
-    { limit: spec.maxShortTermLkfs, name: 'short-term at most' },
-    { limit: spec.maxMomentaryLkfs, name: 'momentary at most' },
+    { limit: spec.maxShortTermLkfs, name: 'short-term' },
+    { limit: spec.maxMomentaryLkfs, name: 'momentary' },
   ].flatMap(({ limit, name }) => (limit === undefined ? [] : [{ level: limit.value, name }]))
   const measurements = deliverables[0]?.measurements
   const isDialogue = spec.anchor === 'dialogue' && measurements?.dialogueLoudnessLkfs != null
   const total = (isDialogue ? measurements?.dialogueLoudnessLkfs : measurements?.programmeLoudnessLkfs) ?? null
-  return markup`${limits.map(
-    ({ level, name }) =>
-      markup`<path class="limit" d="M${PLOT.left} ${px(y(level))}H${PLOT.right}"/><text class="label end" x="${PLOT.right - 6}" y="${px(y(level) - 6)}">${name} ${printFigure(level)}</text>`,
-  )}<path class="target" d="M${PLOT.left} ${px(targetY)}H${PLOT.right}"/>${mark(PLOT.left - 44, targetY, 5.5)}<text class="label end strong" x="${PLOT.left - 8}" y="${px(targetY + 4)}">${printFigure(spec.programmeLoudness.targetLkfs, 0)}</text>${total === null ? null : totalPointer(y(total), total, isDialogue ? 'dialogue' : 'total')}`
+  const { toleranceAboveLu, toleranceBelowLu, targetLkfs } = spec.programmeLoudness
+  const isBandVisible = toleranceAboveLu + toleranceBelowLu >= NARROWEST_BAND_LU
+  const bounds = isBandVisible ? [targetLkfs + toleranceAboveLu, targetLkfs - toleranceBelowLu] : []
+  return markup`${bounds.map((level) => markup`<path class="bounds" d="M${PLOT.left} ${px(y(level))}H${PLOT.right}"/>`)}${limitLines(limits, y)}<path class="target" d="M${PLOT.left} ${px(targetY)}H${PLOT.right}"/>${mark(PLOT.left - 44, targetY, 5.5)}<text class="label end strong" x="${PLOT.left - 8}" y="${px(targetY + 4)}">${printFigure(spec.programmeLoudness.targetLkfs, 0)}</text>${total === null ? null : totalPointer(y(total), total, isDialogue ? 'dialogue' : 'total')}`
+}
+
+/** Height of a label, for keeping two of them apart. */
+const LABEL_HEIGHT = 15
+
+/** Upper limits as broken lines, named at their right end; labels that would touch are moved up. */
+function limitLines(
+  limits: readonly { readonly level: number; readonly name: string }[],
+  y: (lkfs: number) => number,
+): readonly Markup[] {
+  let free = Number.POSITIVE_INFINITY
+  return limits
+    .toSorted((a, b) => a.level - b.level)
+    .map(({ level, name }) => {
+      const labelY = Math.min(y(level) + 4, free - LABEL_HEIGHT)
+      free = labelY
+      return markup`<path class="limit" d="M${PLOT.left} ${px(y(level))}H${PLOT.right}"/><text class="axis" x="${PLOT.right + 8}" y="${px(labelY)}"><tspan class="strong">${printFigure(level)}</tspan> ${name}</text>`
+    })
 }
 
 function totalPointer(atY: number, total: number, name: string): Markup {
@@ -125,7 +153,7 @@ const CHARACTER_WIDTH = 6.6
 function brackets(report: DeliveryReport, scales: LoudnessScales): Markup {
   const { x } = scales
   let freeFrom = 0
-  const drawn = numberedPlaces(report).toSorted((a, b) => a.at.startSeconds - b.at.startSeconds)
+  const drawn = numberedPlaces(report)
   return markup`${drawn.map((place, index) => {
     const from = x(place.at.startSeconds)
     const to = Math.max(from + 4, x(place.at.endSeconds))

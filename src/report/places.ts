@@ -3,10 +3,11 @@ import { type DeliveryReport, type Finding, type Place, printFigure, printTime }
 /** A finding with a place, under the number that the chart and the table share. */
 export type NumberedPlace = { readonly number: number; readonly finding: Finding; readonly at: Place }
 
-/** Findings with a place, in the order of the findings table, numbered from 1. */
+/** Findings with a place, numbered from 1 as they come in the programme. */
 export function numberedPlaces(report: DeliveryReport): readonly NumberedPlace[] {
   return report.findings
     .flatMap((finding) => (finding.at === null ? [] : [{ finding, at: finding.at }]))
+    .toSorted((a, b) => a.at.startSeconds - b.at.startSeconds)
     .map((placed, index) => ({ number: index + 1, ...placed }))
 }
 
@@ -26,6 +27,6 @@ export function excessInWords(finding: Finding): string {
 export function placeInWords(at: Place, startOfDaySeconds: number | null): string {
   if (at.timecode !== null) return at.timecode
   const from = (startOfDaySeconds ?? 0) + at.startSeconds
-  const to = (startOfDaySeconds ?? 0) + at.endSeconds
-  return to - from < 0.1 ? printTime(from, 1) : `${printTime(from, 1)} to ${printTime(to, 1)}`
+  const length = at.endSeconds - at.startSeconds
+  return length < 0.1 ? printTime(from, 1) : `${printTime(from, 1)}, ${printFigure(length)}\u00a0s`
 }

@@ -1,5 +1,5 @@
 import { type DeliveryReport, printTime } from '../domain/index.ts'
-import { CHART_HEIGHT, CHART_WIDTH, loudnessDrawing, loudnessInWords } from './loudness-chart.ts'
+import { CHART_WIDTH, chartView, loudnessDrawing, loudnessInWords } from './loudness-chart.ts'
 import { MARK_ICON, markPicture } from './mark.ts'
 import { Markup, markup } from './markup.ts'
 import { readingData } from './reading-data.ts'
@@ -46,7 +46,7 @@ export function renderReportHtml(report: DeliveryReport, assets: ReportAssets): 
 <main>
 <h1><bdi>${title.name}</bdi></h1>
 <p class="verdict">${stateWord(report)}${report.verdict}</p>
-<div class="pair top"><section class="wide"><h2>How it stands</h2>${specTable(report)}</section><section><h2>Thinnest margins</h2>${thinnestTable(report)}</section></div>
+<div class="pair"><section class="wide"><h2>How it stands</h2>${specTable(report)}</section><section><h2>Thinnest margins</h2>${thinnestTable(report)}</section></div>
 ${loudnessFigure(report)}
 ${signatures(report)}
 ${channelPeaks(report)}
@@ -82,14 +82,17 @@ function stateWord({ conforms }: DeliveryReport): Markup {
 function loudnessFigure(report: DeliveryReport): Markup {
   const swatch = (drawing: Markup) => markup`<svg viewBox="0 0 26 12" aria-hidden="true">${drawing}</svg>`
   const { source, delivered } = report.history
+  const view = chartView(report)
+  const hasLimit = report.spec.maxShortTermLkfs !== undefined || report.spec.maxMomentaryLkfs !== undefined
   const isMarked = report.findings.some((finding) => finding.at !== null)
-  return markup`<section><h2>Loudness over time</h2><figure class="wide"><svg id="loudness" viewBox="0 0 ${CHART_WIDTH} ${CHART_HEIGHT}" role="img" aria-label="${loudnessInWords(report)}">${loudnessDrawing(report)}</svg>
-<output class="reading" id="reading" aria-live="polite"></output>
+  return markup`<section><div class="head"><h2>Loudness over time</h2><output class="reading" id="reading" aria-live="polite"></output></div><figure class="wide"><svg id="loudness" viewBox="0 ${view.top} ${CHART_WIDTH} ${view.height}" role="img" aria-label="${loudnessInWords(report)}">${loudnessDrawing(report)}</svg>
 <figcaption class="key"><span>${swatch(markup`<path class="silhouette" d="M0 12V4L26 2V12Z"/><path class="edge" d="M0 4L26 2"/>`)}short-term, 3 s</span><span>${swatch(markup`<path class="momentary" d="M0 9L6 3L11 8L17 2L26 7"/>`)}momentary, 0.4 s, highest in ${columnWords(delivered.columnSeconds)}</span>${
     source === null
       ? null
       : markup`<span>${swatch(markup`<path class="source" d="M0 6H26"/>`)}the source, short-term</span>`
   }<span>${swatch(markup`<path class="band" d="M0 0H26V12H0Z"/><path class="target" d="M0 6H26"/>`)}target and tolerance of the total</span>${
+    hasLimit ? markup`<span>${swatch(markup`<path class="limit" d="M0 6H26"/>`)}limit, at most</span>` : null
+  }${
     isMarked ? markup`<span>${swatch(markup`<path class="outside" d="M0 0H26V12H0Z"/>`)}outside a limit</span>` : null
   }</figcaption>${chartInFigures(report)}</figure></section>`
 }

@@ -4,10 +4,10 @@ import { bandPath, linePath } from './curves.ts'
 import { CHART_WIDTH } from './loudness-chart.ts'
 import { type Markup, markup, px } from './markup.ts'
 
-export const RIDE_HEIGHT = 196
-const PLOT: Plot = { left: 58, right: 876, top: 22, bottom: 132 }
+export const RIDE_HEIGHT = 206
+const PLOT: Plot = { left: 58, right: 852, top: 22, bottom: 132 }
 /** The lane of the ceiling, under the ride. */
-const CEILING_LANE = { top: 140, bottom: 166 }
+const CEILING_LANE = { top: 150, bottom: 176 }
 /** Room above and below the ride; the corridor may reach far beyond it. */
 const ROOM_DB = 1
 

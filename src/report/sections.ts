@@ -20,7 +20,7 @@ export function channelPeaks(report: DeliveryReport): Markup {
       ? 'full scale (the spec has no limit)'
       : `the limit of ${printFigure(limit)} dBTP`
   return markup`<section class="second"><h2>Peaks, channel by channel</h2>
-<p class="quiet">The stroke runs from ${bound} to the right as far as the channel stays below it.</p>
+<p class="quiet">The stroke runs from ${bound} to the right as far as the channel stays below it, up to 6 dB.</p>
 <table><thead><tr><th scope="col">File</th><th scope="col">Channel</th><th scope="col" class="number">True peak</th><th scope="col" class="number">Sample peak</th><th scope="col" class="number">Room</th><th scope="col" class="cell"><span class="quiet">limit, then room</span></th></tr></thead>
 <tbody>${report.deliverables.map((file) => file.measurements.channels.map((channel, index) => channelRow(file, channel, index, limit)))}</tbody></table></section>`
 }
@@ -91,7 +91,7 @@ export function alteration(report: DeliveryReport): Markup {
 <dl><dt>Static gain</dt><dd>${sign}${printFigure(total.staticGainDb, 2)} <span class="unit">dB</span>, the same on every channel and on the fold-down</dd>
 <dt>Ride</dt><dd>${
     ride === null
-      ? 'none was needed'
+      ? 'not used'
       : markup`${withUnit(ride.movementDb, 'dB')} of movement in all, at most ${withUnit(ride.largestSlewDbPerSecond, 'dB/s', 2)}, moving ${withUnit(ride.movingShare * 100, '%')} of the time; no ride inside this corridor moves less`
   }</dd>${
     forced.length === 0

@@ -46,12 +46,13 @@ export function thinnestTable(report: DeliveryReport): Markup {
     report.margins,
   ).map((margin) => {
     const { name, unit } = lineWords(margin.line)
-    return markup`<tr><th scope="row">${name}, ${FILE_WORDS[margin.role]}${roomStroke(margin)}</th><td class="number">${marginWords(margin.margin)} <span class="unit">${unit === 'dBTP' ? 'dB' : 'LU'}</span></td></tr>`
+    return markup`<tr><th scope="row">${name}, ${FILE_WORDS[margin.role]}${roomStroke(margin)}</th><td class="number">${marginWords(margin.margin, unit === 'dBTP' ? 'dB' : 'LU')}</td></tr>`
   })}</tbody></table>`
 }
 
 /** dB that a stroke of full length stands for. */
 const STROKE_DB = 6
+const MARK_RADIUS = 5
 
 /** From the limit (the mark) to the right as far as there is room, to the left where it is passed. */
 export function roomStroke(margin: Pick<Margin, 'margin'> | null): Markup | null {
@@ -59,5 +60,6 @@ export function roomStroke(margin: Pick<Margin, 'margin'> | null): Markup | null
   if (room === null) return null
   const x = scale(-STROKE_DB / 2, STROKE_DB, 10, 210)
   const zero = px(x(0))
-  return markup`<svg class="room" viewBox="0 0 220 16" width="220" height="16" aria-hidden="true"><path class="ruler" d="M10 8H210"/><path class="bar${room < 0 ? ' over' : ''}" d="M${zero} 8H${px(x(room))}"/>${mark(zero, 8, 5)}</svg>`
+  const radius = room < 0 ? -MARK_RADIUS : MARK_RADIUS
+  return markup`<svg class="room" viewBox="0 0 220 16" width="220" height="16" aria-hidden="true"><path class="ruler" d="M10 8H210"/><path class="bar${room < 0 ? ' over' : ''}" d="M${zero + radius} 8H${px(x(room) + radius)}"/>${mark(zero, 8, MARK_RADIUS)}</svg>`
 }

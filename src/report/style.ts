@@ -12,6 +12,7 @@ svg .label{paint-order:stroke;stroke:var(--paper);stroke-width:4px;stroke-linejo
 svg path,svg .mark circle{fill:none;stroke-linejoin:round}
 svg .mark{stroke:var(--ink);stroke-width:1.6;fill:none}
 svg .band{fill:var(--chart)}
+svg .bounds{stroke:var(--slate);stroke-width:.8;stroke-dasharray:6 3}
 svg .ground{fill:none}
 svg .bordered{stroke:var(--slate);stroke-width:.6}
 svg .grid{stroke:var(--slate);stroke-width:.5;stroke-opacity:.35}
@@ -31,8 +32,6 @@ svg .ride{stroke:var(--brass);stroke-width:2}
 svg .ceiling{stroke:var(--ink);stroke-width:1}
 svg .bar{stroke:var(--tide);stroke-width:5}
 svg .bar.over{stroke:var(--rust);stroke-dasharray:2 2}
-svg path.dot,svg circle.dot{fill:var(--tide)}
-svg circle.dot.over{fill:var(--rust)}
 svg .sight{stroke:var(--brass);stroke-width:1.5}
 `
 
@@ -43,7 +42,6 @@ export const PAGE_CSS = `
 *{box-sizing:border-box}
 html{background:var(--paper)}
 body{margin:0 auto;max-width:1040px;padding:28px 40px 56px;color:var(--ink);background:var(--paper);font:14px/1.4 "IBM Plex Sans",sans-serif;font-variant-numeric:tabular-nums}
-a{color:inherit}
 header{display:flex;align-items:center;gap:10px;color:var(--slate);border-bottom:1px solid var(--slate);padding-bottom:10px}
 header .emblem{flex:none}
 header b{color:var(--ink)}
@@ -56,7 +54,7 @@ p{margin:6px 0;max-width:46em}
 .state.holds{color:var(--kelp)}
 .state.fails{color:var(--rust);border-style:double;border-width:4px}
 .pair{display:grid;grid-template-columns:minmax(0,1.75fr) minmax(0,1fr);gap:0 36px;align-items:start}
-.pair h2,.top h2{margin-top:14px}
+.pair h2{margin-top:14px}
 table{border-collapse:collapse;width:100%}
 th,td{text-align:left;vertical-align:baseline;padding:4px 10px 4px 0;border-bottom:1px solid color-mix(in srgb,var(--slate) 35%,transparent)}
 thead th{font-weight:400;color:var(--slate);border-bottom-color:var(--slate)}
@@ -72,8 +70,10 @@ svg[tabindex]:focus-visible{outline:2px solid var(--brass);outline-offset:4px}
 figcaption{color:var(--slate);font-size:12.5px;margin-top:6px;max-width:none}
 .key{display:flex;flex-wrap:wrap;gap:2px 20px}
 .key svg{display:inline-block;width:26px;height:12px;margin-right:6px;vertical-align:-1px}
-.reading{display:block;min-height:1.4em;text-align:right;color:var(--ink);font-size:13px}
-.cell{width:180px}
+.head{display:flex;align-items:baseline;gap:20px}
+.reading{margin-left:auto;font-size:13px}
+.cell{width:34%}
+.room{display:block;max-width:100%}
 .cell svg{display:block;width:100%;height:16px;overflow:visible}
 dl{display:grid;grid-template-columns:max-content minmax(0,1fr);gap:3px 18px;margin:8px 0}
 dt{color:var(--slate)}
@@ -83,16 +83,18 @@ details{margin-top:8px}
 summary{cursor:pointer;color:var(--slate)}
 ul{padding-left:18px;margin:6px 0;max-width:46em}
 li{margin:3px 0}
-@media (max-width:760px){body{padding:20px 16px 40px}.pair{display:block}.wide{overflow-x:auto}}
+@media screen and (max-width:760px){body{padding:20px 16px 40px}.pair{display:block}.wide{overflow-x:auto}}
 @media (prefers-reduced-motion:no-preference){.reading{transition:opacity .1s}}
 @page{size:auto;margin:13mm 14mm}
 @media print{
 :root{color-scheme:light;${paletteCss('light')}--paper:#fff}
-body{padding:0;max-width:none;font-size:9.6pt}
+body{padding:0;max-width:none;font-size:9pt}
 h1{font-size:17pt;margin-top:12px}
-h2{font-size:11.5pt;margin-top:18px;break-after:avoid}
+h2{font-size:11pt;margin:14px 0 4px;break-after:avoid}
+.pair h2{margin-top:6px}
+.pair .room{width:130px;height:11px}
 .verdict{font-size:11.5pt;margin-bottom:8px}
-.pair{grid-template-columns:minmax(0,1.75fr) minmax(0,1fr);gap:0 22px}
+.pair{grid-template-columns:minmax(0,1.6fr) minmax(0,1fr);gap:0 22px}
 td,th{padding-top:2.5px;padding-bottom:2.5px}
 figure,tr,li,dl{break-inside:avoid}
 .second{break-before:page}

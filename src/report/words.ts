@@ -3,7 +3,7 @@ import { type Markup, markup } from './markup.ts'
 
 export const FILE_WORDS: Readonly<Record<DeliverableRole, string>> = {
   'mix-5.1': '5.1',
-  'lo-ro': 'Stereo (Lo/Ro)',
+  'lo-ro': 'Stereo',
   mix: 'Mix',
 }
 
@@ -41,13 +41,13 @@ export function allowedWords(spec: DeliverySpec, field: string): string {
   return limit === undefined ? 'not asked' : `at most ${printFigure(limit.value)}`
 }
 
-/** A margin with its word: `1.4 inside`, `0.8 outside`. */
-export function marginWords(margin: number | null): Markup {
+/** A margin with its word: `1.4 inside`, `0.8 dB outside`. */
+export function marginWords(margin: number | null, unit: string | null = null): Markup {
   if (margin === null) return markup`<span class="quiet">none</span>`
   const outside = Number(margin.toFixed(1)) < 0
   return outside
-    ? markup`<span class="over">${printFigure(-margin)} outside</span>`
-    : markup`${printFigure(Math.max(0, margin))} <span class="quiet">inside</span>`
+    ? markup`<span class="over">${printFigure(-margin)} ${unit === null ? '' : `${unit} `}outside</span>`
+    : markup`${printFigure(Math.max(0, margin))} <span class="quiet">${unit === null ? '' : `${unit} `}inside</span>`
 }
 
 /** A figure, or `not measured` in the quiet colour. */

@@ -28,7 +28,10 @@ function dramaPowers(durationSeconds: number): Float64Array {
     const storm = Math.abs(share - 0.55) < 0.04 ? 21 * Math.cos(((share - 0.55) / 0.04) * (Math.PI / 2)) : 0
     const title = share < 0.03 ? 17 : 0
     const slam = Math.abs(share - 0.72) < 2 / durationSeconds ? 20 : 0
-    const level = Math.max(speech ? -25 + 5 * random() : -99, scene + Math.max(storm, title, slam) + 3 * random())
+    const level = Math.max(
+      speech ? -27 + 5 * Math.sin(share * 23) + 4 * Math.sin(hop / 90) + 6 * random() : -99,
+      scene + Math.max(storm, title, slam) + 3 * random(),
+    )
     return Math.abs(share - 0.4) < 1 / durationSeconds ? 0 : 10 ** (level / 10)
   })
 }
@@ -162,6 +165,7 @@ export function saltmarshReport(wish: DeliveryWish = {}): DeliveryReport {
       measurements: measurementsOf('5.1', delivered, durationSeconds, levels),
       curves: delivered,
       truePeakSeconds: durationSeconds * 0.72,
+      startOfDaySeconds: 36000,
     },
     {
       ...shared,

@@ -3,6 +3,9 @@ import type { DrawnCurve, LoudnessCurve, LoudnessCurves, LoudnessHistory } from 
 /** More columns than any page or screen draws side by side, and few enough to keep the page small. */
 export const MOST_COLUMNS = 1200
 
+/** Puts a value that stands on the edge of a column into that column, whatever the last bit of a division says. */
+const EDGE = 1e-6
+
 /** Columns for a programme: whole multiples of `hopSeconds`, at most `MOST_COLUMNS` of them. */
 export function columnSecondsFor(durationSeconds: number, hopSeconds: number): number {
   const hops = Math.ceil(durationSeconds / hopSeconds)
@@ -40,7 +43,8 @@ export function thin(
   for (let i = 0; i < values.length; i++) {
     const value = values[i] as number
     if (!Number.isFinite(value)) continue
-    const column = Math.min(columnCount - 1, Math.floor((firstSeconds + i * hopSeconds) / columnSeconds))
+    const column = Math.floor((firstSeconds + i * hopSeconds) / columnSeconds + EDGE)
+    if (column >= columnCount) continue
     low[column] = Math.min(low[column] ?? value, value)
     high[column] = Math.max(high[column] ?? value, value)
   }

@@ -24,6 +24,8 @@ export type JudgeContext = {
   readonly curves?: LoudnessCurves
   /** Where the highest true peak stands. */
   readonly truePeakSeconds?: number
+  /** Time of day of the first frame; sentences then name times of day, as the report's ruler does. */
+  readonly startOfDaySeconds?: number
   /** Timecode of an instant of the programme; absent where the file carries none. */
   readonly timecodeAt?: (seconds: number) => string
 }
@@ -154,7 +156,8 @@ function judgePlaces(line: Line, curve: LoudnessCurve, context: JudgeContext): r
 }
 
 function missedLine(line: Line, measured: number, at: Place | null, context: JudgeContext): Finding {
-  const where = at === null ? '' : ` at ${at.timecode ?? printTime(at.startSeconds, 1)}`
+  const where =
+    at === null ? '' : ` at ${at.timecode ?? printTime((context.startOfDaySeconds ?? 0) + at.startSeconds, 1)}`
   const beyond = -distanceInside(line, measured)
   const isLow = line.low !== null && measured < line.low
   const by = `${printFigure(beyond)} ${line.unit === 'dBTP' ? 'dB' : 'LU'} ${isLow ? 'below' : 'above'}`
@@ -167,7 +170,7 @@ function missedLine(line: Line, measured: number, at: Place | null, context: Jud
     source: citation(line.source),
     message: sentence(
       context,
-      `${line.name}${where} is ${printFigure(measured)} ${line.unit}, ${by} ${allowedInWords(line)}; ${line.remedy}`,
+      `${line.name}${where} is ${printFigure(measured)} ${line.unit}, ${by} the allowed ${allowedInWords(line)}; ${line.remedy}`,
     ),
   }
 }

@@ -117,7 +117,7 @@ test('a missed line says what was found, what is allowed, where it is from and w
     at: { startSeconds: 61.5, endSeconds: 61.5, timecode: '10:01:01:12' },
     source: 'ATSC A/85:2013',
     message:
-      '5.1: true peak at 10:01:01:12 is \u22121.2 dBTP, 0.8 dB above \u22122.0; lower the ceiling, or trim the place.',
+      '5.1: true peak at 10:01:01:12 is \u22121.2 dBTP, 0.8 dB above the allowed \u22122.0; lower the ceiling, or trim the place.',
   })
 })
 

@@ -1,0 +1,151 @@
+import { readFileSync } from 'node:fs'
+import { describe, expect, test } from 'vitest'
+import { saltmarshReport } from '../../test/testkit/delivery.ts'
+import { timeTicks } from './axes.ts'
+import { REPORT_FONT_FILES, renderReportHtml, reportPicture } from './index.ts'
+import { PALETTE } from './palette.ts'
+
+const fonts = REPORT_FONT_FILES.map(({ weight, file }) => {
+  const path = new URL(`../../node_modules/@fontsource/ibm-plex-sans/files/${file}`, import.meta.url)
+  return { weight, woff2Base64: readFileSync(path, 'base64') }
+})
+const assets = { fonts, readingScript: "const script = '</script><b>'" }
+const good = saltmarshReport()
+const loud = saltmarshReport({ specId: 'ebu-r128-s1', truePeakDbtp: -0.4, loudnessLkfs: -22.9, withRide: false })
+
+/** Names of the open elements where the text first breaks the nesting rules of XML, or null where it never does. */
+function brokenNesting(text: string): string | null {
+  const withoutRaw = text.replace(/<(script|style)\b[^>]*>[\s\S]*?<\/\1>/g, '').replace('<!DOCTYPE html>', '')
+  if (/&(?!(?:amp|lt|gt|quot|#39);)/.test(withoutRaw)) return 'a bare ampersand'
+  const open: string[] = []
+  for (const [tag, closing, name, attributes, empty] of withoutRaw.matchAll(
+    /<(\/?)([a-z][a-z0-9]*)((?:\s+[a-zA-Z:-]+="[^"<]*")*)\s*(\/?)>|<[\s\S]/g,
+  )) {
+    if (name === undefined || attributes === undefined) return `${open.join(' ')} ${tag}`
+    if (closing) {
+      if (open.pop() !== name) return `${open.join(' ')} ${tag}`
+    } else if (!empty) open.push(name)
+  }
+  return open.length === 0 ? null : open.join(' ')
+}
+
+describe.each([
+  ['a conforming delivery', good],
+  ['a delivery that fails', loud],
+])('the page of %s', (_, report) => {
+  const page = renderReportHtml(report, assets)
+
+  test('is well-formed, and so is its picture', () => {
+    expect(brokenNesting(page)).toBeNull()
+    expect(brokenNesting(reportPicture(report))).toBeNull()
+  })
+
+  test('needs nothing from outside', () => {
+    const addresses = page.replaceAll(/http:\/\/www\.w3\.org\/2000\/svg/g, '')
+    const outside = /https?:|\ssrc=|@import|<link(?! rel="icon" href="data:)|<img|srcset|url\((?!data:|#)/i
+    expect(outside.exec(addresses)?.[0]).toBeUndefined()
+    expect(page.includes(`content="default-src 'none'`)).toBe(true)
+  })
+
+  test('is the same every time', () => {
+    expect(renderReportHtml(report, assets) === page).toBe(true)
+  })
+
+  test('says what it is to somebody who cannot see it (WCAG 2.2: 1.1.1, 1.3.1, 2.4.2, 3.1.1)', () => {
+    expect(/<html lang="en-GB">/.test(page)).toBe(true)
+    expect(/<title>Saltmarsh Lane, episode 3: delivery report/.test(page)).toBe(true)
+    for (const [drawing] of page.matchAll(/<svg[^>]*>/g)) {
+      expect(drawing).toMatch(/aria-hidden="true"|role="img" aria-label="[^"]{40,}"/)
+    }
+    for (const [head] of page.matchAll(/<th\b[^>]*>/g)) expect(head).toMatch(/scope="(?:col|row)"/)
+    expect(page.includes('The same in figures')).toBe(true)
+  })
+
+  test('carries the verdict, every checksum, every caution and every finding', () => {
+    expect(page.includes(report.verdict)).toBe(true)
+    const hashes = [report.source.sha256, report.tool.kernelsSha256, ...report.deliverables.map((file) => file.sha256)]
+    const texts = [...hashes, ...report.findings.map(({ message }) => message)]
+    expect(texts.filter((text) => !page.includes(text))).toEqual([])
+    for (const caution of report.cautions) expect(page.includes(caution.replaceAll("'", '&#39;'))).toBe(true)
+  })
+})
+
+test('what the user wrote is never markup', () => {
+  const titleName = '<script>alert("x")</script> & \u0007"quoted" \'single\''
+  const page = renderReportHtml(saltmarshReport({ titleName }), assets)
+  expect(page.includes('<script>alert')).toBe(false)
+  expect(
+    page.includes('&lt;script&gt;alert(&quot;x&quot;)&lt;/script&gt; &amp; &quot;quoted&quot; &#39;single&#39;'),
+  ).toBe(true)
+  expect(brokenNesting(page)).toBeNull()
+})
+
+test('a script cannot close its element early', () => {
+  expect(renderReportHtml(good, assets).match(/<\/script>/g)).toHaveLength(2)
+})
+
+test('the page works without the reading aid', () => {
+  const page = renderReportHtml(good, { ...assets, readingScript: null })
+  expect(page.includes('<script')).toBe(false)
+  expect(brokenNesting(page)).toBeNull()
+})
+
+test('outside is said in words, by hatching and by number', () => {
+  const page = renderReportHtml(loud, assets)
+  expect(/<text class="label out"[^>]*>\d+ (?:too loud|peak over) by \d+\.\d (?:LU|dB)/.test(page)).toBe(true)
+  expect(/<path class="outside" d="M/.test(page)).toBe(true)
+  expect(page.includes('Does not conform')).toBe(true)
+  const calm = renderReportHtml(good, assets)
+  expect(/<path class="outside"/.test(calm)).toBe(false)
+  expect(calm.includes('outside</span>')).toBe(false)
+})
+
+test('a line that could not be measured is said to be so', () => {
+  const [mix, ...rest] = good.deliverables
+  const measurements = { ...mix!.measurements, loudnessRangeLu: null }
+  const page = renderReportHtml({ ...good, deliverables: [{ ...mix!, measurements }, ...rest] }, assets)
+  expect(page.includes('not measured')).toBe(true)
+})
+
+/** Contrast of two colours by WCAG 2.2, relative luminance and success criterion 1.4.3. */
+function contrast(one: string, other: string): number {
+  const luminance = (colour: string) => {
+    const [r, g, b] = [1, 3, 5].map((at) => {
+      const share = Number.parseInt(colour.slice(at, at + 2), 16) / 255
+      return share <= 0.04045 ? share / 12.92 : ((share + 0.055) / 1.055) ** 2.4
+    }) as [number, number, number]
+    return 0.2126 * r + 0.7152 * g + 0.0722 * b
+  }
+  const [dark, light] = [luminance(one), luminance(other)].sort((a, b) => a - b) as [number, number]
+  return (light + 0.05) / (dark + 0.05)
+}
+
+describe.each(['light', 'dark'] as const)('the %s palette', (scheme) => {
+  const colours = PALETTE[scheme]
+  test.each(['ink', 'slate', 'rust', 'kelp', 'tide'] as const)('%s is legible as text (4.5 : 1)', (name) => {
+    expect(contrast(colours[name], colours.paper)).toBeGreaterThanOrEqual(4.5)
+  })
+  test('brass is seen as a mark (3 : 1)', () => {
+    expect(contrast(colours.brass, colours.paper)).toBeGreaterThanOrEqual(3)
+    expect(contrast(colours.brass, colours.chart)).toBeGreaterThanOrEqual(2.9)
+  })
+})
+
+describe('the ruler', () => {
+  test('stands on round times of day', () => {
+    expect(timeTicks(95, 36000 - 10).map(({ seconds, label }) => [seconds, label])).toEqual([
+      [10, '10:00:00'],
+      [25, '10:00:15'],
+      [40, '10:00:30'],
+      [55, '10:00:45'],
+      [70, '10:01:00'],
+      [85, '10:01:15'],
+    ])
+  })
+
+  test.each([0.8, 7, 29.5, 600, 2892, 7200, 90000])('of %s s has two to ten marks', (durationSeconds) => {
+    const { length } = timeTicks(durationSeconds, 0)
+    expect(length).toBeGreaterThanOrEqual(2)
+    expect(length).toBeLessThanOrEqual(10)
+  })
+})
