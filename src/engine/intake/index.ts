@@ -1,0 +1,1 @@
+export { identifyOrder, type OrderEvidence } from './identify-order.ts'
