@@ -54,8 +54,9 @@ export function measuredOf(
 ): Measured {
   const frameCount = programme10ms.length * 480
   const hops = Math.ceil(programme10ms.length / 10)
-  const linkedPeak100ms = Float64Array.from({ length: hops }, (_, hop) =>
-    Math.min(1, 4 * Math.sqrt(Math.max(...programme10ms.subarray(hop * 10, hop * 10 + 10)))),
+  const linkedPeak100ms = Float64Array.from(
+    { length: hops },
+    (_, hop) => 4 * Math.sqrt(Math.max(...programme10ms.subarray(hop * 10, hop * 10 + 10))),
   )
   const value = linkedPeak100ms.reduce((highest, peak) => Math.max(highest, peak), 0)
   const peaks = { samplePeak: { value, frameIndex: 0 }, truePeak: { value, frameIndex: 0 } }

@@ -5,8 +5,8 @@ import {
   HOPS_PER_SEGMENT,
   type Measured,
   powerToDb,
+  toHops,
 } from '../../domain/index.ts'
-import { hopEnergies } from './loudness-shim.ts'
 import { riddenEnergies } from './ridden-energies.ts'
 
 /**
@@ -50,10 +50,10 @@ export function ceilingLoss(
   readings: readonly RenderedSegmentReading[],
 ): Float64Array {
   const gainsDb = gainsOf(plan, measured.linkedPeak100ms.length)
-  const expected = hopEnergies(riddenEnergies(measured.programme10ms, gainsDb))
+  const expected = toHops(riddenEnergies(measured.programme10ms, gainsDb))
   const lossDb = new Float64Array(Math.ceil(measured.programme10ms.length / FINE_HOPS_PER_HOP))
   for (const reading of readings) {
-    const rendered = hopEnergies(reading.measured.programme10ms)
+    const rendered = toHops(reading.measured.programme10ms)
     for (const [index, energy] of rendered.entries()) {
       const hop = reading.segment * HOPS_PER_SEGMENT + index
       const before = expected[hop] ?? 0

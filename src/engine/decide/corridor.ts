@@ -1,6 +1,12 @@
-import { FINE_HOPS_PER_HOP, floorToGainStep, GAIN_STEP_DB, HOPS_PER_SECOND } from '../../domain/index.ts'
+import {
+  FINE_HOPS_PER_HOP,
+  floorToGainStep,
+  GAIN_STEP_DB,
+  HOPS_PER_SECOND,
+  loudnessOf,
+  windowMeans,
+} from '../../domain/index.ts'
 import type { WindowLine } from './judged-lines.ts'
-import { loudnessOfEnergy, windowEnergies } from './loudness-shim.ts'
 import { slidingMaximum } from './sliding-maximum.ts'
 
 /** A stretch that the mixer wants left alone: the ride keeps within `toleranceDb` of the static gain there. */
@@ -49,14 +55,14 @@ export function buildCorridor(lines: readonly WindowLine[], hopCount: number, ru
   const bindingLine = new Int8Array(hopCount).fill(-1)
   let freeGainDb = MAX_STATIC_GAIN_DB
   for (const [index, line] of lines.entries()) {
-    const energies = windowEnergies(line.energies, line.windowFineHops)
+    const energies = windowMeans(line.energies, line.windowFineHops)
     const loudest = loudestTouching(energies, line.windowFineHops, hopCount)
     let last = Number.NaN
     let bound = MAX_STATIC_GAIN_DB
     for (let k = 0; k < hopCount; k++) {
       const energy = loudest[k] as number
       if (energy <= 0) continue
-      if (energy !== last) bound = line.limitLkfs - loudnessOfEnergy(energy)
+      if (energy !== last) bound = line.limitLkfs - loudnessOf(energy)
       last = energy
       freeGainDb = Math.min(freeGainDb, floorToGainStep(bound - FREE_GUARD_LU))
       const guarded = floorToGainStep(bound - rules.guardLu)

@@ -1,7 +1,13 @@
-import { type Alteration, FINE_HOPS_PER_HOP, gainToDb, type Measured } from '../../domain/index.ts'
+import {
+  type Alteration,
+  gainToDb,
+  gatedLoudness,
+  HOPS_PER_SECOND,
+  type Measured,
+  shortTerm,
+  toHops,
+} from '../../domain/index.ts'
 import type { Certificate, Decision } from './decision.ts'
-import { SHORT_TERM_FINE_HOPS } from './judged-lines.ts'
-import { gatedLoudness, hopEnergies, loudnessOfEnergy, windowEnergies } from './loudness-shim.ts'
 
 /** The alteration with the figures that go beyond the ones that every report carries. */
 export type FitAlteration = Alteration & {
@@ -50,39 +56,35 @@ export function describeAlteration(
 
 /** Highest true peak minus programme loudness, LU; null where either cannot be measured. */
 function peakToLoudnessRatio(measured: Measured): number | null {
-  const loudness = gatedLoudness(hopEnergies(measured.programme10ms))
+  const loudness = gatedLoudness(toHops(measured.programme10ms))
   const peak = measured.channels.reduce((highest, channel) => Math.max(highest, channel.truePeak.value), 0)
   return loudness === null || peak === 0 ? null : gainToDb(peak) - loudness
 }
 
-/** Short-term loudness at each hop; windows of silence read `-Infinity`. */
+/** Short-term loudness, ten times a second. */
 function shortTermCurve(measured: Measured): Float64Array {
-  const windows = windowEnergies(measured.programme10ms, SHORT_TERM_FINE_HOPS)
-  return Float64Array.from({ length: Math.ceil(windows.length / FINE_HOPS_PER_HOP) }, (_, hop) =>
-    loudnessOfEnergy(windows[hop * FINE_HOPS_PER_HOP] as number),
-  )
+  return shortTerm(toHops(measured.programme10ms), HOPS_PER_SECOND)
 }
 
-/** Pearson's correlation of two curves, over the places where both have a value; null where one of them is level. */
+/** Pearson's correlation of two curves over the places where both have a value; null where one of them is level. */
 function correlation(some: Float64Array, other: Float64Array): number | null {
-  const count = Math.min(some.length, other.length)
-  const pairs: (readonly [number, number])[] = []
-  for (let k = 0; k < count; k++) {
-    const pair = [some[k] as number, other[k] as number] as const
-    if (Number.isFinite(pair[0]) && Number.isFinite(pair[1])) pairs.push(pair)
-  }
-  const meanOf = (index: 0 | 1) => pairs.reduce((sum, pair) => sum + pair[index], 0) / pairs.length
-  const means = [meanOf(0), meanOf(1)] as const
-  let squaresOfSome = 0
-  let squaresOfOther = 0
+  const both = some.map((value, k) => (Number.isFinite(value) && Number.isFinite(other[k]) ? 1 : 0))
+  const count = both.reduce((sum, counts) => sum + counts, 0)
+  const meanOf = (curve: Float64Array) =>
+    curve.reduce((sum, value, k) => (both[k] === 1 ? sum + value : sum), 0) / count
+  const someMean = meanOf(some)
+  const otherMean = meanOf(other)
+  let someSquares = 0
+  let otherSquares = 0
   let products = 0
-  for (const pair of pairs) {
-    const a = pair[0] - means[0]
-    const b = pair[1] - means[1]
-    squaresOfSome += a * a
-    squaresOfOther += b * b
+  for (const [k, value] of some.entries()) {
+    if (both[k] !== 1) continue
+    const a = value - someMean
+    const b = (other[k] as number) - otherMean
+    someSquares += a * a
+    otherSquares += b * b
     products += a * b
   }
-  const scale = Math.sqrt(squaresOfSome * squaresOfOther)
+  const scale = Math.sqrt(someSquares * otherSquares)
   return scale > 0 ? products / scale : null
 }

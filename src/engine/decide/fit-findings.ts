@@ -1,7 +1,9 @@
 import {
   type Clause,
   type DeliverySpec,
+  FINE_HOPS_PER_HOP,
   type Finding,
+  HOPS_PER_GATING_BLOCK,
   HOPS_PER_SECOND,
   type Measured,
   type Place,
@@ -12,7 +14,7 @@ import type { Aim, Home } from './choose-home.ts'
 import { MAX_STATIC_GAIN_DB, wallsAt } from './corridor.ts'
 import type { FitModel } from './fit-model.ts'
 import { changedGates } from './gates.ts'
-import { MOMENTARY_FINE_HOPS, nameOfLine, type WindowLine } from './judged-lines.ts'
+import { nameOfLine, type WindowLine } from './judged-lines.ts'
 import type { Jump } from './land-on-target.ts'
 
 /** What the mixer must know of how the total came to rest; nothing where it landed. */
@@ -42,7 +44,7 @@ export function nothingToMeasure(measured: Measured, spec: DeliverySpec): Findin
     at: null,
     source: 'ITU-R BS.1770-5 Annex 1',
     message:
-      measured.programme10ms.length < MOMENTARY_FINE_HOPS
+      measured.programme10ms.length < HOPS_PER_GATING_BLOCK * FINE_HOPS_PER_HOP
         ? `The programme is shorter than one gating block of 400 ms: no target of ${spec.title} applies to it.`
         : `Nothing in the programme passes the absolute gate: no target of ${spec.title} applies to it.`,
   }
@@ -65,7 +67,7 @@ function gateLeap(model: FitModel, home: Home, aim: Aim, spec: DeliverySpec, sev
       `The total leaps from ${printFigure(lower.totalLkfs, 2)} to ${printFigure(higher.totalLkfs, 2)} LKFS when ` +
       `${printFigure(changed.seconds)} s of soft passages pass the gate at a gain of ${printFigure(lower.gainDb, 2)} dB; ` +
       `the side ${printFigure(Math.abs(missedBy), 2)} LU ${missedBy < 0 ? 'below' : 'above'} the target was taken. ` +
-      'Trim those passages by a little to land on the target.',
+      'Lower those passages a little to land on the target.',
   }
 }
 

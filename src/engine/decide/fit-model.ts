@@ -2,14 +2,17 @@ import {
   type DeliverySpec,
   type FitSettings,
   framesPerHop,
+  gatedLoudness,
+  loudestMomentary,
+  loudestShortTerm,
   type Measured,
   roundToGainStep,
+  toHops,
 } from '../../domain/index.ts'
 import { buildCorridor, type Corridor, lockedHome, MAX_STATIC_GAIN_DB, wallsAt } from './corridor.ts'
 import type { Expected, ExpectedFigures, FitCorrection } from './decision.ts'
 import { highestOf } from './highest.ts'
-import { loudestWindowLkfs, MOMENTARY_FINE_HOPS, SHORT_TERM_FINE_HOPS, windowLines } from './judged-lines.ts'
-import { gatedLoudness, hopEnergies } from './loudness-shim.ts'
+import { windowLines } from './judged-lines.ts'
 import { energiesAfterLoss, riddenEnergies } from './ridden-energies.ts'
 import { tautString } from './taut-string.ts'
 
@@ -67,7 +70,7 @@ export function createFitModel(
     return tautString(lower, upper).map(roundToGainStep)
   }
   const totalOf = (energies: Float64Array, gainsDb: Float64Array) =>
-    gatedLoudness(hopEnergies(riddenEnergies(energies, gainsDb)))
+    gatedLoudness(toHops(riddenEnergies(energies, gainsDb)))
   const anchoredTotal = (gainsDb: Float64Array) =>
     anchored(totalOf(programme, gainsDb), foldDown === null ? null : totalOf(foldDown, gainsDb), settings)
   return {
@@ -79,7 +82,7 @@ export function createFitModel(
     gainsAt,
     anchoredTotal,
     totalAt: (homeDb) => anchoredTotal(gainsAt(homeDb)) ?? NOTHING_LKFS,
-    programmeHops: (gainsDb) => hopEnergies(riddenEnergies(programme, gainsDb)),
+    programmeHops: (gainsDb) => toHops(riddenEnergies(programme, gainsDb)),
     expected: (gainsDb) => ({
       ...figuresOf(riddenEnergies(programme, gainsDb), 0),
       foldDown: foldDown === null ? null : figuresOf(riddenEnergies(foldDown, gainsDb), stereoGainDb),
@@ -90,8 +93,8 @@ export function createFitModel(
 /** What is held against the target of a signal as it was measured; null where nothing passes the gate. */
 export function anchoredLoudness(measured: Measured, settings: FitSettings): number | null {
   return anchored(
-    gatedLoudness(hopEnergies(measured.programme10ms)),
-    measured.foldDown10ms === null ? null : gatedLoudness(hopEnergies(measured.foldDown10ms)),
+    gatedLoudness(toHops(measured.programme10ms)),
+    measured.foldDown10ms === null ? null : gatedLoudness(toHops(measured.foldDown10ms)),
     settings,
   )
 }
@@ -105,16 +108,16 @@ export function anchored(total: number | null, foldDownTotal: number | null, set
 /** The constant that brings the fold-down to the reading of the mix. */
 function ownStereoGain(measured: Measured): number {
   if (measured.foldDown10ms === null) return 0
-  const total = gatedLoudness(hopEnergies(measured.programme10ms))
-  const foldDownTotal = gatedLoudness(hopEnergies(measured.foldDown10ms))
+  const total = gatedLoudness(toHops(measured.programme10ms))
+  const foldDownTotal = gatedLoudness(toHops(measured.foldDown10ms))
   return total === null || foldDownTotal === null ? 0 : roundToGainStep(total - foldDownTotal)
 }
 
 function figuresOf(energies: Float64Array, gainDb: number): ExpectedFigures {
   const raised = (loudness: number | null) => (loudness === null ? null : loudness + gainDb)
   return {
-    programmeLoudnessLkfs: raised(gatedLoudness(hopEnergies(energies))),
-    maxShortTermLkfs: raised(loudestWindowLkfs(energies, SHORT_TERM_FINE_HOPS)),
-    maxMomentaryLkfs: raised(loudestWindowLkfs(energies, MOMENTARY_FINE_HOPS)),
+    programmeLoudnessLkfs: raised(gatedLoudness(toHops(energies))),
+    maxShortTermLkfs: raised(loudestShortTerm(energies)?.loudnessLkfs ?? null),
+    maxMomentaryLkfs: raised(loudestMomentary(energies)?.loudnessLkfs ?? null),
   }
 }

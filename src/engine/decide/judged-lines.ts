@@ -1,14 +1,16 @@
-import { type DeliverySpec, FINE_HOPS_PER_SECOND, type Limit, type Measured } from '../../domain/index.ts'
-import { highestOf } from './highest.ts'
-import { loudnessOfEnergy, windowEnergies } from './loudness-shim.ts'
+import {
+  type DeliverySpec,
+  FINE_HOPS_PER_SECOND,
+  type Limit,
+  loudestMomentary,
+  loudestShortTerm,
+  type Measured,
+  MOMENTARY_SECONDS,
+  SHORT_TERM_SECONDS,
+} from '../../domain/index.ts'
 
 /** The two signals of one deliverable pair: the mix itself and its stereo fold-down. */
 export type JudgedSignal = 'programme' | 'foldDown'
-
-/** Window of short-term loudness. @source EBU Tech 3341 */
-export const SHORT_TERM_FINE_HOPS = 3 * FINE_HOPS_PER_SECOND
-/** Window of momentary loudness and of a gating block. @source EBU Tech 3341; ITU-R BS.1770-5 Annex 1 */
-export const MOMENTARY_FINE_HOPS = 0.4 * FINE_HOPS_PER_SECOND
 
 /** An upper line of the spec on the loudness of every window of one signal. */
 export type WindowLine = {
@@ -31,8 +33,16 @@ export function windowLines(measured: Measured, spec: DeliverySpec, stereoGainDb
     { signal: 'foldDown', energies: measured.foldDown10ms, ownGainDb: stereoGainDb },
   ] as const
   const fields = [
-    { field: 'maxShortTermLkfs', windowFineHops: SHORT_TERM_FINE_HOPS, limit: spec.maxShortTermLkfs },
-    { field: 'maxMomentaryLkfs', windowFineHops: MOMENTARY_FINE_HOPS, limit: spec.maxMomentaryLkfs },
+    {
+      field: 'maxShortTermLkfs',
+      windowFineHops: SHORT_TERM_SECONDS * FINE_HOPS_PER_SECOND,
+      limit: spec.maxShortTermLkfs,
+    },
+    {
+      field: 'maxMomentaryLkfs',
+      windowFineHops: MOMENTARY_SECONDS * FINE_HOPS_PER_SECOND,
+      limit: spec.maxMomentaryLkfs,
+    },
   ] as const
   return signals.flatMap(({ signal, energies, ownGainDb }) =>
     fields.flatMap(({ field, windowFineHops, limit }) =>
@@ -43,10 +53,10 @@ export function windowLines(measured: Measured, spec: DeliverySpec, stereoGainDb
   )
 }
 
-/** The loudest window of a signal; null where it is shorter than the window, or silent. */
-export function loudestWindowLkfs(energies: Float64Array, windowFineHops: number): number | null {
-  const loudest = highestOf(windowEnergies(energies, windowFineHops))
-  return loudest > 0 ? loudnessOfEnergy(loudest) : null
+/** The loudest window that the line judges; null where the signal is shorter than that, or silent. */
+export function loudestOf(line: WindowLine): number | null {
+  const loudest = line.field === 'maxShortTermLkfs' ? loudestShortTerm : loudestMomentary
+  return loudest(line.energies)?.loudnessLkfs ?? null
 }
 
 const NAMES = { maxShortTermLkfs: 'short-term', maxMomentaryLkfs: 'momentary' } as const

@@ -121,13 +121,17 @@ function findFalls(trials: readonly Trial[]): Jump[] {
   })
 }
 
-/** Narrows a fall to the two neighbouring gains between which it happens. */
+/**
+ * Narrows a fall to the two neighbouring gains between which the total leaps down through the middle of it: away from
+ * the gates the total never falls while the gain rises.
+ */
 function narrowFall({ tryGain }: Search, fall: Jump): Jump {
+  const middleLkfs = (fall.lower.totalLkfs + fall.higher.totalLkfs) / 2
   let { lower, higher } = fall
   while (higher.gainDb - lower.gainDb > GAIN_STEP_DB) {
-    const middle = tryGain((lower.gainDb + higher.gainDb) / 2)
-    if (middle.totalLkfs >= lower.totalLkfs) lower = middle
-    else higher = middle
+    const between = tryGain((lower.gainDb + higher.gainDb) / 2)
+    if (between.totalLkfs >= middleLkfs) lower = between
+    else higher = between
   }
   return { lower, higher }
 }

@@ -2,7 +2,7 @@ import { type DeliverySpec, type FitSettings, gainToDb, type Measured } from '..
 import { chooseGains } from './choose-gains.ts'
 import type { Decision, FitCorrection } from './decision.ts'
 import { anchored, anchoredLoudness } from './fit-model.ts'
-import { loudestWindowLkfs, windowLines } from './judged-lines.ts'
+import { loudestOf, windowLines } from './judged-lines.ts'
 
 /** A decision that was rendered, and what was then measured on the bytes: the mix with its fold-down. */
 export type Render = { readonly decision: Decision; readonly measured: Measured }
@@ -60,10 +60,8 @@ function sumOfExcesses(renders: readonly Render[], excessOf: (render: Render) =>
 
 /** By how much the loudest window of a render lies above the line that it exceeds most. */
 function windowExcess({ decision, measured }: Render, spec: DeliverySpec): number {
-  const excesses = windowLines(measured, spec, decision.stereoGainDb).map(
-    ({ energies, windowFineHops, limitLkfs }) => (loudestWindowLkfs(energies, windowFineHops) ?? limitLkfs) - limitLkfs,
-  )
-  return Math.max(0, ...excesses)
+  const lines = windowLines(measured, spec, decision.stereoGainDb)
+  return Math.max(0, ...lines.map((line) => (loudestOf(line) ?? line.limitLkfs) - line.limitLkfs))
 }
 
 function truePeakExcess({ measured }: Render, spec: DeliverySpec): number {
