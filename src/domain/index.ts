@@ -62,6 +62,7 @@ export {
   type LoudestWindow,
   loudestMomentary,
   loudestShortTerm,
+  loudnessCurves,
   loudnessOf,
   loudnessRange,
   MOMENTARY_SECONDS,

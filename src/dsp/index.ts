@@ -8,6 +8,7 @@ export {
 export { decodeChannel, needsWidePlane, type Plane, takePlane } from './decode.ts'
 export { multiplyGains, takeGain, writeGain } from './gain.ts'
 export { Arena, type KernelExports, type Kernels, MODULE_BYTES } from './kernels.ts'
+export { Meter, type MeterInput, type MeterShape } from './meter.ts'
 export { type Extracted, extract, type Tracks, writeFronts } from './upmix.ts'
 export { upmixHopFrames } from './upmix-geometry.ts'
 export { feedsLfe } from './upmix-shape.ts'

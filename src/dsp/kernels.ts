@@ -3,6 +3,7 @@ import type { CeilingExports } from './ceiling.ts'
 import type { DecodeExports } from './decode.ts'
 import type { FftExports } from './fft.ts'
 import type { GainExports } from './gain.ts'
+import type { MeterExports } from './meter.ts'
 import type { UpmixExports } from './upmix-exports.ts'
 import type { WordsExports } from './words.ts'
 import type { ZeroPhaseExports } from './zero-phase.ts'
@@ -57,6 +58,7 @@ export interface KernelExports
     DecodeExports,
     FftExports,
     GainExports,
+    MeterExports,
     UpmixExports,
     WordsExports,
     ZeroPhaseExports {

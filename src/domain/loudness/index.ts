@@ -1,3 +1,4 @@
+export { loudnessCurves } from './curves.ts'
 export {
   ABSOLUTE_GATE_LKFS,
   gatedLoudness,

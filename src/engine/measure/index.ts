@@ -5,3 +5,4 @@ export {
   type MasterComparison,
   masterNullDbfs,
 } from './fold-down-lock.ts'
+export { createPlaneMeter, measureSegment, type PlaneMeter } from './segment.ts'
