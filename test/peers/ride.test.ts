@@ -1,0 +1,62 @@
+import { execFileSync } from 'node:child_process'
+import { expect, test } from 'vitest'
+import { type DeliverySpec, defaultSettings, FIT_PARAMETERS, type Limit } from '../../src/domain/index.ts'
+import { chooseGains } from '../../src/engine/decide/index.ts'
+import { measuredOf } from '../testkit/programmes.ts'
+
+type Readings = { readonly total: number; readonly maxMomentary: number; readonly maxShortTerm: number }
+
+const MUSIC = '/usr/share/games/singularity/music'
+const source = { document: 'test', edition: '1', clause: '-', basis: 'user' } as const
+const limit = (value: number): Limit => ({ value, severity: 'fail', source })
+const spec: DeliverySpec = {
+  id: 'test',
+  title: 'Test spec',
+  purpose: '-',
+  edition: '1',
+  anchor: 'programme',
+  programmeLoudness: { targetLkfs: -24, toleranceBelowLu: 0.2, toleranceAboveLu: 0.2, source },
+  maxShortTermLkfs: limit(-19),
+  maxMomentaryLkfs: limit(-16),
+  notes: [],
+}
+
+function oracle<T>(task: object): T {
+  const script = new URL('ride-oracle.py', import.meta.url).pathname
+  return JSON.parse(
+    execFileSync('/usr/bin/python3', [script], { input: JSON.stringify(task), maxBuffer: 1 << 28 }).toString(),
+  )
+}
+
+// Oracle: energies by SciPy, the gain applied by NumPy, the result at 24 bit read by libebur128 every 10 ms.
+// Material: Debian's singularity-music, with passages raised so that both lines are crossed.
+test.each([
+  ['Advanced Simulacra.ogg', 30],
+  ['Nebula.ogg', 20],
+])('%s under the ride meets every line as libebur128 reads it', (name, startSeconds) => {
+  const programme = {
+    path: `${MUSIC}/${name}`,
+    startSeconds,
+    seconds: 60,
+    louder: [
+      [20, 26.5, 9],
+      [35.03, 35.5, 16],
+      [48, 56, 6],
+    ],
+  }
+  const { energies } = oracle<{ energies: number[] }>(programme)
+  const measured = measuredOf(Float64Array.from(energies), null, '2.0')
+  const { plan, certificate, feasible } = chooseGains(measured, spec, defaultSettings(FIT_PARAMETERS))
+  expect(feasible).toBe(true)
+  expect(certificate?.touching.length).toBeGreaterThan(0)
+  const readings = oracle<Readings>({
+    ...programme,
+    staticGainDb: plan.staticGainDb,
+    ride: [...(plan.rideDb as Float64Array)],
+  })
+  expect(Math.abs(readings.total + 24)).toBeLessThan(0.01)
+  expect(readings.maxShortTerm).toBeLessThanOrEqual(-19)
+  expect(readings.maxMomentary).toBeLessThanOrEqual(-16)
+  // The ride takes no more than it must: somewhere a line is nearly touched.
+  expect(Math.max(readings.maxShortTerm + 19, readings.maxMomentary + 16)).toBeGreaterThan(-0.02)
+})
