@@ -1,4 +1,4 @@
-import { type DeliveryReport, printFigure } from '../domain/index.ts'
+import { type DeliveryReport, type Measurements, printFigure } from '../domain/index.ts'
 import { levelTicks, type Plot, scale, timeTicks } from './axes.ts'
 import { areaPath, highestOf, linePath } from './curves.ts'
 import { mark } from './mark.ts'
@@ -49,16 +49,21 @@ export function loudnessScales(report: DeliveryReport): LoudnessScales {
   }
 }
 
+/** The file whose curves are drawn: the first that was delivered, or the source where nothing was. */
+function drawnFile(report: DeliveryReport): Measurements {
+  return report.deliverables[0]?.measurements ?? report.source.measurements
+}
+
 /** What the chart shows, for those who cannot see it. */
 export function loudnessInWords(report: DeliveryReport): string {
-  const measured = report.deliverables[0]?.measurements
+  const measured = drawnFile(report)
   const places = numberedPlaces(report).length
   return (
-    `Loudness over time of the delivered mix against ${report.spec.title}. ` +
-    `Programme loudness ${printFigure(measured?.programmeLoudnessLkfs ?? null)} LKFS, ` +
+    `Loudness over time of the ${report.deliverables.length === 0 ? 'source' : 'delivered mix'} against ${report.spec.title}. ` +
+    `Programme loudness ${printFigure(measured.programmeLoudnessLkfs)} LKFS, ` +
     `target ${printFigure(report.spec.programmeLoudness.targetLkfs)} LKFS. ` +
-    `Highest short-term loudness ${printFigure(measured?.maxShortTermLkfs ?? null)} LKFS, ` +
-    `highest momentary loudness ${printFigure(measured?.maxMomentaryLkfs ?? null)} LKFS. ` +
+    `Highest short-term loudness ${printFigure(measured.maxShortTermLkfs)} LKFS, ` +
+    `highest momentary loudness ${printFigure(measured.maxMomentaryLkfs)} LKFS. ` +
     (places === 0 ? 'No place is outside a limit.' : `${places} ${places === 1 ? 'place is' : 'places are'} marked.`)
   )
 }
@@ -102,22 +107,22 @@ function curves(report: DeliveryReport, { x, y, columnSeconds, lowestLkfs }: Lou
   const heard = (values: readonly (number | null)[]) =>
     values.map((level) => (level === null || level <= lowestLkfs ? null : level))
   return markup`<path class="silhouette" d="${areaPath(shortTerm, at, y, PLOT.bottom)}"/>${
-    source === null
+    source === null || report.deliverables.length === 0
       ? null
       : markup`<path class="source" d="${linePath(heard(source.shortTermLkfs.high), sourceAt, y)}"/>`
   }<path class="momentary" d="${linePath(heard(delivered.momentaryLkfs.high), at, y)}"/><path class="edge" d="${linePath(heard(shortTerm), at, y)}"/>`
 }
 
 function lines(report: DeliveryReport, { y }: LoudnessScales): Markup {
-  const { spec, deliverables } = report
+  const { spec } = report
   const targetY = y(spec.programmeLoudness.targetLkfs)
   const limits = [
     { limit: spec.maxShortTermLkfs, name: 'short-term' },
     { limit: spec.maxMomentaryLkfs, name: 'momentary' },
   ].flatMap(({ limit, name }) => (limit === undefined ? [] : [{ level: limit.value, name }]))
-  const measurements = deliverables[0]?.measurements
-  const isDialogue = spec.anchor === 'dialogue' && measurements?.dialogueLoudnessLkfs != null
-  const total = (isDialogue ? measurements?.dialogueLoudnessLkfs : measurements?.programmeLoudnessLkfs) ?? null
+  const { dialogueLoudnessLkfs, programmeLoudnessLkfs } = drawnFile(report)
+  const isDialogue = spec.anchor === 'dialogue' && dialogueLoudnessLkfs !== null
+  const total = isDialogue ? dialogueLoudnessLkfs : programmeLoudnessLkfs
   const { toleranceAboveLu, toleranceBelowLu, targetLkfs } = spec.programmeLoudness
   const isBandVisible = toleranceAboveLu + toleranceBelowLu >= NARROWEST_BAND_LU
   const bounds = isBandVisible ? [targetLkfs + toleranceAboveLu, targetLkfs - toleranceBelowLu] : []
@@ -164,7 +169,7 @@ function brackets(report: DeliveryReport, scales: LoudnessScales): Markup {
       from >= freeFrom && from + width < Math.min(next === undefined ? CHART_WIDTH : x(next.at.startSeconds))
     const shown = isFree ? words : from >= freeFrom ? String(place.number) : ''
     if (shown !== '') freeFrom = from + shown.length * CHARACTER_WIDTH + 4
-    return markup`${excess(report, place, scales)}<path class="bracket" d="M${px(from)} ${PLOT.top - 2}v-7H${px(to)}v7"/><text class="label out" x="${px(from)}" y="${PLOT.top - 15}">${shown}</text>`
+    return markup`${excess(report, place, scales)}<path class="bracket ${place.finding.severity}" d="M${px(from)} ${PLOT.top - 2}v-7H${px(to)}v7"/><text class="label ${place.finding.severity === 'fail' ? 'out' : 'strong'}" x="${px(from)}" y="${PLOT.top - 15}">${shown}</text>`
   })}`
 }
 
@@ -179,7 +184,7 @@ function excess(
     finding.line === 'maxShortTermLkfs' ? shortTermLkfs : finding.line === 'maxMomentaryLkfs' ? momentaryLkfs : null
   const limit = finding.allowed
   if (curve === null || typeof limit !== 'number') {
-    return markup`<path class="plumb" d="M${px(x(at.startSeconds))} ${PLOT.top}V${PLOT.bottom}"/>`
+    return markup`<path class="plumb ${finding.severity}" d="M${px(x(at.startSeconds))} ${PLOT.top}V${PLOT.bottom}"/>`
   }
   const isInPlace = (column: number) =>
     (column + 1) * columnSeconds >= at.startSeconds && column * columnSeconds <= at.endSeconds

@@ -11,14 +11,16 @@ export function numberedPlaces(report: DeliveryReport): readonly NumberedPlace[]
     .map((placed, index) => ({ number: index + 1, ...placed }))
 }
 
-/** What is wrong at a place, in words, e.g. `too loud by 2.5 LU`. */
+/** What is wrong at a place, in words, e.g. `too loud by 2.5 LU`; the finding's name where no limit is passed. */
 export function excessInWords(finding: Finding): string {
   const { measured, allowed, unit } = finding
-  if (measured === null || allowed === null) return finding.id
+  const name = finding.id.replaceAll('-', ' ')
+  if (measured === null || allowed === null) return name
   const low = typeof allowed === 'number' ? null : allowed[0]
   const high = typeof allowed === 'number' ? allowed : allowed[1]
   const isLow = low !== null && measured < low
   const beyond = isLow ? low - measured : measured - high
+  if (beyond <= 0) return name
   if (unit === 'dBTP') return `peak over by ${printFigure(beyond)} dB`
   return `too ${isLow ? 'soft' : 'loud'} by ${printFigure(beyond)} LU`
 }

@@ -81,15 +81,16 @@ function stateWord({ conforms }: DeliveryReport): Markup {
 
 function loudnessFigure(report: DeliveryReport): Markup {
   const swatch = (drawing: Markup) => markup`<svg viewBox="0 0 26 12" aria-hidden="true">${drawing}</svg>`
-  const { source, delivered } = report.history
+  const { delivered } = report.history
+  const isSourceBeside = report.history.source !== null && report.deliverables.length > 0
   const view = chartView(report)
   const hasLimit = report.spec.maxShortTermLkfs !== undefined || report.spec.maxMomentaryLkfs !== undefined
   const isMarked = report.findings.some((finding) => finding.at !== null)
   return markup`<section><div class="head"><h2>Loudness over time</h2><output class="reading" id="reading" aria-live="polite"></output></div><figure class="wide"><svg id="loudness" viewBox="0 ${view.top} ${CHART_WIDTH} ${view.height}" role="img" aria-label="${loudnessInWords(report)}">${loudnessDrawing(report)}</svg>
 <figcaption class="key"><span>${swatch(markup`<path class="silhouette" d="M0 12V4L26 2V12Z"/><path class="edge" d="M0 4L26 2"/>`)}short-term, 3 s</span><span>${swatch(markup`<path class="momentary" d="M0 9L6 3L11 8L17 2L26 7"/>`)}momentary, 0.4 s, highest in ${columnWords(delivered.columnSeconds)}</span>${
-    source === null
-      ? null
-      : markup`<span>${swatch(markup`<path class="source" d="M0 6H26"/>`)}the source, short-term</span>`
+    isSourceBeside
+      ? markup`<span>${swatch(markup`<path class="source" d="M0 6H26"/>`)}the source, short-term</span>`
+      : null
   }<span>${swatch(markup`<path class="band" d="M0 0H26V12H0Z"/><path class="target" d="M0 6H26"/>`)}target and tolerance of the total</span>${
     hasLimit ? markup`<span>${swatch(markup`<path class="limit" d="M0 6H26"/>`)}limit, at most</span>` : null
   }${
@@ -105,6 +106,8 @@ function columnWords(seconds: number): string {
 function signatures(report: DeliveryReport): Markup {
   const { source, deliverables, tool, passes } = report
   const { sampleRateHz, frameCount, durationSeconds } = source.measurements
+  const renders =
+    deliverables.length === 0 ? '' : `, verified on the bytes written, ${passes} ${passes === 1 ? 'render' : 'renders'}`
   const dated = source.originatedOn === null ? '' : `, originated ${source.originatedOn}`
   return markup`<section><h2>Provenance</h2><dl>
 <dt>Source</dt><dd><bdi>${source.path}</bdi>, ${source.layout}, ${sampleRateHz} <span class="unit">Hz</span>, ${groupDigits(frameCount)} <span class="unit">frames</span> (${printTime(durationSeconds, 2)})${dated}<br/><code>${source.sha256}</code></dd>
@@ -112,7 +115,7 @@ ${deliverables.map(
   (file) =>
     markup`<dt>${FILE_WORDS[file.role]}</dt><dd><bdi>${file.path}</bdi>, ${file.bitsPerSample} <span class="unit">bit</span>, ${groupDigits(file.bytes)} <span class="unit">bytes</span><br/><code>${file.sha256}</code></dd>`,
 )}
-<dt>Made with</dt><dd>Plimsoll ${tool.version}, verified on the bytes written, ${passes} ${passes === 1 ? 'render' : 'renders'}<br/><code>${tool.kernelsSha256}</code> <span class="unit">kernels</span></dd>
+<dt>Made with</dt><dd>Plimsoll ${tool.version}${renders}<br/><code>${tool.kernelsSha256}</code> <span class="unit">kernels</span></dd>
 </dl></section>`
 }
 

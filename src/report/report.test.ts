@@ -80,6 +80,22 @@ test('what the user wrote is never markup', () => {
   expect(brokenNesting(page)).toBeNull()
 })
 
+test('a master for which nothing was rendered still gets its page', () => {
+  const report = { ...good, conforms: false, deliverables: [], margins: [], foldDownLock: null }
+  const page = renderReportHtml(report, assets)
+  expect(brokenNesting(page)).toBeNull()
+  expect(page.includes('Nothing was rendered')).toBe(true)
+  expect(page.includes('Loudness over time of the source against ATSC A/85 long-form.')).toBe(true)
+})
+
+test('a place that is pointed at without a missed limit is named and not called too loud', () => {
+  const [first, ...others] = good.findings
+  const at = { startSeconds: 60, endSeconds: 70, timecode: null }
+  const page = renderReportHtml({ ...good, findings: [{ ...first!, id: 'gate-leap', at }, ...others] }, assets)
+  expect(page.includes('>1 gate leap</text>')).toBe(true)
+  expect(/too loud by|<path class="outside"/.test(page.split('<figcaption')[0] ?? '')).toBe(false)
+})
+
 test('a script cannot close its element early', () => {
   expect(renderReportHtml(good, assets).match(/<\/script>/g)).toHaveLength(2)
 })

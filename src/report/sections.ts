@@ -13,7 +13,8 @@ import { roomStroke } from './standing.ts'
 import { basisWords, FILE_WORDS, figureWords, lineWords, withUnit } from './words.ts'
 
 /** True and sample peak of every channel of every file, each with its room to the limit. */
-export function channelPeaks(report: DeliveryReport): Markup {
+export function channelPeaks(report: DeliveryReport): Markup | null {
+  if (report.deliverables.length === 0) return null
   const limit = report.spec.maxTruePeakDbtp?.value ?? 0
   const bound =
     report.spec.maxTruePeakDbtp === undefined
@@ -78,7 +79,8 @@ function foldDownRows(mix: DeliveredFile): readonly Markup[] {
 }
 
 /** What the stages changed: figures before and after, the ride in its corridor, the ceiling. */
-export function alteration(report: DeliveryReport): Markup {
+export function alteration(report: DeliveryReport): Markup | null {
+  if (report.deliverables.length === 0) return null
   const { total, ride, ceiling } = report.alteration
   const sign = total.staticGainDb > 0 ? '+' : ''
   const cap =
@@ -136,7 +138,7 @@ export function findings(report: DeliveryReport): Markup {
       return markup`<tr><th scope="row">${finding.severity === 'fail' ? markup`<span class="over">${kind}</span>` : kind}</th><td>${
         place === undefined
           ? markup`<span class="quiet">whole programme</span>`
-          : markup`<b>${place.number}</b> ${placeInWords(place.at, report.source.startOfDaySeconds)}<br/><span class="over">${excessInWords(finding)}</span>`
+          : markup`<b>${place.number}</b> ${placeInWords(place.at, report.source.startOfDaySeconds)}<br/><span class="${finding.severity === 'fail' ? 'over' : 'quiet'}">${excessInWords(finding)}</span>`
       }</td><td>${finding.message}</td><td><small>${finding.source}</small></td></tr>`
     },
   )}</tbody></table></section>`

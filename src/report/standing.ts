@@ -4,35 +4,40 @@ import { mark } from './mark.ts'
 import { type Markup, markup, px } from './markup.ts'
 import { allowedWords, FILE_WORDS, figureWords, lineWords, marginWords } from './words.ts'
 
-/** Figures that are shown even where the spec does not ask for them. */
-const ALWAYS_SHOWN = ['maxShortTermLkfs', 'maxMomentaryLkfs', 'loudnessRangeLu'] as const
+/** The figures of the table; what the spec does not ask for is shown too. */
+const SHOWN = [
+  'programmeLoudnessLkfs',
+  'maxTruePeakDbtp',
+  'maxShortTermLkfs',
+  'maxMomentaryLkfs',
+  'loudnessRangeLu',
+] as const
 
 /** Every line of the spec: what is allowed, where each file stands and how much room is left. */
 export function specTable(report: DeliveryReport): Markup {
-  const { margins, deliverables, spec } = report
-  const asked = [...new Set(margins.map((margin) => margin.line))]
-  const unasked = ALWAYS_SHOWN.filter((field) => !asked.includes(field))
+  const { margins, deliverables, spec, source } = report
+  const files =
+    deliverables.length > 0
+      ? deliverables.map(({ role, measurements }) => ({ role, name: FILE_WORDS[role], measurements }))
+      : [{ role: null, name: 'Source', measurements: source.measurements }]
+  const others = margins.map((margin) => margin.line).filter((field) => !SHOWN.some((shown) => shown === field))
+  const fields = [...SHOWN, ...new Set(others)]
   return markup`<table>
-<thead><tr><th scope="col">Line</th><th scope="col" class="number">Allowed</th>${deliverables.map(
-    ({ role }) =>
-      markup`<th scope="col" class="number">${FILE_WORDS[role]}</th><th scope="col" class="number">Margin</th>`,
+<thead><tr><th scope="col">Line</th><th scope="col" class="number">Allowed</th>${files.map(
+    ({ name }) => markup`<th scope="col" class="number">${name}</th><th scope="col" class="number">Margin</th>`,
   )}</tr></thead>
-<tbody>${asked.map(
-    (field) =>
-      markup`<tr>${lineHead(field)}<td class="number">${allowedWords(spec, field)}</td>${deliverables.map(
-        ({ role }) => {
-          const margin = margins.find((each) => each.role === role && each.line === field)
-          return margin === undefined
-            ? markup`<td></td><td></td>`
-            : markup`<td class="number">${figureWords(margin.measured)}</td><td class="number">${marginWords(margin.margin)}</td>`
-        },
-      )}</tr>`,
-  )}${unasked.map(
-    (field) =>
-      markup`<tr>${lineHead(field)}<td class="number quiet">not asked</td>${deliverables.map(
-        ({ measurements }) => markup`<td class="number">${figureWords(measurements[field])}</td><td></td>`,
-      )}</tr>`,
-  )}</tbody></table>`
+<tbody>${fields.map((field) => {
+    const isAsked = margins.length === 0 || margins.some((margin) => margin.line === field)
+    const allowed = isAsked ? allowedWords(spec, field) : null
+    return markup`<tr>${lineHead(field)}<td class="number">${allowed ?? markup`<span class="quiet">not asked</span>`}</td>${files.map(
+      ({ role, measurements }) => {
+        const margin = margins.find((each) => each.role === role && each.line === field)
+        const measured =
+          margin === undefined ? (measurements[field as (typeof SHOWN)[number]] ?? null) : margin.measured
+        return markup`<td class="number">${figureWords(measured)}</td><td class="number">${margin === undefined ? null : marginWords(margin.margin)}</td>`
+      },
+    )}</tr>`
+  })}</tbody></table>`
 }
 
 function lineHead(field: string): Markup {
@@ -42,6 +47,7 @@ function lineHead(field: string): Markup {
 
 /** The three lines with the least room, each with a stroke from its limit to where it stands. */
 export function thinnestTable(report: DeliveryReport): Markup {
+  if (report.margins.length === 0) return markup`<p>Nothing was rendered, so nothing is held against the spec.</p>`
   return markup`<table><thead><tr><th scope="col">Line</th><th scope="col" class="number">Margin</th></tr></thead><tbody>${thinnestMargins(
     report.margins,
   ).map((margin) => {

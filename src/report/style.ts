@@ -26,7 +26,8 @@ svg .limit{stroke:var(--rust);stroke-width:1.2;stroke-dasharray:9 4}
 svg path.pointer{fill:var(--ink)}
 svg .hatch{stroke:var(--rust);stroke-width:2}
 svg path.outside{fill:url(#too-loud);stroke:var(--rust);stroke-width:1}
-svg .bracket,svg .plumb{stroke:var(--rust);stroke-width:1.4}
+svg .bracket,svg .plumb{stroke:var(--ink);stroke-width:1.4}
+svg .bracket.fail,svg .plumb.fail{stroke:var(--rust)}
 svg .plumb{stroke-dasharray:2 3}
 svg .ride{stroke:var(--brass);stroke-width:2}
 svg .ceiling{stroke:var(--ink);stroke-width:1}
@@ -83,7 +84,7 @@ details{margin-top:8px}
 summary{cursor:pointer;color:var(--slate)}
 ul{padding-left:18px;margin:6px 0;max-width:46em}
 li{margin:3px 0}
-@media screen and (max-width:760px){body{padding:20px 16px 40px}.pair{display:block}.wide{overflow-x:auto}}
+@media screen and (max-width:760px){body{padding:20px 16px 40px}.pair{display:block}.wide{overflow-x:auto}.wide>svg{min-width:640px}}
 @media (prefers-reduced-motion:no-preference){.reading{transition:opacity .1s}}
 @page{size:auto;margin:13mm 14mm}
 @media print{

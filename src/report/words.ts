@@ -24,10 +24,10 @@ export function lineWords(field: string): LineWords {
   return LINE_WORDS[field] ?? { name: field, unit: '' }
 }
 
-/** What the spec allows on a line, in words. */
-export function allowedWords(spec: DeliverySpec, field: string): string {
+/** What the spec allows on a line, in words; null where it asks nothing. */
+export function allowedWords(spec: DeliverySpec, field: string): string | null {
   const { targetLkfs, toleranceBelowLu, toleranceAboveLu } = spec.programmeLoudness
-  if (field.endsWith('programmeLoudnessLkfs') || field === 'dialogueLoudnessLkfs') {
+  if (field.endsWith('LoudnessLkfs')) {
     return `${printFigure(targetLkfs - toleranceBelowLu)} to ${printFigure(targetLkfs + toleranceAboveLu)}`
   }
   const limits = {
@@ -38,7 +38,7 @@ export function allowedWords(spec: DeliverySpec, field: string): string {
     'foldDown.loRo.maxTruePeakDbtp': spec.maxTruePeakDbtp,
   }
   const limit = limits[field as keyof typeof limits]
-  return limit === undefined ? 'not asked' : `at most ${printFigure(limit.value)}`
+  return limit === undefined ? null : `at most ${printFigure(limit.value)}`
 }
 
 /** A margin with its word: `1.4 inside`, `0.8 dB outside`. */

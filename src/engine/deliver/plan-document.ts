@@ -12,7 +12,6 @@ export function planJson(
 ): object {
   const { staticGainDb, ceilingDbtp, rideDb } = plan
   const hopSeconds = 1 / HOPS_PER_SECOND
-  const ride =
-    rideDb === null ? null : { hopSeconds, firstPointSeconds: hopSeconds / 2, gainDb: Array.from(rideDb) }
+  const ride = rideDb === null ? null : { hopSeconds, firstPointSeconds: hopSeconds / 2, gainDb: Array.from(rideDb) }
   return { version: DOCUMENT_VERSION, staticGainDb, stereoGainDb, ceilingDbtp, ride, settings }
 }

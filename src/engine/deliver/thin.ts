@@ -3,6 +3,9 @@ import type { DrawnCurve, LoudnessCurve, LoudnessCurves, LoudnessHistory } from 
 /** More columns than any page or screen draws side by side, and few enough to keep the page small. */
 export const MOST_COLUMNS = 1200
 
+/** A short spot is not drawn finer than this. */
+const NARROWEST_SECONDS = 0.1
+
 /** Puts a value that stands on the edge of a column into that column, whatever the last bit of a division says. */
 const EDGE = 1e-6
 
@@ -14,7 +17,7 @@ export function columnSecondsFor(durationSeconds: number, hopSeconds: number): n
 
 /** Thins both loudness curves of a file for drawing, so that no extreme is lost. */
 export function thinHistory(curves: LoudnessCurves, durationSeconds: number): LoudnessHistory {
-  const columnSeconds = columnSecondsFor(durationSeconds, curves.shortTerm.hopSeconds)
+  const columnSeconds = columnSecondsFor(durationSeconds, Math.max(NARROWEST_SECONDS, curves.shortTerm.hopSeconds))
   return {
     columnSeconds,
     shortTermLkfs: thinCurve(curves.shortTerm, durationSeconds, columnSeconds),
