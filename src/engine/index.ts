@@ -1,2 +1,17 @@
+export type { ProgrammeShape } from './by-segment.ts'
 export type { Crew, Progress, Watch } from './crew.ts'
+export type { Decision } from './decide/index.ts'
+export {
+  checksumLines,
+  fileNames,
+  type ManifestFile,
+  manifest,
+  planJson,
+  reportJson,
+  titleIdOf,
+} from './deliver/index.ts'
+export type { DeliveryOrder, DeliveryOutcome, DeliveryStore } from './delivery-order.ts'
+export { identifyOrder } from './intake/index.ts'
+export { deliverProgramme, measureProgramme, type ProgrammeMeasurement, upmixProgramme, verifyDelivery } from './run.ts'
+export type { WrittenFile } from './verify-pass.ts'
 export { type AudioName, type Bench, perform, type ResultOf, type Task } from './work.ts'

@@ -12,7 +12,6 @@ import {
   writeFileSync,
 } from 'node:fs'
 import { basename, join } from 'node:path'
-import { Refusal } from '../domain/index.ts'
 import { whileWriting } from './file-errors.ts'
 import { lockFolder } from './folder-lock.ts'
 
@@ -52,6 +51,11 @@ export class DeliveryFolder {
   /** Where a deliverable or a scratch file lies until the commit. */
   partPath(name: string): string {
     return join(this.path, WORK, `${name}.part`)
+  }
+
+  /** A folder for what is not delivered; gone after the run. */
+  get scratchPath(): string {
+    return join(this.path, WORK)
   }
 
   /** The first of these names that is taken here, or null. */
@@ -147,15 +151,4 @@ function syncFolder(path: string): void {
   } finally {
     closeSync(descriptor)
   }
-}
-
-/** The refusal of a run whose names are taken. */
-export function alreadyDelivered(path: string, name: string): Refusal {
-  return new Refusal({
-    code: 'JOBS_OUTPUT_EXISTS',
-    action: `deliver into "${path}"`,
-    found: `"${name}" there already`,
-    wanted: 'an empty place, or your word that it may be replaced',
-    remedy: 'Name another --out folder, or add --replace.',
-  })
 }

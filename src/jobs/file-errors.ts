@@ -1,39 +1,16 @@
 import { Refusal } from '../domain/index.ts'
+import { type JobsRefusalCode, refuse } from './refusals.ts'
 
-type Sentence = Pick<ConstructorParameters<typeof Refusal>[0], 'code' | 'found' | 'wanted' | 'remedy'>
-
-/** What the user reads when the file system says no to an output. */
-const SENTENCES: Readonly<Record<string, Sentence>> = {
-  ENOSPC: {
-    code: 'JOBS_DISK_FULL',
-    found: 'no space left on the disk',
-    wanted: 'room for the deliverables and the scratch planes',
-    remedy: 'Free some space or choose an output folder on another disk.',
-  },
-  EDQUOT: {
-    code: 'JOBS_DISK_FULL',
-    found: 'the disk quota used up',
-    wanted: 'room for the deliverables and the scratch planes',
-    remedy: 'Free some space or choose an output folder on another disk.',
-  },
-  EACCES: notWritable('no permission to write there'),
-  EPERM: notWritable('no permission to write there'),
-  EROFS: notWritable('a read-only file system'),
-  ENOTDIR: {
-    code: 'JOBS_OUTPUT_NOT_A_FOLDER',
-    found: 'a file where a folder is needed',
-    wanted: 'a folder',
-    remedy: 'Name another output folder.',
-  },
-}
-
-function notWritable(found: string): Sentence {
-  return {
-    code: 'JOBS_OUTPUT_NOT_WRITABLE',
-    found,
-    wanted: 'a folder that you may write to',
-    remedy: 'Choose another output folder or change its permissions.',
-  }
+/** What the file system's "no" to an output means to the user. */
+const MEANINGS: Readonly<Record<string, readonly [code: JobsRefusalCode, found: string]>> = {
+  ENOSPC: ['JOBS_DISK_FULL', 'no space left on the disk'],
+  EDQUOT: ['JOBS_DISK_FULL', 'the disk quota used up'],
+  EACCES: ['JOBS_OUTPUT_NOT_WRITABLE', 'no permission to write there'],
+  EPERM: ['JOBS_OUTPUT_NOT_WRITABLE', 'no permission to write there'],
+  EROFS: ['JOBS_OUTPUT_NOT_WRITABLE', 'a read-only file system'],
+  ENOTDIR: ['JOBS_OUTPUT_NOT_A_FOLDER', 'a file where a folder is needed'],
+  EEXIST: ['JOBS_OUTPUT_NOT_A_FOLDER', 'a file where a folder is needed'],
+  ENOENT: ['JOBS_OUTPUT_NOT_WRITABLE', 'no such folder'],
 }
 
 /** Runs something that writes; an error of the file system becomes a refusal, anything else goes through. */
@@ -41,12 +18,9 @@ export function whileWriting<T>(path: string, write: () => T): T {
   try {
     return write()
   } catch (error) {
-    throw asRefusal(path, error)
+    const meaning = MEANINGS[(error as NodeJS.ErrnoException)?.code ?? '']
+    if (meaning === undefined || error instanceof Refusal) throw error
+    const [code, found] = meaning
+    throw refuse(code, `write "${path}"`, found, { cause: error })
   }
-}
-
-function asRefusal(path: string, error: unknown): unknown {
-  const sentence = SENTENCES[(error as NodeJS.ErrnoException)?.code ?? '']
-  if (sentence === undefined || error instanceof Refusal) return error
-  return new Refusal({ ...sentence, action: `write "${path}"`, cause: error })
 }

@@ -1,6 +1,6 @@
 import { closeSync, openSync, readFileSync, unlinkSync, writeSync } from 'node:fs'
 import { hostname } from 'node:os'
-import { Refusal } from '../domain/index.ts'
+import { refuse } from './refusals.ts'
 
 type Owner = { readonly pid: number; readonly host: string; readonly born: string | null }
 
@@ -15,23 +15,15 @@ export function lockFolder(lockPath: string, folder: string): () => void {
     if (create(lockPath)) return () => unlinkSync(lockPath)
     const owner = readOwner(lockPath)
     if (owner !== null && isAlive(owner)) {
-      throw new Refusal({
-        code: 'JOBS_FOLDER_BUSY',
-        action: `write into "${folder}"`,
-        found: `another run (process ${owner.pid} on ${owner.host}) writing there`,
-        wanted: 'one writer at a time',
-        remedy: 'Wait for it to end, or name another output folder.',
-      })
+      throw refuse(
+        'JOBS_FOLDER_BUSY',
+        `write into "${folder}"`,
+        `another run (process ${owner.pid} on ${owner.host}) writing there`,
+      )
     }
     remove(lockPath)
   }
-  throw new Refusal({
-    code: 'JOBS_FOLDER_BUSY',
-    action: `write into "${folder}"`,
-    found: 'several runs starting there at once',
-    wanted: 'one writer at a time',
-    remedy: 'Try again.',
-  })
+  throw refuse('JOBS_FOLDER_BUSY', `write into "${folder}"`, 'several runs starting there at once')
 }
 
 function create(lockPath: string): boolean {

@@ -1,10 +1,28 @@
-import { closeSync, openSync, readSync, writeSync } from 'node:fs'
+import { closeSync, ftruncateSync, openSync, readSync, writeSync } from 'node:fs'
 import type { PlaneStore } from '../domain/index.ts'
+import { whileWriting } from './file-errors.ts'
 
 /** Where the scratch planes of a title lie, as it travels to a worker: plane after plane, float32, host byte order. */
 export type PlanesLocation = { readonly path: string; readonly frameCount: number }
 
 const BYTES_PER_SAMPLE = 4
+/** C, Ls, Rs and LFE. */
+const PLANE_COUNT = 4
+
+/** Bytes that the scratch planes of a programme take. */
+export function planesBytes(frameCount: number): number {
+  return PLANE_COUNT * BYTES_PER_SAMPLE * frameCount
+}
+
+/** Makes the scratch file; what is never written takes no room on the disk. */
+export function createPlanes(path: string, frameCount: number): PlanesLocation {
+  whileWriting(path, () => {
+    const descriptor = openSync(path, 'wx')
+    ftruncateSync(descriptor, planesBytes(frameCount))
+    closeSync(descriptor)
+  })
+  return { path, frameCount }
+}
 
 type Move = (descriptor: number, bytes: Uint8Array, offset: number, length: number, position: number) => number
 

@@ -1,0 +1,28 @@
+import { Bug, Cancelled, Refusal } from '../domain/index.ts'
+
+/** Exit codes are part of the contract: delivered and conforming, not conforming, refused, our own fault, stopped. */
+export const EXIT = { conforms: 0, finding: 1, refused: 2, bug: 3, stopped: 130 } as const
+
+export type ExitCode = (typeof EXIT)[keyof typeof EXIT]
+
+/** An error as the user reads it: what was found, what is needed, what to do; never a stack trace but for a bug. */
+export function explain(error: unknown): { readonly text: string; readonly code: ExitCode; readonly json: object } {
+  if (error instanceof Refusal) {
+    const { code, message, found, wanted, remedy } = error
+    return {
+      text: `${message}.\n${remedy}\n(${code})\n`,
+      code: EXIT.refused,
+      json: { version: 1, refusal: { code, message, found, wanted, remedy } },
+    }
+  }
+  if (error instanceof Cancelled) {
+    const message = 'Stopped. Nothing half-written was left behind; the source was not touched.'
+    return { text: `${message}\n`, code: EXIT.stopped, json: { version: 1, stopped: message } }
+  }
+  const { message, stack } = error instanceof Error ? error : new Bug(String(error))
+  const text =
+    `This is a fault of Plimsoll, not of your file: ${message}.\n` +
+    `Please report it with the command that you typed and the lines below. Nothing half-written was left behind.\n` +
+    `${stack ?? ''}\n`
+  return { text, code: EXIT.bug, json: { version: 1, bug: { message, stack } } }
+}

@@ -1,0 +1,54 @@
+import { joinMeasured, type LayoutName, type Measured, segmentCount } from '../domain/index.ts'
+import type { Crew } from './crew.ts'
+import type { ResultOf, Task } from './work.ts'
+
+/** What all files of a title share: they are sample-aligned and equally long. */
+export type ProgrammeShape = {
+  readonly layout: LayoutName
+  readonly sampleRateHz: number
+  readonly frameCount: number
+}
+
+/** Told the share of a stage that is done, 0..1. */
+export type Tell = (share: number) => void
+
+/** Gives one task for each segment of a programme to the crew and tells the share that is done. */
+export function bySegment<T extends Task>(
+  crew: Crew,
+  programme: ProgrammeShape,
+  task: (segment: number) => T,
+  tell: Tell,
+): Promise<ResultOf<T>[]> {
+  const count = segmentCount(programme.frameCount, programme.sampleRateHz)
+  return bySegments(
+    crew,
+    Array.from({ length: count }, (_, segment) => segment),
+    task,
+    tell,
+  )
+}
+
+/** The same for chosen segments only. */
+export async function bySegments<T extends Task>(
+  crew: Crew,
+  segments: readonly number[],
+  task: (segment: number) => T,
+  tell: Tell,
+): Promise<ResultOf<T>[]> {
+  let done = 0
+  tell(0)
+  return crew.map(segments.map(task), () => {
+    done += 1
+    tell(done / segments.length)
+  })
+}
+
+/** Measures one of the title's files, all segments joined. */
+export async function measureBySegment(
+  crew: Crew,
+  programme: ProgrammeShape,
+  audio: 'source' | 'multichannel' | 'stereo',
+  tell: Tell,
+): Promise<Measured> {
+  return joinMeasured(await bySegment(crew, programme, (segment) => ({ kind: 'measure', segment, audio }), tell))
+}

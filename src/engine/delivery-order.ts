@@ -1,0 +1,54 @@
+import type {
+  DeliveredFile,
+  DeliveryReport,
+  DeliverySpec,
+  Finding,
+  FitSettings,
+  UpmixSettings,
+} from '../domain/index.ts'
+import type { ProgrammeShape } from './by-segment.ts'
+import type { Decision } from './decide/index.ts'
+
+/** Everything that decides the bytes of a delivery, and what the report says of its origin. */
+export type DeliveryOrder = {
+  readonly tool: { readonly version: string; readonly kernelsSha256: string }
+  readonly title: { readonly id: string; readonly name: string }
+  readonly source: ProgrammeShape & {
+    /** File name, without folders. */
+    readonly path: string
+    readonly sha256: Promise<string>
+    readonly originatedOn: string | null
+    readonly startOfDaySeconds: number | null
+    /** What is odd about the file itself. */
+    readonly findings: readonly Finding[]
+  }
+  readonly spec: DeliverySpec
+  /** Null: the source keeps its layout. */
+  readonly upmix: UpmixSettings | null
+  readonly fit: FitSettings
+  readonly bitsPerSample: 16 | 24
+  /** Also deliver the Lo/Ro stereo. */
+  readonly stereo: boolean
+  /** Render also what is known not to conform. */
+  readonly keepsNonconforming: boolean
+  /** Also write the total gain of every frame. */
+  readonly writesGain: boolean
+}
+
+/** The files of one delivery while they are made; the edge knows where they lie. */
+export interface DeliveryStore {
+  /** Makes empty files for a render; what an earlier render wrote is given up. */
+  beginPass(): void
+  /** Completes the headers, waits for the disk and hashes; what does not conform gets a name that says so. */
+  seal(
+    files: readonly Omit<DeliveredFile, 'path' | 'sha256' | 'bytes'>[],
+    conforms: boolean,
+  ): Promise<readonly DeliveredFile[]>
+}
+
+export type DeliveryOutcome = {
+  readonly report: DeliveryReport
+  readonly decision: Decision
+  /** False: nothing was rendered, or what was rendered does not conform and is not to be kept. */
+  readonly isDelivered: boolean
+}

@@ -1,0 +1,89 @@
+import {
+  type CeilingEvent,
+  type DeliveredFile,
+  type DeliveryReport,
+  describeMeasured,
+  loudnessCurves,
+  type Measured,
+} from '../domain/index.ts'
+import type { Decision } from './decide/index.ts'
+import { deliveryReport } from './deliver/index.ts'
+import type { DeliveryOrder } from './delivery-order.ts'
+import type { Verified, VerifiedFile } from './verify-pass.ts'
+import type { RenderedFigures } from './work.ts'
+
+/** Gathers the report; without `verified` it says why nothing was rendered. */
+export async function gatherReport(
+  order: DeliveryOrder,
+  analysed: Measured,
+  decision: Decision,
+  verified:
+    | (Verified & { readonly rendered: readonly RenderedFigures[]; readonly delivered: readonly DeliveredFile[] })
+    | null,
+  passes: number,
+): Promise<DeliveryReport> {
+  const { tool, title, spec, source, upmix, fit } = order
+  const curves = loudnessCurves(analysed)
+  const judged = verified?.judgement ?? { conforms: false, findings: [], margins: [] }
+  const { certificate, plan } = decision
+  return deliveryReport({
+    tool,
+    title,
+    passes,
+    spec,
+    source: {
+      path: source.path,
+      sha256: await source.sha256,
+      measurements: sourceMeasurements(order, analysed),
+      curves,
+      originatedOn: source.originatedOn,
+      startOfDaySeconds: source.startOfDaySeconds,
+    },
+    deliverables: verified?.delivered ?? [],
+    curves: verified === null ? curves : loudnessCurves((verified.files[0] as VerifiedFile).measured),
+    foldDownLock: verified?.lock ?? null,
+    judgement: { ...judged, findings: [...source.findings, ...decision.findings, ...judged.findings] },
+    staticGainDb: plan.staticGainDb,
+    ride:
+      certificate === null || plan.rideDb === null
+        ? null
+        : {
+            ...certificate,
+            rideDb: plan.rideDb,
+            corridorDb: { lowest: certificate.corridor.lowerDb, highest: certificate.corridor.upperDb },
+          },
+    ceiling: plan.ceilingDbtp === null ? null : { events: ceilingEvents(verified?.rendered ?? []) },
+    settings: { ...upmix, ...fit, bitsPerSample: order.bitsPerSample },
+  })
+}
+
+/** The master's own figures: of an upmix they are those of the unfitted fold-down, which is the master. */
+function sourceMeasurements(order: DeliveryOrder, analysed: Measured): DeliveryReport['source']['measurements'] {
+  const { foldDown10ms, foldDown } = analysed
+  if (order.upmix === null || foldDown10ms === null || foldDown === null) return describeMeasured(analysed)
+  return describeMeasured({
+    ...analysed,
+    layout: '2.0',
+    programme10ms: foldDown10ms,
+    channels: foldDown,
+    channels100ms: new Float64Array(0),
+    foldDown10ms: null,
+    foldDown: null,
+    lfePeak100ms: null,
+  })
+}
+
+/** Stretches in which the ceiling acted; one that crosses the border of segments is one event. */
+function ceilingEvents(rendered: readonly RenderedFigures[]): CeilingEvent[] {
+  const events: CeilingEvent[] = []
+  for (const place of rendered.flatMap((segment) => segment.alteration.places)) {
+    const last = events.at(-1)
+    const depth = Math.abs(place.deepestDb)
+    if (last !== undefined && last.endSeconds === place.startSeconds) {
+      events[events.length - 1] = { ...last, endSeconds: place.endSeconds, deepestDb: Math.max(last.deepestDb, depth) }
+    } else {
+      events.push({ ...place, deepestDb: depth })
+    }
+  }
+  return events
+}

@@ -1,0 +1,49 @@
+import { feedsLfe } from '../dsp/index.ts'
+import { bySegment, type Tell } from './by-segment.ts'
+import type { Crew } from './crew.ts'
+import type { Decision } from './decide/index.ts'
+import type { DeliveryOrder } from './delivery-order.ts'
+import type { RenderedFigures, RenderOrder } from './work.ts'
+
+/** Renders every segment into the files of the pass. */
+export async function render(
+  order: DeliveryOrder,
+  decision: Decision,
+  crew: Crew,
+  tell: Tell,
+): Promise<readonly RenderedFigures[]> {
+  const common = await renderOrder(order, decision)
+  if (decision.stereoGainDb === 0) {
+    return bySegment(crew, order.source, (segment) => ({ kind: 'render', segment, order: common }), tell)
+  }
+  // The stereo has a constant of its own: it is rendered from the master and no longer travels with the 5.1.
+  const alone: RenderOrder = { ...common, stereo: false }
+  const gain = { ...common.gain, staticGainDb: common.gain.staticGainDb + decision.stereoGainDb }
+  const stereo: RenderOrder = { ...alone, gain, isUpmixed: false, hasLfe: false, into: 'stereo', writesGain: false }
+  const half = (from: number) => (share: number) => tell(from + share / 2)
+  const figures = await bySegment(crew, order.source, (segment) => ({ kind: 'render', segment, order: alone }), half(0))
+  await bySegment(crew, order.source, (segment) => ({ kind: 'render', segment, order: stereo }), half(0.5))
+  return figures
+}
+
+/** The render of a decision, the same for every segment. */
+export async function renderOrder(order: DeliveryOrder, decision: Decision): Promise<RenderOrder> {
+  const { upmix, bitsPerSample, stereo, writesGain } = order
+  return {
+    audio: 'source',
+    isUpmixed: upmix !== null,
+    into: 'multichannel',
+    hasLfe: upmix !== null && feedsLfe(upmix),
+    frontSpread: upmix?.frontSpread ?? 1,
+    gain: decision.plan,
+    encoding: bitsPerSample === 16 ? 'int16' : 'int24',
+    ditherSeed: seedOf(await order.source.sha256),
+    stereo,
+    writesGain,
+  }
+}
+
+/** The first 64 bits of the hash: the same source gets the same dither, another source another. */
+export function seedOf(sha256: string): readonly [number, number] {
+  return [Number.parseInt(sha256.slice(0, 8), 16), Number.parseInt(sha256.slice(8, 16), 16)]
+}

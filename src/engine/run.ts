@@ -1,0 +1,222 @@
+import {
+  assert,
+  type DeliveredFile,
+  type DeliverySpec,
+  describeMeasured,
+  joinMeasured,
+  type LoudnessCurves,
+  loudnessCurves,
+  type Measured,
+  type Measurements,
+  type UpmixSettings,
+} from '../domain/index.ts'
+import { feedsLfe } from '../dsp/index.ts'
+import { bySegment, bySegments, measureBySegment, type ProgrammeShape, type Tell } from './by-segment.ts'
+import type { Crew, Watch } from './crew.ts'
+import {
+  ceilingCandidates,
+  ceilingLoss,
+  chooseGains,
+  type Decision,
+  type FitCorrection,
+  type Render,
+  refineGains,
+} from './decide/index.ts'
+import type { DeliveryOrder, DeliveryOutcome, DeliveryStore } from './delivery-order.ts'
+import { gatherReport } from './gather-report.ts'
+import { Stages } from './progress-shares.ts'
+import { render, renderOrder, seedOf } from './render-pass.ts'
+import { type Judgement, judge, judgeSignal, margins } from './verify/index.ts'
+import {
+  judgeContext,
+  openedBy,
+  roleOf,
+  type Verified,
+  type VerifiedFile,
+  verifyFiles,
+  type WrittenFile,
+  writtenFiles,
+} from './verify-pass.ts'
+import type { RenderedFigures, RenderOrder } from './work.ts'
+
+/** Renders that a delivery may take before it is given up. */
+const MOST_PASSES = 3
+
+/**
+ * Makes a delivery: analyse, decide, render, verify on the bytes written, and back to decide at most twice.
+ * What does not conform is an outcome, not an error. Throws `Refusal` and `Cancelled` of the crew and the store.
+ */
+export async function deliverProgramme(
+  order: DeliveryOrder,
+  crew: Crew,
+  store: DeliveryStore,
+  watch: Watch,
+): Promise<DeliveryOutcome> {
+  const stages = new Stages(watch)
+  const analysed = await analyse(order, crew, stages.tell('analyse'))
+  const forecast = await decide(order, analysed, crew, stages.tell('forecast'))
+  let { decision } = forecast
+  if (!decision.feasible && !order.keepsNonconforming) {
+    return { report: await gatherReport(order, analysed, decision, null, 0), decision, isDelivered: false }
+  }
+  const renders: Render[] = []
+  for (let pass = 1; ; pass++) {
+    store.beginPass()
+    const rendered = await render(order, decision, crew, stages.tell('render'))
+    const verified = await verify(order, rendered, crew, stages.tell('verify'))
+    renders.push({ decision, measured: (verified.files[0] as VerifiedFile).measured })
+    if (isSettled(verified.judgement) || pass === MOST_PASSES) {
+      const delivered = await store.seal(verified.files.map(sealable), verified.judgement.conforms)
+      const report = await gatherReport(order, analysed, decision, { ...verified, rendered, delivered }, pass)
+      return { report, decision, isDelivered: report.conforms || order.keepsNonconforming }
+    }
+    decision = refineGains(analysed, order.spec, order.fit, renders, forecast.correction)
+  }
+}
+
+async function verify(
+  order: DeliveryOrder,
+  rendered: readonly RenderedFigures[],
+  crew: Crew,
+  tell: Tell,
+): Promise<Verified> {
+  const overs = rendered.reduce((sum, segment) => sum + segment.overs, 0)
+  assert(overs === 0 || order.spec.maxTruePeakDbtp === undefined, `${overs} samples passed full scale under a ceiling`)
+  return verifyFiles(crew, order.source, writtenFiles(order), order.spec, { rendered, openedBy: openedBy(order) }, tell)
+}
+
+/** True when another render would not come closer. */
+function isSettled(judgement: Judgement): boolean {
+  return judgement.conforms && judgement.findings.every((finding) => finding.id !== 'beside-target')
+}
+
+function sealable({
+  role,
+  bitsPerSample,
+  measurements,
+}: VerifiedFile): Omit<DeliveredFile, 'path' | 'sha256' | 'bytes'> {
+  return { role, bitsPerSample, measurements }
+}
+
+/** Measures what is to be fitted: the 5.1 that the upmix makes, kept in the scratch planes, or the source as it is. */
+async function analyse(order: DeliveryOrder, crew: Crew, tell: Tell): Promise<Measured> {
+  const { source, upmix } = order
+  if (upmix === null) return measureBySegment(crew, source, 'source', tell)
+  return upmixBySegment(crew, source, upmix, false, tell)
+}
+
+async function upmixBySegment(
+  crew: Crew,
+  programme: ProgrammeShape,
+  settings: UpmixSettings,
+  through: boolean,
+  tell: Tell,
+): Promise<Measured> {
+  const task = (segment: number) => ({ kind: 'upmix', segment, settings, through }) as const
+  return joinMeasured(await bySegment(crew, programme, task, tell))
+}
+
+/** Chooses the gains; where the ceiling may act, a trial of those segments tells what it will take. */
+async function decide(
+  order: DeliveryOrder,
+  analysed: Measured,
+  crew: Crew,
+  tell: Tell,
+): Promise<{ readonly decision: Decision; readonly correction: FitCorrection }> {
+  const decision = chooseGains(analysed, order.spec, order.fit)
+  const segments = decision.feasible ? ceilingCandidates(analysed, decision.plan) : []
+  if (segments.length === 0) return { decision, correction: {} }
+  const trial = await renderOrder(order, decision)
+  const rendered = await bySegments(crew, segments, (segment) => ({ kind: 'forecast', segment, order: trial }), tell)
+  const readings = segments.map((segment, index) => ({ segment, measured: rendered[index] as Measured }))
+  const correction = { ceilingLossDb: ceilingLoss(analysed, decision.plan, readings) }
+  return { decision: chooseGains(analysed, order.spec, order.fit, correction), correction }
+}
+
+/** How one file stands: its figures, its loudness over time, and the judgement where a spec was named. */
+export type ProgrammeMeasurement = {
+  readonly measured: Measured
+  readonly measurements: Measurements
+  readonly curves: LoudnessCurves
+  readonly judgement: Judgement
+}
+
+/** Measures a file as it is. Without a spec only the signal itself is judged. */
+export async function measureProgramme(
+  crew: Crew,
+  programme: ProgrammeShape,
+  spec: DeliverySpec | null,
+  watch: Watch,
+): Promise<ProgrammeMeasurement> {
+  const measured = await measureBySegment(crew, programme, 'source', new Stages(watch).tell('measure'))
+  const measurements = describeMeasured(measured)
+  const role = roleOf(programme.layout)
+  const context = judgeContext(role, measured)
+  const findings = spec === null ? judgeSignal(measurements, context) : judge(measurements, spec, context)
+  const judgement = {
+    conforms: findings.every((finding) => finding.severity !== 'fail'),
+    findings,
+    margins: spec === null ? [] : margins(measurements, spec, role),
+  }
+  return { measured, measurements, curves: loudnessCurves(measured), judgement }
+}
+
+/** Checks a delivery that somebody made, from its bytes alone. */
+export function verifyDelivery(
+  crew: Crew,
+  programme: ProgrammeShape,
+  files: readonly WrittenFile[],
+  spec: DeliverySpec,
+  watch: Watch,
+): Promise<Verified> {
+  const origin = { rendered: [], openedBy: [] }
+  return verifyFiles(crew, programme, files, spec, origin, new Stages(watch).tell('measure'))
+}
+
+/** What an upmix without a fit needs to be told. */
+export type UpmixOrder = {
+  readonly programme: ProgrammeShape
+  readonly settings: UpmixSettings
+  readonly gainDb: number
+  readonly bitsPerSample: 16 | 24
+  readonly sourceSha256: Promise<string>
+  /** Write the stem as it comes through the weights of the source, instead of the source itself. */
+  readonly through: boolean
+}
+
+/**
+ * Upmixes without a fit: one static gain at most, and no ceiling. Gives the figures of the bytes written, and how many
+ * samples did not fit the word: nothing may clip, so the caller refuses the file if there are any.
+ */
+export async function upmixProgramme(
+  order: UpmixOrder,
+  crew: Crew,
+  store: Pick<DeliveryStore, 'beginPass'>,
+  watch: Watch,
+): Promise<{ readonly measurements: Measurements; readonly overs: number; readonly peakDbfs: number }> {
+  const { programme, settings, gainDb, bitsPerSample, through } = order
+  const stages = new Stages(watch)
+  const analysed = await upmixBySegment(crew, programme, settings, through, stages.tell('analyse'))
+  store.beginPass()
+  const render: RenderOrder = {
+    audio: through ? 'stem' : 'source',
+    isUpmixed: true,
+    into: 'multichannel',
+    hasLfe: feedsLfe(settings),
+    frontSpread: settings.frontSpread,
+    gain: { staticGainDb: gainDb, rideDb: null, ceilingDbtp: null },
+    encoding: bitsPerSample === 16 ? 'int16' : 'int24',
+    ditherSeed: seedOf(await order.sourceSha256),
+    stereo: false,
+    writesGain: false,
+  }
+  const task = (segment: number) => ({ kind: 'render', segment, order: render }) as const
+  const rendered = await bySegment(crew, programme, task, stages.tell('render'))
+  const measured = await measureBySegment(crew, { ...programme, layout: '5.1' }, 'multichannel', stages.tell('verify'))
+  const peaks = describeMeasured(analysed).channels.map(({ samplePeakDbfs }) => samplePeakDbfs ?? 0)
+  return {
+    measurements: describeMeasured(measured),
+    overs: rendered.reduce((sum, { overs }) => sum + overs, 0),
+    peakDbfs: Math.max(...peaks),
+  }
+}

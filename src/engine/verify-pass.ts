@@ -1,0 +1,116 @@
+import {
+  type DeliverableRole,
+  type DeliveredFile,
+  type DeliverySpec,
+  describeMeasured,
+  type FoldDownLock,
+  type LayoutName,
+  loudnessCurves,
+  type Measured,
+  type Measurements,
+} from '../domain/index.ts'
+import { bySegment, measureBySegment, type ProgrammeShape, type Tell } from './by-segment.ts'
+import type { Crew } from './crew.ts'
+import type { DeliveryOrder } from './delivery-order.ts'
+import { masterNullDbfs } from './measure/index.ts'
+import { type JudgeContext, type Judgement, judgeDelivery } from './verify/index.ts'
+import type { RenderedFigures } from './work.ts'
+
+/** A file as it lies on the disk: under what name the workers find it, and what it is meant to be. */
+export type WrittenFile = Pick<DeliveredFile, 'role' | 'bitsPerSample'> & {
+  readonly audio: 'multichannel' | 'stereo'
+  readonly layout: LayoutName
+}
+
+export type VerifiedFile = WrittenFile & { readonly measured: Measured; readonly measurements: Measurements }
+
+/** What the bytes of the files turned out to be. */
+export type Verified = {
+  readonly files: readonly VerifiedFile[]
+  readonly lock: FoldDownLock | null
+  readonly judgement: Judgement
+}
+
+/**
+ * Measures the bytes of a delivery, as any recipient would, compares the stereo with the fold-down and judges.
+ * @param rendered what the renders told of the master; empty where somebody else rendered
+ * @param openedBy settings that open the fold-down lock on purpose
+ */
+export async function verifyFiles(
+  crew: Crew,
+  programme: ProgrammeShape,
+  written: readonly WrittenFile[],
+  spec: DeliverySpec,
+  origin: { readonly rendered: readonly RenderedFigures[]; readonly openedBy: readonly string[] },
+  tell: Tell,
+): Promise<Verified> {
+  const files: VerifiedFile[] = []
+  const jobs = written.length + 1
+  for (const [index, file] of written.entries()) {
+    const told = (share: number) => tell((index + share) / jobs)
+    const measured = await measureBySegment(crew, { ...programme, layout: file.layout }, file.audio, told)
+    files.push({ ...file, measured, measurements: describeMeasured(measured) })
+  }
+  const isPair =
+    written.some(({ audio }) => audio === 'stereo') && written.some(({ audio }) => audio === 'multichannel')
+  const lock = isPair
+    ? await foldDownLock(crew, programme, origin, (share) => tell((written.length + share) / jobs))
+    : null
+  const judgement = judgeDelivery({
+    spec,
+    deliverables: files.map((file) => ({ ...judgeContext(file.role, file.measured), ...file })),
+    foldDownLock: lock,
+  })
+  return { files, lock, judgement }
+}
+
+/** The files of an order, as they are written. */
+export function writtenFiles(order: DeliveryOrder): readonly WrittenFile[] {
+  const { source, upmix, bitsPerSample, stereo } = order
+  const layout = upmix === null ? source.layout : '5.1'
+  const mix: WrittenFile = { audio: 'multichannel', role: roleOf(layout), layout, bitsPerSample }
+  return stereo ? [mix, { audio: 'stereo', role: 'lo-ro', layout: '2.0', bitsPerSample }] : [mix]
+}
+
+/** The settings of an order that open the fold-down lock on purpose. */
+export function openedBy({ upmix, fit }: DeliveryOrder): readonly string[] {
+  return [
+    ...(upmix !== null && upmix.frontSpread !== 1 ? ['frontSpread'] : []),
+    ...(fit.stereoGain === 'own' ? ['stereoGain'] : []),
+  ]
+}
+
+/** The role of a file that holds a whole mix. */
+export function roleOf(layout: ProgrammeShape['layout']): DeliverableRole {
+  return layout === '5.1' ? 'mix-5.1' : 'mix'
+}
+
+/** What the judge must know of a measured file besides its figures. */
+export function judgeContext(role: DeliverableRole, measured: Measured): JudgeContext {
+  const peaks = measured.channels.map((channel) => channel.truePeak)
+  const highest = peaks.reduce((a, b) => (b.value > a.value ? b : a))
+  return {
+    role,
+    nonFiniteSampleCount: measured.nonFiniteSampleCount,
+    curves: loudnessCurves(measured),
+    truePeakSeconds: highest.frameIndex / measured.sampleRateHz,
+  }
+}
+
+async function foldDownLock(
+  crew: Crew,
+  programme: ProgrammeShape,
+  origin: { readonly rendered: readonly RenderedFigures[]; readonly openedBy: readonly string[] },
+  tell: Tell,
+): Promise<FoldDownLock> {
+  const compared = await bySegment(crew, programme, (segment) => ({ kind: 'compare', segment }), tell)
+  const differingSamples = compared.reduce((sum, segment) => sum + segment.differingSamples, 0)
+  const againstMaster = origin.rendered.flatMap((segment) => segment.againstMaster ?? [])
+  return {
+    state: differingSamples === 0 ? 'closed' : 'open',
+    differingSamples,
+    coefficient: 'sqrt(1/2)',
+    masterNullDbfs: againstMaster.length === 0 ? null : masterNullDbfs(againstMaster),
+    openedBy: origin.openedBy,
+  }
+}

@@ -1,0 +1,233 @@
+import {
+  type AudioSink,
+  type AudioSource,
+  bytesPerFrame,
+  type Cancellation,
+  framesPerHop,
+  LAYOUTS,
+  type LayoutName,
+  type Measured,
+  type PlaneStore,
+  type Segment,
+  segmentAt,
+  type UpmixSettings,
+} from '../domain/index.ts'
+import { type Kernels, writeFronts } from '../dsp/index.ts'
+import {
+  compareFoldDown,
+  compareWithMaster,
+  createPlaneMeter,
+  type FoldDownComparison,
+  type MasterComparison,
+  measureSegment,
+} from './measure/index.ts'
+import {
+  type RenderedSegment,
+  type RenderJob,
+  renderSegment,
+  type UpmixedSegment,
+  upmixSegment,
+} from './render/index.ts'
+
+/** Names under which a worker finds audio; the edge knows where it lies. */
+export type AudioName = 'source' | 'stem' | 'multichannel' | 'stereo' | 'gain'
+
+/** What a worker has at hand: kernels of its own and the audio of the title. */
+export interface Bench {
+  readonly kernels: Kernels
+  readonly cancellation: Cancellation
+  source(name: AudioName): AudioSource
+  sink(name: AudioName): AudioSink
+  readonly planes: PlaneStore
+}
+
+/** The upmix of a two-track: settings of the weights and, for measuring leakage, a stem sent through them. */
+export type UpmixTask = {
+  readonly kind: 'upmix'
+  readonly segment: number
+  readonly settings: UpmixSettings
+  readonly through: boolean
+}
+
+export type MeasureTask = { readonly kind: 'measure'; readonly segment: number; readonly audio: AudioName }
+
+/** The part of a render that is the same for every segment. */
+export type RenderOrder = Pick<RenderJob, 'hasLfe' | 'frontSpread' | 'gain' | 'encoding' | 'ditherSeed' | 'stereo'> & {
+  readonly audio: 'source' | 'stem'
+  readonly isUpmixed: boolean
+  /** Where the words of all channels go; the stereo of an upmix always goes to `stereo`. */
+  readonly into: 'multichannel' | 'stereo'
+  /** Also write the total gain of every frame as a mono float32 file. */
+  readonly writesGain: boolean
+}
+
+export type RenderTask = { readonly kind: 'render'; readonly segment: number; readonly order: RenderOrder }
+
+/** Renders without writing and measures the words: what would the ceiling take here? */
+export type ForecastTask = { readonly kind: 'forecast'; readonly segment: number; readonly order: RenderOrder }
+
+export type CompareTask = { readonly kind: 'compare'; readonly segment: number }
+
+export type Task = UpmixTask | MeasureTask | RenderTask | ForecastTask | CompareTask
+
+/** What is known of one rendered segment besides its bytes. */
+export type RenderedFigures = Pick<RenderedSegment, 'alteration' | 'overs' | 'nearTies'> & {
+  /** The stereo against the two-track master under the same gains; null where there is no such pair. */
+  readonly againstMaster: MasterComparison | null
+}
+
+export type ResultOf<T extends Task> = T extends { kind: 'render' }
+  ? RenderedFigures
+  : T extends { kind: 'compare' }
+    ? FoldDownComparison
+    : Measured
+
+/** Performs one segment's task inside a worker; the only door to the stages besides `run.ts`. */
+export function perform<T extends Task>(bench: Bench, task: T): ResultOf<T> {
+  const mark = bench.kernels.arena.mark()
+  try {
+    return performers[task.kind](bench, task as never) as ResultOf<T>
+  } finally {
+    bench.kernels.arena.release(mark)
+  }
+}
+
+const performers = {
+  upmix: analyseUpmix,
+  render,
+  forecast,
+  measure(bench: Bench, task: MeasureTask): Measured {
+    const source = bench.source(task.audio)
+    return measureSegment(bench.kernels, source, segmentOf(source, task), bench.cancellation)
+  },
+  compare(bench: Bench, task: CompareTask): FoldDownComparison {
+    const multichannel = bench.source('multichannel')
+    return compareFoldDown(multichannel, bench.source('stereo'), segmentOf(multichannel, task))
+  },
+}
+
+function segmentOf(source: AudioSource, task: { readonly segment: number }): Segment {
+  return segmentAt(task.segment, source.frameCount, source.format.sampleRateHz)
+}
+
+/** Upmixes a segment, keeps what it takes out of the two tracks in the scratch planes, and measures the 5.1 to be. */
+function analyseUpmix(bench: Bench, task: UpmixTask): Measured {
+  const source = bench.source('source')
+  const segment = segmentOf(source, task)
+  const upmixed = upmixSegment(bench.kernels, source, segment, task.settings, {
+    cancellation: bench.cancellation,
+    ...(task.through && { through: bench.source('stem') }),
+  })
+  keepPlanes(bench.planes, upmixed, segment)
+  return measureUpmixed(bench.kernels, source, segment, upmixed, task.settings.frontSpread)
+}
+
+function keepPlanes(planes: PlaneStore, upmixed: UpmixedSegment, segment: Segment): void {
+  const first = segment.firstFrame - upmixed.firstFrame
+  const { centre, leftSurround, rightSurround, lfe } = upmixed
+  const extracted = lfe === null ? [centre, leftSurround, rightSurround] : [centre, leftSurround, rightSurround, lfe]
+  for (const [plane, samples] of extracted.entries()) {
+    planes.write(plane, segment.firstFrame, samples.subarray(first, first + segment.frameCount))
+  }
+}
+
+/** Measures a segment of the 5.1 before any gain, fed from the margin before it so that the filters have settled. */
+function measureUpmixed(
+  kernels: Kernels,
+  source: AudioSource,
+  segment: Segment,
+  upmixed: UpmixedSegment,
+  frontSpread: number,
+): Measured {
+  const { sampleRateHz } = source.format
+  const { firstFrame, left, right, centre, leftSurround, rightSurround, lfe } = upmixed
+  const meter = createPlaneMeter(kernels, { sampleRateHz, layout: '5.1', firstFrame: segment.firstFrame })
+  const [toLeft, toRight, toCentre, toLfe, toLeftSurround, toRightSurround] = meter.planes as Float64Array[] & {
+    length: 6
+  }
+  const feed = (from: number, count: number): void => {
+    const part = <T extends Float64Array | Float32Array>(plane: T): T => plane.subarray(from, from + count) as T
+    const extracted = {
+      centre: part(centre),
+      leftSurround: part(leftSurround),
+      rightSurround: part(rightSurround),
+    }
+    const fronts = { left: toLeft.subarray(0, count), right: toRight.subarray(0, count) }
+    writeFronts(kernels, { left: part(left), right: part(right) }, extracted, frontSpread, fronts)
+    toCentre.set(extracted.centre)
+    toLeftSurround.set(extracted.leftSurround)
+    toRightSurround.set(extracted.rightSurround)
+    if (lfe === null) toLfe.fill(0, 0, count)
+    else toLfe.set(part(lfe))
+    meter.run(count)
+  }
+  const hopFrames = framesPerHop(sampleRateHz)
+  const first = segment.firstFrame - firstFrame
+  for (let from = first % hopFrames; from < first; from += hopFrames) feed(from, hopFrames)
+  meter.endWarmUp()
+  for (let done = 0; done < segment.frameCount; done += hopFrames) {
+    feed(first + done, Math.min(hopFrames, segment.frameCount - done))
+  }
+  return meter.finish()
+}
+
+function render(bench: Bench, task: RenderTask): RenderedFigures {
+  const { order } = task
+  const source = bench.source(order.audio)
+  const segment = segmentOf(source, task)
+  const rendered = renderSegment(bench.kernels, renderJob(bench, order), segment, bench.cancellation)
+  bench.sink(order.into).write(rendered.multichannel, segment.firstFrame)
+  if (rendered.stereo !== null) bench.sink('stereo').write(rendered.stereo, segment.firstFrame)
+  if (order.writesGain) bench.sink('gain').write(float32Bytes(rendered.gain), segment.firstFrame)
+  const { alteration, overs, nearTies, stereo, gain } = rendered
+  const isPair = stereo !== null && source.layout === '2.0'
+  const againstMaster = isPair
+    ? compareWithMaster(wordsInMemory(stereo, source, order, '2.0', segment.firstFrame), source, segment, gain)
+    : null
+  return { alteration, overs, nearTies, againstMaster }
+}
+
+function forecast(bench: Bench, task: ForecastTask): Measured {
+  const source = bench.source(task.order.audio)
+  const segment = segmentOf(source, task)
+  const rendered = renderSegment(bench.kernels, renderJob(bench, task.order), segment, bench.cancellation)
+  const layout = task.order.isUpmixed ? '5.1' : source.layout
+  const words = wordsInMemory(rendered.multichannel, source, task.order, layout, 0)
+  return measureSegment(
+    bench.kernels,
+    words,
+    { index: 0, firstFrame: 0, frameCount: segment.frameCount },
+    bench.cancellation,
+  )
+}
+
+function renderJob(bench: Bench, order: RenderOrder): RenderJob {
+  const { audio, isUpmixed, into, writesGain, ...job } = order
+  return { ...job, source: bench.source(audio), upmixed: isUpmixed ? bench.planes : null }
+}
+
+/** Rendered words of one segment, as a source that begins at `firstFrame`. */
+function wordsInMemory(
+  words: Uint8Array,
+  source: AudioSource,
+  order: RenderOrder,
+  layout: LayoutName,
+  firstFrame: number,
+): AudioSource {
+  const channelCount = LAYOUTS[layout].length
+  const format = { encoding: order.encoding, channelCount, sampleRateHz: source.format.sampleRateHz }
+  const frameBytes = bytesPerFrame(format)
+  return {
+    format,
+    layout,
+    frameCount: firstFrame + words.length / frameBytes,
+    readInto(bytes, frameIndex, frameCount) {
+      const first = frameIndex - firstFrame
+      bytes.set(words.subarray(first * frameBytes, (first + frameCount) * frameBytes))
+    },
+  }
+}
+
+function float32Bytes(samples: Float64Array): Uint8Array {
+  return new Uint8Array(Float32Array.from(samples).buffer)
+}

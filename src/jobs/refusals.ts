@@ -1,0 +1,107 @@
+import { Refusal } from '../domain/index.ts'
+
+type RefusalRow = {
+  /** When this refusal is given, in one sentence. */
+  readonly sentence: string
+  readonly wanted: string
+  /** One imperative sentence. */
+  readonly remedy: string
+}
+
+/** Every reason for which a job is refused: stable code, when it is given, what is needed, what to do. */
+export const JOBS_REFUSALS = {
+  JOBS_OUTPUT_EXISTS: {
+    sentence: 'A file of the delivery, or a manifest, is there already.',
+    wanted: 'an empty place, or your word that it may be replaced',
+    remedy: 'Name another output, or add --replace.',
+  },
+  JOBS_OUTPUT_IS_SOURCE: {
+    sentence: 'The output would be written over a source.',
+    wanted: 'an output that is not a source',
+    remedy: 'Name another output; sources are never written to.',
+  },
+  JOBS_OUTPUT_NOT_WRITABLE: {
+    sentence: 'The system does not allow this user to write there.',
+    wanted: 'a place that you may write to',
+    remedy: 'Choose another output or change its permissions.',
+  },
+  JOBS_OUTPUT_NOT_A_FOLDER: {
+    sentence: 'A file stands where the output folder should be.',
+    wanted: 'a folder',
+    remedy: 'Name another output folder.',
+  },
+  JOBS_DISK_FULL: {
+    sentence: 'The disk is full, or would be before the work is done.',
+    wanted: 'room for the deliverables and the scratch planes',
+    remedy: 'Free some space or choose an output on another disk.',
+  },
+  JOBS_FOLDER_BUSY: {
+    sentence: 'Another run is writing into the folder.',
+    wanted: 'one writer at a time',
+    remedy: 'Wait for it to end, or name another output folder.',
+  },
+  JOBS_LAYOUT_UNKNOWN: {
+    sentence: 'The header does not say what the six channels are and the audio gives no clear evidence.',
+    wanted: 'the order of the channels',
+    remedy:
+      'Say it with --order itu (L R C LFE Ls Rs), --order film (L C R Ls Rs LFE) or --order aac (C L R Ls Rs LFE).',
+  },
+  JOBS_SOURCE_DAMAGED: {
+    sentence: 'The file is truncated, or its header lies about its size.',
+    wanted: 'a whole file',
+    remedy: 'Copy the file again from its origin; "plimsoll measure" reads what is there.',
+  },
+  JOBS_SOURCE_NOT_FINITE: {
+    sentence: 'Samples of the source are NaN or infinite.',
+    wanted: 'finite samples only',
+    remedy: 'Mend the file in the program that wrote it; "plimsoll measure" tells how many there are.',
+  },
+  JOBS_SOURCE_LAYOUT: {
+    sentence: 'The layout of the source does not fit the command.',
+    wanted: 'another layout',
+    remedy: 'See "plimsoll help" for what each command takes.',
+  },
+  JOBS_STEM_MISMATCH: {
+    sentence: 'The stem is not aligned with the mix: another length, rate or layout.',
+    wanted: 'a two-track stem of the same sample rate and number of frames as the mix',
+    remedy: 'Export the stem over the whole length of the mix.',
+  },
+  JOBS_SAMPLE_RATE: {
+    sentence: 'The spec does not take the sample rate of the source, and Plimsoll does not convert it yet.',
+    wanted: 'a source at a rate of the spec',
+    remedy: 'Convert the sample rate first, with a converter that you trust.',
+  },
+  JOBS_WOULD_CLIP: {
+    sentence: 'The result would pass full scale, and nothing may clip.',
+    wanted: 'peaks below full scale',
+    remedy: 'Add --gain with the value named above, or use "plimsoll deliver", which fits the result under a ceiling.',
+  },
+  JOBS_NOT_A_DELIVERY: {
+    sentence: 'The folder holds no manifest.',
+    wanted: 'a folder that "plimsoll deliver" made',
+    remedy: 'Name the delivery folder, or a single audio file.',
+  },
+  JOBS_SPEC_UNKNOWN: {
+    sentence: 'No delivery spec has that name, and there is no file at that path.',
+    wanted: 'the name of a spec, or the path of a spec file',
+    remedy: 'See "plimsoll specs" for the list.',
+  },
+  JOBS_SPEC_INVALID: {
+    sentence: 'The spec file does not say what a delivery spec must say.',
+    wanted: 'a valid spec file',
+    remedy: 'Mend the lines named above; "plimsoll specs show ebu-r128 --json" prints an example.',
+  },
+} as const satisfies Readonly<Record<string, RefusalRow>>
+
+export type JobsRefusalCode = keyof typeof JOBS_REFUSALS
+
+/** Builds the refusal of that code; `wanted` and `remedy` can be made more exact than the table's. */
+export function refuse(
+  code: JobsRefusalCode,
+  action: string,
+  found: string,
+  more: { readonly wanted?: string; readonly remedy?: string; readonly cause?: unknown } = {},
+): Refusal {
+  const { wanted, remedy } = JOBS_REFUSALS[code]
+  return new Refusal({ code, action, found, wanted, remedy, ...more })
+}

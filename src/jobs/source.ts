@@ -1,0 +1,122 @@
+import { basename, extname, join } from 'node:path'
+import type { Cancellation, DeliverySpec, Finding, LayoutName, PcmFormat } from '../domain/index.ts'
+import { type DeliveryOrder, identifyOrder } from '../engine/index.ts'
+import {
+  type Bext,
+  type ChannelOptions,
+  decodeToScratch,
+  openPcm,
+  type PcmLocation,
+  probe,
+  sha256Of,
+} from '../media/index.ts'
+import { refuse } from './refusals.ts'
+
+/** A file that was opened, understood and can be read at any frame. */
+export type OpenedSource = {
+  /** As the user typed it. */
+  readonly path: string
+  /** The file name without its ending: names the title where nothing else does. */
+  readonly titleId: string
+  readonly location: PcmLocation
+  readonly format: PcmFormat
+  readonly layout: LayoutName
+  readonly frameCount: number
+  readonly bitsPerSample: number
+  readonly container: string
+  readonly bext: Bext | null
+  /** What is odd about the file: truncated data, sizes that lie, channels told by evidence. */
+  readonly findings: readonly Finding[]
+}
+
+/**
+ * Opens a programme. What cannot be read at any frame (FLAC) is decoded once into `scratchFolder`.
+ * Six channels that the header does not name are told by evidence, else refused.
+ */
+export async function openSource(
+  path: string,
+  scratchFolder: () => string,
+  options: ChannelOptions = {},
+  cancellation?: Cancellation,
+): Promise<OpenedSource> {
+  const header = probe(path, options)
+  if (header.location === null) {
+    const location = await decodeToScratch(
+      path,
+      join(scratchFolder(), `${basename(path)}.pcm`),
+      cancellation === undefined ? {} : { cancellation },
+    )
+    return opened(path, header, location, [])
+  }
+  if (header.layout !== null) return opened(path, header, header.location, [])
+
+  const source = openPcm(header.location)
+  const evidence = identifyOrder(source)
+  source.close()
+  if (evidence.order === null) throw refuse('JOBS_LAYOUT_UNKNOWN', `read "${path}"`, 'six channels without a mask')
+  const told = probe(path, { order: evidence.order })
+  return opened(path, told, told.location as PcmLocation, [orderByEvidence(evidence)])
+}
+
+function opened(
+  path: string,
+  header: ReturnType<typeof probe>,
+  location: PcmLocation,
+  more: readonly Finding[],
+): OpenedSource {
+  const { format, layout, frameCount } = location
+  const { bitsPerSample, container, bext } = header
+  const titleId = basename(path, extname(path))
+  const findings = [...header.findings, ...more]
+  return { path, titleId, location, format, layout, frameCount, bitsPerSample, container, bext, findings }
+}
+
+function orderByEvidence(evidence: ReturnType<typeof identifyOrder>): Finding {
+  return {
+    id: 'channel-order-by-evidence',
+    severity: 'note',
+    line: null,
+    measured: null,
+    allowed: null,
+    unit: null,
+    at: null,
+    source: null,
+    message:
+      `The header does not say what the channels are; by the audio they are in ${evidence.order} order ` +
+      `(${evidence.evidence.join('; ')}). Say --order yourself if that is wrong.`,
+  }
+}
+
+/** Refuses to make anything from a file that is not whole. */
+export function refuseDamage(source: OpenedSource): void {
+  const damage = source.findings.find((finding) => finding.severity === 'fail')
+  if (damage !== undefined) throw refuse('JOBS_SOURCE_DAMAGED', `use "${source.path}"`, damage.message)
+}
+
+/** Refuses a rate that the spec does not take; there is no resampler yet. */
+export function refuseSampleRate({ path, format }: OpenedSource, spec: DeliverySpec): void {
+  const accepted = spec.sampleRatesHz
+  if (accepted === undefined || accepted.includes(format.sampleRateHz)) return
+  throw refuse('JOBS_SAMPLE_RATE', `fit "${path}" to ${spec.title}`, `${format.sampleRateHz} Hz`, {
+    wanted: `${accepted.join(' or ')} Hz`,
+  })
+}
+
+/** The source as the engine is told of it. The hash is made while the crew works; a failure is met where it is needed. */
+export function orderedSource(source: OpenedSource, cancellation: AbortSignal | undefined): DeliveryOrder['source'] {
+  const { path, layout, format, frameCount, bext, findings } = source
+  const { sampleRateHz } = format
+  const sha256 = sha256Of(path, { cancellation })
+  sha256.catch(() => {})
+  const timeReference = bext?.timeReferenceSamples ?? 0
+  return {
+    path: basename(path),
+    layout,
+    sampleRateHz,
+    frameCount,
+    sha256,
+    originatedOn: bext?.originationDate || null,
+    startOfDaySeconds: timeReference === 0 ? null : timeReference / sampleRateHz,
+    findings,
+  }
+}

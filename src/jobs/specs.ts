@@ -1,0 +1,42 @@
+import { existsSync, readFileSync } from 'node:fs'
+import { type DeliverySpec, nearestName } from '../domain/index.ts'
+import { readSpecFile } from '../protocol/index.ts'
+import { findSpec, SPECS } from '../specs/index.ts'
+import { refuse } from './refusals.ts'
+
+/** The spec that a name or the path of a spec file means. */
+export function loadSpec(nameOrPath: string): DeliverySpec {
+  const known = findSpec(nameOrPath)
+  if (known !== null) return known
+  if (existsSync(nameOrPath)) return readSpec(nameOrPath)
+  const nearest = nearestName(
+    nameOrPath,
+    SPECS.map((spec) => spec.id),
+  )
+  throw refuse(
+    'JOBS_SPEC_UNKNOWN',
+    `use the spec "${nameOrPath}"`,
+    'neither a spec of that name nor a file',
+    nearest === null ? {} : { remedy: `Did you mean "${nearest}"? "plimsoll specs" prints the list.` },
+  )
+}
+
+function readSpec(path: string): DeliverySpec {
+  const reading = readSpecFile(parseJson(path))
+  if (reading.problems === null) return reading.spec
+  const lines = reading.problems.map(
+    ({ path: place, found, needed, nearest }) =>
+      `${place}: ${found}; need ${needed}${nearest === null ? '' : ` (did you mean "${nearest}"?)`}`,
+  )
+  const count = lines.length === 1 ? 'a problem' : `${lines.length} problems`
+  throw refuse('JOBS_SPEC_INVALID', `use the spec file "${path}"`, `${count}:\n  ${lines.join('\n  ')}\n`)
+}
+
+function parseJson(path: string): unknown {
+  try {
+    return JSON.parse(readFileSync(path, 'utf8'))
+  } catch (error) {
+    const found = error instanceof SyntaxError ? `no valid JSON (${error.message})` : 'a file that cannot be read'
+    throw refuse('JOBS_SPEC_INVALID', `use the spec file "${path}"`, found, { cause: error })
+  }
+}

@@ -1,0 +1,114 @@
+import { basename, join } from 'node:path'
+import { type Measurements, printFigure, type UpmixSettings } from '../domain/index.ts'
+import { type ProgrammeShape, type Progress, upmixProgramme } from '../engine/index.ts'
+import type { ChannelOptions } from '../media/index.ts'
+import { createPlanes } from './planes-file.ts'
+import { refuse } from './refusals.ts'
+import { ScratchFolder } from './scratch.ts'
+import { SingleOutput } from './single-output.ts'
+import { type OpenedSource, openSource, orderedSource, refuseDamage } from './source.ts'
+import { type WavOutput, WavOutputs } from './wav-outputs.ts'
+import { type JobOptions, withCrew } from './with-crew.ts'
+
+export type UpmixOptions = JobOptions &
+  ChannelOptions & {
+    readonly settings: UpmixSettings
+    readonly gainDb: number
+    readonly bitsPerSample: 16 | 24
+    readonly replaces: boolean
+    /** A stem of the mix that goes through the weights computed from the mix, and where the result goes. */
+    readonly through?: { readonly stem: string; readonly out: string } | undefined
+  }
+
+export type Upmixed = {
+  readonly path: string
+  readonly measurements: Measurements
+  /** The stem as it came through; null where none was sent. */
+  readonly through: { readonly path: string; readonly measurements: Measurements } | null
+}
+
+/** Upmixes a two-track file to 5.1, at its own level; a stem can be sent through the same weights. */
+export async function upmix(
+  path: string,
+  outPath: string,
+  options: UpmixOptions,
+  progress?: (progress: Progress) => void,
+): Promise<Upmixed> {
+  using scratch = new ScratchFolder()
+  const { through, replaces, signal } = options
+  const sources = through === undefined ? [path] : [path, through.stem]
+  using output = new SingleOutput(outPath, { replaces, sources })
+  using stemOutput = through === undefined ? null : new SingleOutput(through.out, { replaces, sources })
+  const source = await openTwoTrack(path, scratch, options)
+  const stem = through === undefined ? null : await openTwoTrack(through.stem, scratch, options)
+  if (stem !== null) refuseMisaligned(source, stem)
+
+  const fixed = {
+    source: source.location,
+    planes: createPlanes(join(scratch.path, 'planes'), source.frameCount),
+    ...(stem && { stem: stem.location }),
+  }
+  return withCrew(
+    source,
+    options,
+    async (crew) => {
+      const { sha256: sourceSha256 } = orderedSource(source, signal)
+      const make = async (to: SingleOutput, isThrough: boolean) => {
+        const { settings, gainDb, bitsPerSample } = options
+        const outputs = new WavOutputs([wavOf(to.path, bitsPerSample)], source, {
+          partPath: () => to.partPath,
+          move: (places) => crew.move({ ...fixed, ...places }),
+          cancellation: signal,
+        })
+        const order = { programme: shapeOf(source), settings, gainDb, bitsPerSample, sourceSha256, through: isThrough }
+        const watch = progress === undefined ? {} : { progress }
+        const { measurements, overs, peakDbfs } = await upmixProgramme(order, crew, outputs, watch)
+        if (overs > 0) throw wouldClip(to.path, peakDbfs)
+        await outputs.seal([], true)
+        return { path: to.path, measurements }
+      }
+      const made = await make(output, false)
+      const carried = stemOutput === null ? null : await make(stemOutput, true)
+      output.place()
+      stemOutput?.place()
+      return { ...made, through: carried }
+    },
+    fixed,
+  )
+}
+
+async function openTwoTrack(path: string, scratch: ScratchFolder, options: UpmixOptions): Promise<OpenedSource> {
+  const source = await openSource(path, () => scratch.path, options, options.signal)
+  refuseDamage(source)
+  if (source.layout === '2.0') return source
+  throw refuse('JOBS_SOURCE_LAYOUT', `upmix "${path}"`, `a ${source.layout} file`, {
+    wanted: 'a two-track file',
+    remedy: 'Use "plimsoll fit" or "plimsoll deliver" for a mix that is multichannel already.',
+  })
+}
+
+function refuseMisaligned(source: OpenedSource, stem: OpenedSource): void {
+  const isAligned = source.frameCount === stem.frameCount && source.format.sampleRateHz === stem.format.sampleRateHz
+  if (isAligned) return
+  const found = `${stem.frameCount} frames at ${stem.format.sampleRateHz} Hz`
+  throw refuse('JOBS_STEM_MISMATCH', `send "${stem.path}" through the upmix`, found, {
+    wanted: `${source.frameCount} frames at ${source.format.sampleRateHz} Hz, as in the mix`,
+  })
+}
+
+/** @param peakDbfs highest sample of the upmix before any gain */
+function wouldClip(path: string, peakDbfs: number): Error {
+  const gainDb = Math.floor(-peakDbfs * 10) / 10
+  return refuse('JOBS_WOULD_CLIP', `write "${path}"`, `a peak of ${printFigure(peakDbfs, 2)} dBFS`, {
+    remedy: `Add --gain ${gainDb}, or use "plimsoll deliver", which fits the result under a ceiling.`,
+  })
+}
+
+function wavOf(path: string, bitsPerSample: 16 | 24): WavOutput {
+  const encoding = bitsPerSample === 16 ? 'int16' : 'int24'
+  return { audio: 'multichannel', role: null, layout: '5.1', encoding, name: basename(path) }
+}
+
+function shapeOf({ layout, format, frameCount }: OpenedSource): ProgrammeShape {
+  return { layout, sampleRateHz: format.sampleRateHz, frameCount }
+}

@@ -1,0 +1,34 @@
+import { segmentCount } from '../domain/index.ts'
+import { chooseWorkerCount, WorkerCrew } from './crew.ts'
+import { compileKernels, type KernelModule, kernelMemoryBytes } from './kernels.ts'
+import type { OpenedSource } from './source.ts'
+import type { Places } from './workplace.ts'
+
+/** How a job is run: how many workers, and the signal that stops it. */
+export type JobOptions = { readonly workers?: number | undefined; readonly signal?: AbortSignal | undefined }
+
+/** Hires a crew for a source, hands it to `job` and lets it go, whatever happens. */
+export async function withCrew<T>(
+  source: OpenedSource,
+  options: JobOptions,
+  job: (crew: WorkerCrew, kernels: KernelModule) => Promise<T>,
+  places: Places = { source: source.location },
+): Promise<T> {
+  const kernels = compileKernels()
+  const { sampleRateHz } = source.format
+  const crew = new WorkerCrew({
+    kernels,
+    memoryBytes: kernelMemoryBytes(sampleRateHz),
+    workerCount: chooseWorkerCount(options.workers, segmentCount(source.frameCount, sampleRateHz)),
+    places,
+  })
+  const stop = (): void => crew.stop()
+  options.signal?.addEventListener('abort', stop)
+  if (options.signal?.aborted) crew.stop()
+  try {
+    return await job(crew, kernels)
+  } finally {
+    options.signal?.removeEventListener('abort', stop)
+    await crew.close()
+  }
+}
