@@ -3,6 +3,5 @@ export {
   deliveryDocument,
   type MeasureDocument,
   measureDocument,
-  REPORT_VERSION,
 } from './report-file.ts'
-export { readSpecFile, type SpecProblem, type SpecReading, specFile, specFileSchema } from './spec-file.ts'
+export { readSpecFile, type SpecProblem, type SpecReading, specFileSchema } from './spec-file.ts'

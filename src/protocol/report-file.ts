@@ -132,6 +132,7 @@ export const measureDocument = z.object({
   files: z.array(
     measurements.extend({
       path: z.string(),
+      bitsPerSample: z.int().positive(),
       conforms: z.boolean(),
       findings: z.array(finding),
       margins: z.array(margin),

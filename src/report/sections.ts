@@ -12,7 +12,7 @@ import { RIDE_VIEW, rideDrawing, rideInWords } from './ride-chart.ts'
 import { roomStroke } from './standing.ts'
 import { basisWords, FILE_WORDS, figureWords, lineWords, withUnit } from './words.ts'
 
-/** True and sample peak of every channel of every file, each with its room to the limit. */
+/** True and sample peak of every channel of every file, each with its margin to the limit. */
 export function channelPeaks(report: DeliveryReport): Markup | null {
   if (report.deliverables.length === 0) return null
   const limit = report.spec.maxTruePeakDbtp?.value ?? 0
@@ -22,7 +22,7 @@ export function channelPeaks(report: DeliveryReport): Markup | null {
       : `the limit of ${printFigure(limit)} dBTP`
   return markup`<section class="second"><h2>Peaks, channel by channel</h2>
 <p class="quiet">The stroke runs from ${bound} to the right as far as the channel stays below it, up to 6 dB.</p>
-<table><thead><tr><th scope="col">File</th><th scope="col">Channel</th><th scope="col" class="number">True peak</th><th scope="col" class="number">Sample peak</th><th scope="col" class="number">Room</th><th scope="col" class="cell"><span class="quiet">limit, then room</span></th></tr></thead>
+<table><thead><tr><th scope="col">File</th><th scope="col">Channel</th><th scope="col" class="number">True peak</th><th scope="col" class="number">Sample peak</th><th scope="col" class="number">Margin</th><th scope="col" class="cell"><span class="quiet">limit, then margin</span></th></tr></thead>
 <tbody>${report.deliverables.map((file) => file.measurements.channels.map((channel, index) => channelRow(file, channel, index, limit)))}</tbody></table></section>`
 }
 

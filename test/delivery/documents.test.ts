@@ -32,7 +32,7 @@ test('the measure document holds the same measurements, flat beside the path', (
     version: 1,
     tool: { name: 'plimsoll', version: '0.1.0' },
     spec: null,
-    files: [{ path: 'a.wav', ...measurements, conforms: true, findings, margins }],
+    files: [{ path: 'a.wav', ...measurements, bitsPerSample: 24, conforms: true, findings, margins }],
   })
   expect(measureDocument.parse(document)).toEqual(document)
 })

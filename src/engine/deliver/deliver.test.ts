@@ -29,7 +29,7 @@ describe('the verdict', () => {
   test('of a conforming delivery says where it stands and how much room is left', () => {
     expect(saltmarshReport().verdict).toBe(
       'Saltmarsh Lane, episode 3 conforms to ATSC A/85 long-form: it stands at \u221224.0 LKFS with a highest true peak ' +
-        'of \u22124.1 dBTP, and no line has less than 1.4 dB of room.',
+        'of \u22124.1 dBTP, and no margin is thinner than 1.4 dB.',
     )
   })
 

@@ -17,7 +17,7 @@ export function verdictSentence(
   const main = deliverables[0]?.measurements
   const loudness = main?.dialogueLoudnessLkfs ?? main?.programmeLoudnessLkfs ?? null
   const stands = `it stands at ${printFigure(loudness)} LKFS with a highest true peak of ${printFigure(main?.maxTruePeakDbtp ?? null)} dBTP`
-  const room = margins.flatMap(({ margin, severity }) => (margin === null || severity === 'warn' ? [] : [margin]))
-  const least = room.length === 0 ? '' : `, and no line has less than ${printFigure(Math.min(...room))} dB of room`
+  const inside = margins.flatMap(({ margin, severity }) => (margin === null || severity === 'warn' ? [] : [margin]))
+  const least = inside.length === 0 ? '' : `, and no margin is thinner than ${printFigure(Math.min(...inside))} dB`
   return `${title} conforms to ${spec.title}: ${stands}${least}.`
 }

@@ -216,7 +216,7 @@ function byRounding(line: Line, context: JudgeContext): readonly Finding[] {
       message: sentence(
         context,
         `${line.name} is ${printFigure(measured, 3)} ${line.unit} and meets ${allowedInWords(line)} only when it is read ` +
-          'with one decimal; leave more room',
+          'with one decimal; leave more margin',
       ),
     },
   ]
