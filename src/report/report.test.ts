@@ -1,6 +1,8 @@
 import { readFileSync } from 'node:fs'
 import { describe, expect, test } from 'vitest'
+
 import { saltmarshReport } from '../../test/testkit/delivery.ts'
+import type { DeliveryReport } from '../domain/index.ts'
 import { timeTicks } from './axes.ts'
 import { REPORT_FONT_FILES, renderReportHtml, reportPicture } from './index.ts'
 import { PALETTE } from './palette.ts'
@@ -87,6 +89,38 @@ test('a master for which nothing was rendered still gets its page', () => {
   expect(page.includes('Nothing was rendered')).toBe(true)
   expect(page.includes('Loudness over time of the source against ATSC A/85 long-form.')).toBe(true)
 })
+
+test.each([
+  ['0.3 s long', saltmarshReport({ durationSeconds: 0.3, specId: 'ebu-r128-s1' })],
+  ['without a sound', silent()],
+])('no figure that is no number reaches the page of a title %s', (_, report) => {
+  const page = renderReportHtml(report, { fonts: [], readingScript: '' })
+  expect(/NaN|Infinity|undefined|\[object/.exec(page)?.[0]).toBeUndefined()
+  expect(page.includes('not measured')).toBe(true)
+})
+
+/** A delivery of digital silence: every figure is null and the curves are empty. */
+function silent(): DeliveryReport {
+  const [mix] = good.deliverables
+  const nothing = new Array<number | null>(good.history.delivered.shortTermLkfs.high.length).fill(null)
+  const curve = { low: nothing, high: nothing }
+  const history = { ...good.history.delivered, shortTermLkfs: curve, momentaryLkfs: curve }
+  const measurements = {
+    ...mix!.measurements,
+    programmeLoudnessLkfs: null,
+    loudnessRangeLu: null,
+    maxMomentaryLkfs: null,
+    maxShortTermLkfs: null,
+    maxTruePeakDbtp: null,
+    samplePeakDbfs: null,
+  }
+  return {
+    ...good,
+    history: { source: history, delivered: history },
+    deliverables: [{ ...mix!, measurements }],
+    margins: good.margins.map((margin) => ({ ...margin, measured: null, margin: null })),
+  }
+}
 
 test('a place that is pointed at without a missed limit is named and not called too loud', () => {
   const [first, ...others] = good.findings

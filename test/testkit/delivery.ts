@@ -58,7 +58,7 @@ function at(loudnessLkfs: number, powers: Float64Array): Float64Array {
   return powers.map((power) => power * gain)
 }
 
-const highest = (curve: LoudnessCurve) => curve.lkfs.reduce((a, b) => Math.max(a, b))
+const highest = ({ lkfs }: LoudnessCurve) => (lkfs.length === 0 ? null : lkfs.reduce((a, b) => Math.max(a, b)))
 
 const ROLES_5_1 = ['L', 'R', 'C', 'LFE', 'Ls', 'Rs'] as const
 
