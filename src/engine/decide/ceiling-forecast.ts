@@ -7,7 +7,7 @@ import {
   powerToDb,
   toHops,
 } from '../../domain/index.ts'
-import { riddenEnergies } from './ridden-energies.ts'
+import { riddenHops } from './ridden-energies.ts'
 
 /**
  * By how much an interpolated peak can exceed the samples around it: the largest sum of absolute coefficients of one
@@ -50,7 +50,7 @@ export function ceilingLoss(
   readings: readonly RenderedSegmentReading[],
 ): Float64Array {
   const gainsDb = gainsOf(plan, measured.linkedPeak100ms.length)
-  const expected = toHops(riddenEnergies(measured.programme10ms, gainsDb))
+  const expected = riddenHops(measured.programme10ms, toHops(measured.programme10ms), gainsDb)
   const lossDb = new Float64Array(Math.ceil(measured.programme10ms.length / FINE_HOPS_PER_HOP))
   for (const reading of readings) {
     const rendered = toHops(reading.measured.programme10ms)

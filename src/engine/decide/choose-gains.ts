@@ -3,7 +3,7 @@ import { certifyRide } from './certify-ride.ts'
 import { aimOf, chooseHome } from './choose-home.ts'
 import type { Decision, FitCorrection } from './decision.ts'
 import { findingsOfHome, nothingToMeasure } from './fit-findings.ts'
-import { anchoredLoudness, createFitModel } from './fit-model.ts'
+import { createFitModel } from './fit-model.ts'
 import { highestOf } from './highest.ts'
 
 /**
@@ -23,7 +23,7 @@ export function chooseGains(
   const ceilingDbtp = ceilingOf(spec, settings, correction)
   const unity = new Float64Array(model.hopCount)
   const sourceLkfs = model.anchoredTotal(unity)
-  if (sourceLkfs === null || anchoredLoudness(measured, settings) === null) {
+  if (sourceLkfs === null) {
     return {
       plan: { staticGainDb: 0, rideDb: null, ceilingDbtp },
       stereoGainDb: 0,

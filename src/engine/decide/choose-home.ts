@@ -32,7 +32,10 @@ export function aimOf(spec: DeliverySpec, aimShiftLu: number): Aim {
   }
 }
 
-/** Chooses the home gain: on target, else on the legal side of a leap, else the least movement inside the tolerance. */
+/**
+ * Chooses the home gain: on target, else on the legal side of a leap, else the least movement inside the tolerance.
+ * @source docs/decisions/0012
+ */
 export function chooseHome(model: FitModel, aim: Aim, sourceLkfs: number): Home {
   const { targetLkfs } = aim
   if (Math.abs(sourceLkfs - targetLkfs) <= MET_WITHIN_LU && model.corridor.freeGainDb >= 0) {

@@ -15,8 +15,9 @@ export type Lock = { readonly startSeconds: number; readonly endSeconds: number;
 export type CorridorRules = {
   readonly reachSeconds: number
   readonly slewDbPerSecond: number
-  /** How far below each line the windows are held. */
+  /** How far below each line the windows are held under a ride, and under a constant gain. */
   readonly guardLu: number
+  readonly freeGuardLu: number
   readonly locks: readonly Lock[]
 }
 
@@ -40,8 +41,6 @@ export type Corridor = {
 
 /** More gain than this is refused: such a programme is noise or nearly silent. */
 export const MAX_STATIC_GAIN_DB = 40
-/** Rounding of the last bit is all that can happen to a window under a constant gain. */
-const FREE_GUARD_LU = 0.0005
 
 /**
  * The corridor in which every window line holds.
@@ -64,7 +63,7 @@ export function buildCorridor(lines: readonly WindowLine[], hopCount: number, ru
       if (energy <= 0) continue
       if (energy !== last) bound = line.limitLkfs - loudnessOf(energy)
       last = energy
-      freeGainDb = Math.min(freeGainDb, floorToGainStep(bound - FREE_GUARD_LU))
+      freeGainDb = Math.min(freeGainDb, floorToGainStep(bound - rules.freeGuardLu))
       const guarded = floorToGainStep(bound - rules.guardLu)
       if (guarded < (upperDb[k] as number)) {
         upperDb[k] = guarded

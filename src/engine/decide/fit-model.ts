@@ -13,11 +13,16 @@ import { buildCorridor, type Corridor, lockedHome, MAX_STATIC_GAIN_DB, wallsAt }
 import type { Expected, ExpectedFigures, FitCorrection } from './decision.ts'
 import { highestOf } from './highest.ts'
 import { windowLines } from './judged-lines.ts'
-import { energiesAfterLoss, riddenEnergies } from './ridden-energies.ts'
+import { energiesAfterLoss, riddenEnergies, riddenHops } from './ridden-energies.ts'
 import { tautString } from './taut-string.ts'
 
-/** A render was seen 0.005 LU above the bound computed from energies; twice that is kept free. */
-const LINE_GUARD_LU = 0.01
+/**
+ * A render was seen 0.005 LU above the bound computed from energies; twice that is kept free under a ride. Under a
+ * constant gain the last bit is all that can happen to a window.
+ * @source docs/decisions/0012
+ */
+const RIDE_GUARD_LU = 0.01
+const FREE_GUARD_LU = 0.0005
 /** Stands for "nothing passes the gate" while gains are tried. */
 const NOTHING_LKFS = -200
 const LOWEST_GAIN_DB = -120
@@ -58,7 +63,8 @@ export function createFitModel(
   const corridor = buildCorridor(windowLines(measured, spec, stereoGainDb), hopCount, {
     reachSeconds: settings.rideReachSeconds,
     slewDbPerSecond: settings.rideSlewDbPerSecond,
-    guardLu: LINE_GUARD_LU + (correction.guardShiftLu ?? 0),
+    guardLu: RIDE_GUARD_LU + (correction.guardShiftLu ?? 0),
+    freeGuardLu: FREE_GUARD_LU + (correction.guardShiftLu ?? 0),
     locks: correction.locks ?? [],
   })
   const lockedAt = lockedHome(corridor)
@@ -69,10 +75,17 @@ export function createFitModel(
     const { lower, upper } = wallsAt(corridor, homeDb)
     return tautString(lower, upper).map(roundToGainStep)
   }
-  const totalOf = (energies: Float64Array, gainsDb: Float64Array) =>
-    gatedLoudness(toHops(riddenEnergies(energies, gainsDb)))
+  const programmeHops = toHops(programme)
+  const foldDownHops = foldDown === null ? null : toHops(foldDown)
+  const isSplit = splitsOffset(settings)
   const anchoredTotal = (gainsDb: Float64Array) =>
-    anchored(totalOf(programme, gainsDb), foldDown === null ? null : totalOf(foldDown, gainsDb), settings)
+    anchored(
+      gatedLoudness(riddenHops(programme, programmeHops, gainsDb)),
+      isSplit && foldDown !== null && foldDownHops !== null
+        ? gatedLoudness(riddenHops(foldDown, foldDownHops, gainsDb))
+        : null,
+      settings,
+    )
   return {
     hopCount,
     corridor,
@@ -82,7 +95,7 @@ export function createFitModel(
     gainsAt,
     anchoredTotal,
     totalAt: (homeDb) => anchoredTotal(gainsAt(homeDb)) ?? NOTHING_LKFS,
-    programmeHops: (gainsDb) => toHops(riddenEnergies(programme, gainsDb)),
+    programmeHops: (gainsDb) => riddenHops(programme, programmeHops, gainsDb),
     expected: (gainsDb) => ({
       ...figuresOf(riddenEnergies(programme, gainsDb), 0),
       foldDown: foldDown === null ? null : figuresOf(riddenEnergies(foldDown, gainsDb), stereoGainDb),
@@ -101,8 +114,11 @@ export function anchoredLoudness(measured: Measured, settings: FitSettings): num
 
 /** What is held against the target: the mix, or the middle between it and its fold-down. */
 export function anchored(total: number | null, foldDownTotal: number | null, settings: FitSettings): number | null {
-  const isSplit = settings.anchor === 'balanced' && settings.stereoGain === 'linked'
-  return isSplit && total !== null && foldDownTotal !== null ? (total + foldDownTotal) / 2 : total
+  return splitsOffset(settings) && total !== null && foldDownTotal !== null ? (total + foldDownTotal) / 2 : total
+}
+
+function splitsOffset(settings: FitSettings): boolean {
+  return settings.anchor === 'balanced' && settings.stereoGain === 'linked'
 }
 
 /** The constant that brings the fold-down to the reading of the mix. */

@@ -35,10 +35,44 @@ export function riddenEnergies(fineEnergies: Float64Array, gainsDb: Float64Array
   return ridden
 }
 
-/** Energies under one constant gain. */
-export function scaledEnergies(energies: Float64Array, gainDb: number): Float64Array {
-  const power = dbToPower(gainDb)
-  return energies.map((energy) => energy * power)
+/**
+ * The same summed up to whole hops of 100 ms, given the hops at rest: only those under a moving gain are looked at
+ * closely, which makes a search over many gains quick.
+ */
+export function riddenHops(fineEnergies: Float64Array, hops: Float64Array, gainsDb: Float64Array): Float64Array {
+  const ridden = new Float64Array(hops.length)
+  const lastPoint = gainsDb.length - 1
+  let restingDb = 0
+  let restingPower = 1
+  for (let hop = 0; hop < hops.length; hop++) {
+    const hereDb = gainsDb[hop] as number
+    const beforeDb = gainsDb[Math.max(hop - 1, 0)] as number
+    const afterDb = gainsDb[Math.min(hop + 1, lastPoint)] as number
+    if (beforeDb === hereDb && hereDb === afterDb) {
+      if (hereDb !== restingDb) restingPower = dbToPower(hereDb)
+      restingDb = hereDb
+      ridden[hop] = (hops[hop] as number) * restingPower
+    } else {
+      const first = hop * FINE_HOPS_PER_HOP
+      const sum =
+        sumUnderRamp(fineEnergies, first, (beforeDb + hereDb) / 2, (hereDb - beforeDb) / FINE_HOPS_PER_HOP) +
+        sumUnderRamp(fineEnergies, first + HALF, hereDb, (afterDb - hereDb) / FINE_HOPS_PER_HOP)
+      ridden[hop] = sum / FINE_HOPS_PER_HOP
+    }
+  }
+  return ridden
+}
+
+/** Sum over half a hop, under a gain that starts at `startDb` and moves by `stepDb` in each fine hop. */
+function sumUnderRamp(fineEnergies: Float64Array, first: number, startDb: number, stepDb: number): number {
+  const ratio = dbToPower(stepDb)
+  let power = dbToPower(startDb + stepDb / 2)
+  let sum = 0
+  for (let i = first; i < first + HALF; i++) {
+    sum += (fineEnergies[i] as number) * power
+    power *= ratio
+  }
+  return sum
 }
 
 /** Energies after the ceiling took `lossDb` (0 or less) from each hop. */
