@@ -33,16 +33,37 @@ export interface OpenSink extends AudioSink {
 /** Frames are reordered through a buffer of about this size, so that memory does not depend on the caller's blocks. */
 const REORDER_BYTES = 1 << 20
 
-/** For each byte of a frame in the order of the layout, its place in a frame of the file. */
-function bytePlaces(location: PcmLocation): Uint16Array {
-  const sampleBytes = BYTES_PER_SAMPLE[location.format.encoding]
-  const order = location.channelOrder ?? []
-  const isPermutation = order.toSorted((a, b) => a - b).every((channel, index) => channel === index)
-  assert(isPermutation && order.length === location.format.channelCount, `channel order ${order} is no permutation`)
-  return Uint16Array.from({ length: sampleBytes * order.length }, (_, byte) => {
-    const channel = Math.floor(byte / sampleBytes)
-    return (order[channel] as number) * sampleBytes + (byte % sampleBytes)
-  })
+/** `channelOrder`, checked; null where the file has the order of the layout. */
+function orderOf({ channelOrder, format }: PcmLocation): readonly number[] | null {
+  if (channelOrder === null) return null
+  const isPermutation = channelOrder.toSorted((a, b) => a - b).every((channel, index) => channel === index)
+  assert(
+    isPermutation && channelOrder.length === format.channelCount,
+    `channel order ${channelOrder} is no permutation`,
+  )
+  return channelOrder
+}
+
+/** Copies one channel of interleaved PCM to another place in the frames of `to`, which has as many bytes. */
+function copyChannel(
+  from: Uint8Array,
+  fromChannel: number,
+  to: Uint8Array,
+  toChannel: number,
+  format: PcmFormat,
+): void {
+  const sampleBytes = BYTES_PER_SAMPLE[format.encoding]
+  const frameBytes = bytesPerFrame(format)
+  let source = fromChannel * sampleBytes
+  for (let target = toChannel * sampleBytes; target < to.length; target += frameBytes) {
+    // Written out, this takes half the time of a loop over the bytes of a sample.
+    to[target] = from[source] as number
+    to[target + 1] = from[source + 1] as number
+    if (sampleBytes > 2) to[target + 2] = from[source + 2] as number
+    if (sampleBytes > 3) to[target + 3] = from[source + 3] as number
+    for (let byte = 4; byte < sampleBytes; byte++) to[target + byte] = from[source + byte] as number
+    source += frameBytes
+  }
 }
 
 function assertInside(location: PcmLocation, frameIndex: number, frameCount: number): void {
@@ -57,8 +78,8 @@ function assertInside(location: PcmLocation, frameIndex: number, frameCount: num
 export function openPcm(location: PcmLocation): OpenAudio {
   const file = openFile(location.path)
   const frameBytes = bytesPerFrame(location.format)
-  const places = location.channelOrder === null ? null : bytePlaces(location)
-  const buffer = places === null ? null : new Uint8Array(Math.ceil(REORDER_BYTES / frameBytes) * frameBytes)
+  const order = orderOf(location)
+  const buffer = new Uint8Array(order === null ? 0 : Math.ceil(REORDER_BYTES / frameBytes) * frameBytes)
 
   function readWhole(bytes: Uint8Array, frameIndex: number): void {
     const count = readUpTo(file, bytes, location.dataByteOffset + frameIndex * frameBytes)
@@ -76,16 +97,12 @@ export function openPcm(location: PcmLocation): OpenAudio {
       assertInside(location, frameIndex, frameCount)
       const wanted = bytes.subarray(0, frameCount * frameBytes)
       assert(wanted.length === frameCount * frameBytes, 'the caller has no room for the frames it asks for')
-      if (places === null || buffer === null) return readWhole(wanted, frameIndex)
+      if (order === null) return readWhole(wanted, frameIndex)
       for (let start = 0; start < wanted.length; start += buffer.length) {
         const target = wanted.subarray(start, start + buffer.length)
         const raw = buffer.subarray(0, target.length)
         readWhole(raw, frameIndex + start / frameBytes)
-        for (let frame = 0; frame < raw.length; frame += frameBytes) {
-          for (let byte = 0; byte < frameBytes; byte++) {
-            target[frame + byte] = raw[frame + (places[byte] as number)] as number
-          }
-        }
+        order.forEach((inFile, channel) => copyChannel(raw, inFile, target, channel, location.format))
       }
     },
     close: () => fs.closeSync(file.fd),
@@ -97,7 +114,7 @@ export function openPcmSink(location: PcmLocation): OpenSink {
   const { path } = location
   const file = { path, fd: openForWriting(path) }
   const frameBytes = bytesPerFrame(location.format)
-  const places = location.channelOrder === null ? null : bytePlaces(location)
+  const order = orderOf(location)
 
   return {
     format: location.format,
@@ -105,13 +122,9 @@ export function openPcmSink(location: PcmLocation): OpenSink {
       assert(bytes.length % frameBytes === 0, 'only whole frames can be written')
       assertInside(location, frameIndex, bytes.length / frameBytes)
       const byteOffset = location.dataByteOffset + frameIndex * frameBytes
-      if (places === null) return writeAll(file, bytes, byteOffset)
+      if (order === null) return writeAll(file, bytes, byteOffset)
       const raw = new Uint8Array(bytes.length)
-      for (let frame = 0; frame < raw.length; frame += frameBytes) {
-        for (let byte = 0; byte < frameBytes; byte++) {
-          raw[frame + (places[byte] as number)] = bytes[frame + byte] as number
-        }
-      }
+      order.forEach((inFile, channel) => copyChannel(bytes, channel, raw, inFile, location.format))
       writeAll(file, raw, byteOffset)
     },
     close: () => fs.closeSync(file.fd),

@@ -1,9 +1,9 @@
-import { writeFileSync } from 'node:fs'
+import { readFileSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { describe, expect, test } from 'vitest'
 import { noisePcm, run, temporaryFolder } from '../../../test/testkit/wav.ts'
 import { bytesPerFrame, type PcmFormat, type SampleEncoding } from '../../domain/index.ts'
-import { openPcm, type Probe, probe } from '../index.ts'
+import { openPcm, openPcmSink, type PcmLocation, type Probe, probe } from '../index.ts'
 
 const folder = temporaryFolder()
 const FRAMES = 1001
@@ -53,6 +53,33 @@ describe('files of outside writers are read bit for bit', () => {
       expect(found.layout).toBe({ 1: 'mono', 2: '2.0', 6: '5.1' }[format.channelCount])
       expect(pcmOf(found).equals(pcm)).toBe(true)
     }
+  })
+
+  test.each(Object.entries(RAW))('%s in film order arrives as FFmpeg reorders it', (encoding, raw) => {
+    const format: PcmFormat = { encoding: encoding as SampleEncoding, channelCount: 6, sampleRateHz: 48000 }
+    const pcm = noisePcm(format, 120_000)
+    const path = join(folder, 'film.raw')
+    writeFileSync(path, pcm)
+    const wav = join(folder, `film-${raw}.wav`)
+    const input = ['-v', 'error', '-y', '-f', raw, '-ar', '48000', '-ac', '6', '-channel_layout', '5.1', '-i', path]
+    run('ffmpeg', ...input, '-c:a', `pcm_${raw}`, wav)
+    // L C R Ls Rs LFE to L R C LFE Ls Rs.
+    const map = ['-af', 'channelmap=0|2|1|5|3|4:5.1']
+    const theirs = run('ffmpeg', ...input, ...map, '-c:a', `pcm_${raw}`, '-f', raw, '-')
+    const location = probe(wav, { order: 'film' }).location as PcmLocation
+    const audio = openPcm(location)
+    const ours = Buffer.alloc(pcm.length)
+    audio.readInto(ours, 0, 120_000)
+    audio.close()
+    expect(ours.equals(theirs)).toBe(true)
+
+    // The sink is the inverse: written in our order, the file is as it was.
+    const copy = { ...location, path: join(folder, 'film-copy.raw'), dataByteOffset: 0 }
+    writeFileSync(copy.path, '')
+    const sink = openPcmSink(copy)
+    sink.write(ours, 0)
+    sink.close()
+    expect(readFileSync(copy.path).equals(pcm)).toBe(true)
   })
 
   test('FFmpeg into a pipe: the size is not told', () => {
