@@ -17,9 +17,13 @@ export function sourceOf(
   const frameCount = planes[0]?.length ?? 0
   const sampleBytes = BYTES_PER_SAMPLE[encoding]
   const pcm = Buffer.alloc(frameCount * channelCount * sampleBytes)
-  for (let frame = 0; frame < frameCount; frame++) {
-    for (let channel = 0; channel < channelCount; channel++) {
-      writeSample(pcm, (frame * channelCount + channel) * sampleBytes, planes[channel]?.[frame] ?? 0, encoding)
+  const floats = encoding === 'float64' ? new Float64Array(pcm.buffer, pcm.byteOffset, frameCount * channelCount) : null
+  for (const [channel, plane] of planes.entries()) {
+    for (let frame = 0; frame < frameCount; frame++) {
+      const index = frame * channelCount + channel
+      const sample = plane[frame] as number
+      if (floats === null) writeSample(pcm, index * sampleBytes, sample, encoding)
+      else floats[index] = sample
     }
   }
   const frameBytes = channelCount * sampleBytes
