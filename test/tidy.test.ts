@@ -96,12 +96,15 @@ describe('documents', () => {
     expect(new Set(decisions).size, 'two decisions share a number').toBe(decisions.length)
   })
 
-  it('name files that exist', () => {
+  it('name files, and names in them, that exist', () => {
     const missing = documents.flatMap((path) =>
-      [...read(path).matchAll(/`((?:src|test|scripts|demo|bench|docs|[.]ci)\/[\w./-]*)(?:#\w+)?`/g)]
-        .map(([, named]) => named as string)
-        .filter((named) => !existsSync(join(root, named)))
-        .map((named) => `${path}: ${named}`),
+      [...read(path).matchAll(/`((?:src|test|scripts|demo|bench|docs|[.]ci)\/[\w./-]*)(?:#(\w+))?`/g)]
+        .map(([, file, name]) => ({ file: file as string, name }))
+        .filter(({ file, name }) => {
+          if (!existsSync(join(root, file))) return true
+          return name !== undefined && !new RegExp(`\\b${name}\\b`).test(read(file))
+        })
+        .map(({ file, name }) => `${path}: ${file} ${name ?? ''}`),
     )
     expect(missing).toEqual([])
   })
