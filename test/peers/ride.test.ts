@@ -46,7 +46,7 @@ test.each([
   }
   const { energies } = oracle<{ energies: number[] }>(programme)
   const measured = measuredOf(Float64Array.from(energies), null, '2.0')
-  const { plan, certificate, feasible } = chooseGains(measured, spec, defaultSettings(FIT_PARAMETERS))
+  const { plan, expected, certificate, feasible } = chooseGains(measured, spec, defaultSettings(FIT_PARAMETERS))
   expect(feasible).toBe(true)
   expect(certificate?.touching.length).toBeGreaterThan(0)
   const readings = oracle<Readings>({
@@ -57,6 +57,9 @@ test.each([
   expect(Math.abs(readings.total + 24)).toBeLessThan(0.01)
   expect(readings.maxShortTerm).toBeLessThanOrEqual(-19)
   expect(readings.maxMomentary).toBeLessThanOrEqual(-16)
+  expect(Math.abs(readings.total - (expected.programmeLoudnessLkfs as number))).toBeLessThan(0.0005)
+  expect(Math.abs(readings.maxShortTerm - (expected.maxShortTermLkfs as number))).toBeLessThan(0.0005)
+  expect(Math.abs(readings.maxMomentary - (expected.maxMomentaryLkfs as number))).toBeLessThan(0.0005)
   // The ride takes no more than it must: somewhere a line is nearly touched.
   expect(Math.max(readings.maxShortTerm + 19, readings.maxMomentary + 16)).toBeGreaterThan(-0.02)
 })
