@@ -6,6 +6,7 @@ export {
   type LinkedSignal,
 } from './ceiling.ts'
 export { decodeChannel, needsWidePlane, type Plane, takePlane } from './decode.ts'
+export { highestOfSum, packSum, QuarterTurn, sumPlanes } from './fold.ts'
 export { multiplyGains, takeGain, writeGain } from './gain.ts'
 export { Arena, type KernelExports, type Kernels, MODULE_BYTES } from './kernels.ts'
 export { Meter, type MeterInput, type MeterShape } from './meter.ts'

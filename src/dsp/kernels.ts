@@ -2,6 +2,7 @@ import { assert } from '../domain/index.ts'
 import type { CeilingExports } from './ceiling.ts'
 import type { DecodeExports } from './decode.ts'
 import type { FftExports } from './fft.ts'
+import type { FoldExports } from './fold.ts'
 import type { GainExports } from './gain.ts'
 import type { MeterExports } from './meter.ts'
 import type { UpmixExports } from './upmix-exports.ts'
@@ -57,6 +58,7 @@ export interface KernelExports
   extends CeilingExports,
     DecodeExports,
     FftExports,
+    FoldExports,
     GainExports,
     MeterExports,
     UpmixExports,
