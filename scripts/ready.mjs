@@ -3,6 +3,7 @@ import { spawn } from 'node:child_process'
 import { createHash } from 'node:crypto'
 import {
   appendFileSync,
+  chmodSync,
   existsSync,
   mkdirSync,
   readdirSync,
@@ -10,6 +11,7 @@ import {
   renameSync,
   rmSync,
   statSync,
+  symlinkSync,
   utimesSync,
   writeFileSync,
 } from 'node:fs'
@@ -20,6 +22,7 @@ export const root = fileURLToPath(new URL('..', import.meta.url))
 
 const INSTALL_STAMP = join(root, 'node_modules/.plimsoll-installed')
 const BUILD_STAMP = join(root, 'build/.plimsoll-built')
+const BUILT = ['build/kernels.wasm', 'build/web/report-reading.js', 'dist/cli/main.js']
 const LOCK = join(root, '.cache/ready.lock')
 const LOCK_POLL_MS = 250
 const HEARTBEAT_MS = 5_000
@@ -112,21 +115,26 @@ async function install() {
 
 async function build() {
   const hash = sourcesHash()
-  if (
-    reads(BUILD_STAMP, hash) &&
-    existsSync(join(root, 'dist/cli/main.js')) &&
-    existsSync(join(root, 'build/kernels.wasm'))
-  )
-    return
+  const isWhole = BUILT.every((path) => existsSync(join(root, path)))
+  if (isWhole && reads(BUILD_STAMP, hash)) return
   console.log('Building ...')
   rmSync(BUILD_STAMP, { force: true })
   rmSync(join(root, 'dist'), { recursive: true, force: true })
   await must(runNode('scripts/build-kernels.mjs'), 'Building the kernels')
   await must(runNode('node_modules/typescript/bin/tsc', ['-p', 'tsconfig.build.json']), 'Compiling')
-  if (existsSync(join(root, 'tsconfig.web.json'))) {
-    await must(runNode('node_modules/typescript/bin/tsc', ['-p', 'tsconfig.web.json']), 'Compiling the page')
-  }
+  await must(runNode('node_modules/typescript/bin/tsc', ['-p', 'tsconfig.web.json']), 'Compiling the page')
+  linkCommand()
   writeFileSync(BUILD_STAMP, hash)
+}
+
+/** Lets `npx plimsoll` find the command here: npm links the commands of packages, but not those of the checkout itself. */
+function linkCommand() {
+  const program = join(root, 'dist/cli/main.js')
+  const link = join(root, 'node_modules/.bin/plimsoll')
+  chmodSync(program, 0o755)
+  rmSync(link, { force: true })
+  if (process.platform === 'win32') writeFileSync(`${link}.cmd`, `@node "%~dp0\\..\\..\\dist\\cli\\main.js" %*\r\n`)
+  else symlinkSync('../../dist/cli/main.js', link)
 }
 
 let ownsLock = false

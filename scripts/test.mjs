@@ -14,7 +14,7 @@ const PARTS = [
   ['install and build', ready],
   ['types: pure', typeCheck('tsconfig.pure.json')],
   ['types: node', typeCheck('tsconfig.node.json')],
-  ...(existsSync(join(root, 'tsconfig.web.json')) ? [['types: web', typeCheck('tsconfig.web.json')]] : []),
+  ['types: web', typeCheck('tsconfig.web.json')],
   ['kernels', () => runNode('scripts/build-kernels.mjs')],
   ['format and lint', () => runNode('node_modules/@biomejs/biome/bin/biome', ['check', '--error-on-warnings'])],
   [
