@@ -41,7 +41,7 @@ const MASKS: ReadonlyMap<number, LayoutName> = new Map([
   [0x63f, '7.1'],
 ])
 
-/** Film: L C R Ls Rs LFE. AAC: C L R Ls Rs LFE (ISO/IEC 14496-3 channelConfiguration 6). Both common practice in PCM. */
+/** Film: L C R Ls Rs LFE (common practice). AAC: C L R Ls Rs LFE (ISO/IEC 14496-3, channelConfiguration 6). */
 const ORDERS: Readonly<Record<'film' | 'aac', Partial<Record<LayoutName, readonly number[]>>>> = {
   film: { '5.0': [0, 2, 1, 3, 4], '5.1': [0, 2, 1, 5, 3, 4] },
   aac: { '5.0': [1, 2, 0, 3, 4], '5.1': [1, 2, 0, 5, 3, 4] },

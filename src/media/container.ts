@@ -30,7 +30,7 @@ const OTHERS: readonly (readonly [offset: number, beginning: string, name: strin
 
 const MPEG_LAYERS = ['AAC (ADTS)', 'MPEG audio layer III', 'MPEG audio layer II', 'MPEG audio layer I']
 
-/** Names a container by its first bytes (at least `CONTAINER_BYTES` unless the file is shorter); the extension never counts. */
+/** Names a container by its first `CONTAINER_BYTES` (fewer where the file is shorter); the extension never counts. */
 export function identifyContainer(beginning: Uint8Array): Container {
   const text = String.fromCharCode(...beginning.subarray(0, CONTAINER_BYTES))
   const form = text.slice(0, 4)

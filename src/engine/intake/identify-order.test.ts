@@ -120,6 +120,7 @@ describe('the order of six channels', () => {
     expect(identifyOrder(sourceOf([L, R, C, silence, silence, Rs]))).toMatchObject(none)
     expect(identifyOrder(sourceOf([L, R, silence, silence, silence, silence]))).toMatchObject(none)
     expect(identifyOrder(sourceOf(ORDERS.itu.map(() => silence)))).toMatchObject(none)
+    expect(identifyOrder(sourceOf([L, R, C, Ls, Rs]))).toMatchObject(none)
   })
 
   test('rumbling surrounds are not taken for an LFE', () => {

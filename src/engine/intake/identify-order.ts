@@ -1,4 +1,4 @@
-import { type AudioSource, assert, powerToDb } from '../../domain/index.ts'
+import { type AudioSource, powerToDb } from '../../domain/index.ts'
 import { type ChannelSketch, LOW_BAND_END_HZ, sketchChannels } from './channel-sketch.ts'
 
 /** In which order six channels without a mask lie, as far as they show it themselves. */
@@ -36,10 +36,17 @@ const TELLING_DIFFERENCE = 0.05
 
 /**
  * Finds the LFE among six channels by its lack of energy above the low band, and the centre by its even relation to
- * left and right. Reads a few bounded blocks. Gives null rather than a guess.
+ * left and right. Reads a few bounded blocks. Gives null rather than a guess, and for any other number of channels.
  */
 export function identifyOrder(source: AudioSource): OrderEvidence {
-  assert(source.format.channelCount === CHANNEL_COUNT, 'only six channels have an order to be found')
+  const { channelCount } = source.format
+  if (channelCount !== CHANNEL_COUNT) {
+    return {
+      order: null,
+      confidence: 0,
+      evidence: [`The order of ${channelCount} channels is not told by what they carry.`],
+    }
+  }
   const sketch = sketchChannels(source)
   const lfe = findLfe(sketch)
   if (lfe.channel === LFE_IN_ITU) return { order: 'itu', confidence: lfe.confidence, evidence: [lfe.sentence] }
@@ -78,7 +85,9 @@ function findLfe({ energies, highEnergies }: ChannelSketch): FoundLfe {
     const sentence = `Channel ${channel + 1} alone is silent, as an unused LFE is.`
     return { channel, confidence: SILENT_LFE_CONFIDENCE, sentence }
   }
-  const sentence = `No channel stands out by a lack of energy above ${LOW_BAND_END_HZ} Hz; the lowest share is ${level(share(lowest))}.`
+  const sentence =
+    `No channel stands out by a lack of energy above ${LOW_BAND_END_HZ} Hz: ` +
+    `the lowest share is ${level(share(lowest))}.`
   return { channel: null, confidence: 0, sentence }
 }
 

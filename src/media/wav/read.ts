@@ -19,6 +19,8 @@ const FORMAT_BYTES = 64
 const MAX_BEXT_BYTES = 1 << 20
 /** RIFF sizes that count the 8 bytes before them, or forget a pad byte, are common and harm nothing. */
 const HARMLESS_BYTES = 8
+/** Tags that some programs append to any file are shorter than this; more may be audio. */
+const MAX_TAG_BYTES = 1 << 16
 
 /** Reads the header of a WAVE form; `name` is the form's name. Refuses what holds no readable audio. */
 export function readWavHeader(file: OpenFile, name: 'RIFF' | 'RF64' | 'BW64'): WavHeader {
@@ -69,19 +71,19 @@ function sizeFinding(id: string, severity: Finding['severity'], byteCount: numbe
 function sizeFindings(file: OpenFile, map: ChunkMap, data: Chunk, name: string): Finding[] {
   const dataEnd = data.bodyOffset + data.byteCount
   if (map.dataLength === 'left-open') {
-    const message =
-      'The header says that there is no audio, as after a recording that was never closed; all bytes to the end are read as audio.'
-    return [sizeFinding('lying-size', 'fail', data.byteCount, message)]
+    const found = 'The header says that there is no audio, as after a recording that was never closed'
+    return [sizeFinding('lying-size', 'fail', data.byteCount, `${found}; all bytes to the end are read as audio.`)]
   }
   if (map.dataLength === 'not-told') {
+    // A pipe cannot be wound back, so in RIFF this is common practice; RF64 has a place for the size.
     const severity = name === 'RIFF' ? 'warn' : 'fail'
-    const message =
-      'The header does not say how much audio there is, as after writing into a pipe; all bytes to the end are read as audio.'
-    return [sizeFinding('size-not-told', severity, data.byteCount, message)]
+    const found = 'The header does not say how much audio there is, as after writing into a pipe'
+    return [sizeFinding('size-not-told', severity, data.byteCount, `${found}; all bytes to the end are read as audio.`)]
   }
   if (dataEnd > file.byteCount) {
-    const message = `The end of the audio is missing: ${dataEnd - file.byteCount} of ${data.byteCount} bytes are not in the file. Copy it again from its origin.`
-    return [sizeFinding('truncated-data', 'fail', dataEnd - file.byteCount, message)]
+    const missing = dataEnd - file.byteCount
+    const found = `The end of the audio is missing: ${missing} of ${data.byteCount} bytes are not in the file`
+    return [sizeFinding('truncated-data', 'fail', missing, `${found}. Copy it again from its origin.`)]
   }
   return formFindings(file, map, dataEnd)
 }
@@ -90,31 +92,27 @@ function sizeFindings(file: OpenFile, map: ChunkMap, data: Chunk, name: string):
 function formFindings(file: OpenFile, map: ChunkMap, dataEnd: number): Finding[] {
   const formEnd = map.formEndOffset
   if (formEnd !== null && formEnd < dataEnd - HARMLESS_BYTES) {
-    const message = `The file header ends the file at byte ${formEnd}, inside the audio, which the data chunk ends at byte ${dataEnd}. Export the file again.`
-    return [sizeFinding('lying-size', 'fail', formEnd, message)]
+    const found = `The header ends the file at byte ${formEnd}, but the audio at byte ${dataEnd}`
+    return [sizeFinding('lying-size', 'fail', formEnd, `${found}. Export the file again.`)]
   }
   if (formEnd !== null && formEnd > file.byteCount + HARMLESS_BYTES) {
-    const message = `The file header promises ${formEnd} bytes, but there are ${file.byteCount}: the end of the file may be missing. Copy it again from its origin.`
-    return [sizeFinding('lying-size', 'fail', formEnd, message)]
+    const found = `The header promises ${formEnd} bytes, but there are ${file.byteCount}; the end may be missing`
+    return [sizeFinding('lying-size', 'fail', formEnd, `${found}. Copy the file again from its origin.`)]
   }
   const strayBytes = file.byteCount - map.chunksEndOffset
   if (strayBytes < HARMLESS_BYTES) return []
   if (formEnd !== null && map.chunksEndOffset >= formEnd - HARMLESS_BYTES && strayBytes < MAX_TAG_BYTES) {
-    return [
-      sizeFinding('trailing-bytes', 'note', strayBytes, `${strayBytes} bytes behind the end of the form are not read.`),
-    ]
+    const found = `${strayBytes} bytes behind the end of the WAV file are not read.`
+    return [sizeFinding('trailing-bytes', 'note', strayBytes, found)]
   }
-  const message = `${strayBytes} bytes behind the audio belong to no chunk: the size of the data chunk may be wrong and audio be missing. Export the file again.`
-  return [sizeFinding('lying-size', 'fail', strayBytes, message)]
+  const found = `${strayBytes} bytes belong to no chunk: the size of the audio may be wrong and some of it be missing`
+  return [sizeFinding('lying-size', 'fail', strayBytes, `${found}. Export the file again.`)]
 }
-
-/** Tags that some programs append to any file are shorter than this; more may be audio. */
-const MAX_TAG_BYTES = 1 << 16
 
 function partialFrame(dataBytes: number, frameBytes: number): Finding[] {
   const strayBytes = dataBytes % frameBytes
   // A single byte behind an odd length is the pad byte, which some writers of RF64 count as data.
   if (strayBytes === 0 || (strayBytes === 1 && dataBytes % 2 === 0)) return []
-  const message = `The audio ends with ${strayBytes} of the ${frameBytes} bytes of a frame; this incomplete frame is left out.`
-  return [sizeFinding('partial-frame', 'warn', strayBytes, message)]
+  const found = `The last frame has only ${strayBytes} of its ${frameBytes} bytes and is left out.`
+  return [sizeFinding('partial-frame', 'warn', strayBytes, found)]
 }

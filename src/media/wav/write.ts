@@ -85,7 +85,8 @@ function encodeHeader(plan: WavPlan): { readonly header: Buffer; readonly length
 
 /**
  * Creates a WAV file of its final length, with its header and silence, ready for `openPcmSink`.
- * Refuses an existing file, a folder that cannot be written and a disk that is known to be too small; leaves nothing then.
+ * Refuses an existing file, a folder that cannot be written and a disk that is known to be too small; nothing is left
+ * behind then.
  */
 export function createWav(path: string, plan: WavPlan): PcmLocation {
   const { header, lengths } = encodeHeader(plan)
