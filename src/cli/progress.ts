@@ -5,7 +5,6 @@ const REDRAW_MS = 100
 const PLAIN_STEP = 0.1
 
 const DOING: Readonly<Record<Progress['stage'], string>> = {
-  read: 'reading the source',
   analyse: 'analysing',
   measure: 'measuring',
   forecast: 'forecasting the ceiling',

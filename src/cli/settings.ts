@@ -1,10 +1,12 @@
 import {
   defaultSettings,
+  FIT_PARAMETERS,
   nearestName,
   type Parameter,
   type ParameterTable,
   Refusal,
   type SettingsOf,
+  UPMIX_PARAMETERS,
 } from '../domain/index.ts'
 
 /**
@@ -22,8 +24,29 @@ export function readSettings<T extends ParameterTable>(table: T, words: readonly
   return settings as SettingsOf<T>
 }
 
+/** Sorts `--set` words into those of the upmix and those of the fit; what belongs to neither is refused with both lists. */
+export function splitSettings(words: readonly string[]): {
+  readonly upmix: readonly string[]
+  readonly fit: readonly string[]
+} {
+  const isOf = (table: ParameterTable) => (word: string) => splitWord(word)[0] in table
+  const [upmix, fit] = [words.filter(isOf(UPMIX_PARAMETERS)), words.filter(isOf(FIT_PARAMETERS))]
+  const stray = words.find((word) => !upmix.includes(word) && !fit.includes(word))
+  if (stray === undefined) return { upmix, fit }
+  throw unknownSetting(splitWord(stray)[0], Object.keys({ ...UPMIX_PARAMETERS, ...FIT_PARAMETERS }))
+}
+
+/** The rows of a table as help prints them. */
+export function settingsHelp(table: ParameterTable): string {
+  return Object.entries(table)
+    .map(([name, row]) => `  ${name.padEnd(NAME_CELLS)}${rangeOf(row)}, default ${row.default}\n    ${row.sentence}\n`)
+    .join('')
+}
+
+const NAME_CELLS = 22
+
 /** The range of a parameter as help and refusals print it. */
-export function rangeOf(row: Parameter): string {
+function rangeOf(row: Parameter): string {
   if (row.kind === 'choice') return row.choices.join(' | ')
   return `${row.min} to ${row.max}${row.unit === null ? '' : ` ${row.unit}`}`
 }

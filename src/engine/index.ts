@@ -12,6 +12,14 @@ export {
 } from './deliver/index.ts'
 export type { DeliveryOrder, DeliveryOutcome, DeliveryStore } from './delivery-order.ts'
 export { identifyOrder } from './intake/index.ts'
-export { deliverProgramme, measureProgramme, type ProgrammeMeasurement, upmixProgramme, verifyDelivery } from './run.ts'
+export { seedOf } from './render-pass.ts'
+export {
+  deliverProgramme,
+  foldProgramme,
+  measureProgramme,
+  type ProgrammeMeasurement,
+  upmixProgramme,
+  verifyDelivery,
+} from './run.ts'
 export type { WrittenFile } from './verify-pass.ts'
-export { type AudioName, type Bench, perform, type ResultOf, type Task } from './work.ts'
+export { type AudioName, type Bench, type FoldOrder, perform, type ResultOf, type Task } from './work.ts'

@@ -3,6 +3,7 @@ import {
   type DeliveredFile,
   type DeliverySpec,
   describeMeasured,
+  gainToDb,
   joinMeasured,
   type LoudnessCurves,
   loudnessCurves,
@@ -37,7 +38,7 @@ import {
   type WrittenFile,
   writtenFiles,
 } from './verify-pass.ts'
-import type { RenderedFigures, RenderOrder } from './work.ts'
+import type { FoldOrder, RenderedFigures, RenderOrder } from './work.ts'
 
 /** Renders that a delivery may take before it is given up. */
 const MOST_PASSES = 3
@@ -218,5 +219,30 @@ export async function upmixProgramme(
     measurements: describeMeasured(measured),
     overs: rendered.reduce((sum, { overs }) => sum + overs, 0),
     peakDbfs: Math.max(...peaks),
+  }
+}
+
+/** Folds a programme down, without any fit. Gives the figures of the bytes written, and what would not have fitted the word. */
+export async function foldProgramme(
+  programme: ProgrammeShape,
+  order: FoldOrder,
+  crew: Crew,
+  store: Pick<DeliveryStore, 'beginPass'>,
+  watch: Watch,
+): Promise<{ readonly measurements: Measurements; readonly overs: number; readonly peakDbfs: number }> {
+  const stages = new Stages(watch)
+  store.beginPass()
+  const folded = await bySegment(
+    crew,
+    programme,
+    (segment) => ({ kind: 'fold', segment, order }),
+    stages.tell('render'),
+  )
+  const layout = order.to === 'mono' ? 'mono' : '2.0'
+  const measured = await measureBySegment(crew, { ...programme, layout }, 'multichannel', stages.tell('verify'))
+  return {
+    measurements: describeMeasured(measured),
+    overs: folded.reduce((sum, { overs }) => sum + overs, 0),
+    peakDbfs: gainToDb(folded.reduce((highest, { peak }) => Math.max(highest, peak), 0)),
   }
 }

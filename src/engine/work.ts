@@ -22,6 +22,9 @@ import {
   measureSegment,
 } from './measure/index.ts'
 import {
+  type FoldedSegment,
+  type FoldJob,
+  foldSegment,
   type RenderedSegment,
   type RenderJob,
   renderSegment,
@@ -66,9 +69,14 @@ export type RenderTask = { readonly kind: 'render'; readonly segment: number; re
 /** Renders without writing and measures the words: what would the ceiling take here? */
 export type ForecastTask = { readonly kind: 'forecast'; readonly segment: number; readonly order: RenderOrder }
 
+/** A fold-down without any fit; its words go to `multichannel`, whatever its layout. */
+export type FoldTask = { readonly kind: 'fold'; readonly segment: number; readonly order: FoldOrder }
+
+export type FoldOrder = Omit<FoldJob, 'source'>
+
 export type CompareTask = { readonly kind: 'compare'; readonly segment: number }
 
-export type Task = UpmixTask | MeasureTask | RenderTask | ForecastTask | CompareTask
+export type Task = UpmixTask | MeasureTask | RenderTask | ForecastTask | FoldTask | CompareTask
 
 /** What is known of one rendered segment besides its bytes. */
 export type RenderedFigures = Pick<RenderedSegment, 'alteration' | 'overs' | 'nearTies'> & {
@@ -76,11 +84,15 @@ export type RenderedFigures = Pick<RenderedSegment, 'alteration' | 'overs' | 'ne
   readonly againstMaster: MasterComparison | null
 }
 
+export type FoldedFigures = Omit<FoldedSegment, 'words'>
+
 export type ResultOf<T extends Task> = T extends { kind: 'render' }
   ? RenderedFigures
-  : T extends { kind: 'compare' }
-    ? FoldDownComparison
-    : Measured
+  : T extends { kind: 'fold' }
+    ? FoldedFigures
+    : T extends { kind: 'compare' }
+      ? FoldDownComparison
+      : Measured
 
 /** Performs one segment's task inside a worker; the only door to the stages besides `run.ts`. */
 export function perform<T extends Task>(bench: Bench, task: T): ResultOf<T> {
@@ -99,6 +111,13 @@ const performers = {
   measure(bench: Bench, task: MeasureTask): Measured {
     const source = bench.source(task.audio)
     return measureSegment(bench.kernels, source, segmentOf(source, task), bench.cancellation)
+  },
+  fold(bench: Bench, task: FoldTask): FoldedFigures {
+    const source = bench.source('source')
+    const segment = segmentOf(source, task)
+    const { words, ...figures } = foldSegment(bench.kernels, { ...task.order, source }, segment, bench.cancellation)
+    bench.sink('multichannel').write(words, segment.firstFrame)
+    return figures
   },
   compare(bench: Bench, task: CompareTask): FoldDownComparison {
     const multichannel = bench.source('multichannel')

@@ -12,6 +12,7 @@ import {
   writeFileSync,
 } from 'node:fs'
 import { basename, join } from 'node:path'
+import type { ManifestFile } from '../engine/index.ts'
 import { whileWriting } from './file-errors.ts'
 import { lockFolder } from './folder-lock.ts'
 
@@ -102,8 +103,29 @@ export class DeliveryFolder {
   }
 }
 
+/** Finishes a delivery that was cut off while it was put in place, if there is one; refuses while another run writes there. */
+export function finishInterrupted(path: string): void {
+  if (!existsSync(join(path, COMMIT))) return
+  whileWriting(path, () => {
+    const unlock = lockFolder(join(path, LOCK), path)
+    recoverDelivery(path)
+    unlock()
+  })
+}
+
+/** The manifest of a delivery folder, or null where there is none. */
+export function readManifest(path: string): DeliveryManifest | null {
+  try {
+    return JSON.parse(readFileSync(join(path, MANIFEST), 'utf8')) as DeliveryManifest
+  } catch {
+    return null
+  }
+}
+
+export type DeliveryManifest = { readonly files: readonly ManifestFile[] }
+
 /** Brings a folder that a crash left behind to its old or its new delivery. Harmless where there is nothing to do. */
-export function recoverDelivery(path: string): void {
+function recoverDelivery(path: string): void {
   if (existsSync(join(path, COMMIT))) finishCommit(path)
   rmSync(join(path, WORK), { recursive: true, force: true })
 }

@@ -19,7 +19,7 @@ export type FitOptions = JobOptions &
   }
 
 /** Fits one file of any layout to a spec; the layout stays. What does not conform is not written, unless it is kept. */
-export async function fit(
+export async function fitFile(
   path: string,
   outPath: string,
   options: FitOptions,

@@ -28,10 +28,12 @@ type Move = (descriptor: number, bytes: Uint8Array, offset: number, length: numb
 
 /** Scratch planes in a file; several workers may hold it open and write different frames. */
 export class PlanesFile implements PlaneStore {
+  readonly #path: string
   readonly #descriptor: number
   readonly #frameCount: number
 
   constructor(location: PlanesLocation) {
+    this.#path = location.path
     this.#descriptor = openSync(location.path, 'r+')
     this.#frameCount = location.frameCount
   }
@@ -41,7 +43,7 @@ export class PlanesFile implements PlaneStore {
   }
 
   write(planeIndex: number, frameIndex: number, samples: Float32Array): void {
-    this.#transfer(planeIndex, frameIndex, samples, writeSync)
+    whileWriting(this.#path, () => this.#transfer(planeIndex, frameIndex, samples, writeSync))
   }
 
   close(): void {

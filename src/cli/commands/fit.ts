@@ -1,0 +1,72 @@
+import type { Command } from 'commander'
+import { FIT_PARAMETERS, type LayoutName } from '../../domain/index.ts'
+import { type ChannelOrder, fitFile, loadSpec, reportJson } from '../../jobs/index.ts'
+import { withChannels, withCommon, withOutput, withSettings } from '../options.ts'
+import { EXIT } from '../outcome.ts'
+import { printFindings, printMargins } from '../print.ts'
+import { readSettings, settingsHelp } from '../settings.ts'
+import { answer, type CommonOptions } from '../terminal.ts'
+
+type Options = CommonOptions & {
+  readonly spec: string
+  readonly set: readonly string[]
+  readonly bits: '16' | '24'
+  readonly replace?: true
+  readonly keepNonconforming?: true
+  readonly layout?: LayoutName
+  readonly order?: ChannelOrder
+}
+
+export function addFit(program: Command): void {
+  const command = program
+    .command('fit')
+    .summary('bring one file of any layout inside a spec with the least movement')
+    .description(
+      'Static gain, then the least ride that holds the short-term and momentary lines, then the ceiling; the same gain on ' +
+        'every channel. The layout and the length stay; the result is measured from the bytes that were written.',
+    )
+    .argument('<in>', 'WAV, BWF, RF64, BW64 or FLAC')
+    .argument('<out>', 'WAV file to write')
+    .requiredOption('--spec <spec>', 'name of a delivery spec, or path of a spec file')
+    .option('--keep-nonconforming', 'keep what does not conform, under a name that says so')
+  withSettings(withOutput(withChannels(withCommon(command))))
+    .addHelpText(
+      'after',
+      `
+Examples:
+  plimsoll fit harbour-day.wav harbour-day-fitted.wav --spec ebu-r128
+  plimsoll fit promo.wav promo-fitted.wav --spec ebu-r128-s1 --set rideReachSeconds=2
+
+Settings:
+${settingsHelp(FIT_PARAMETERS)}
+Exit code: 0 written and conforming, 1 not conforming (nothing is written), 2 refused.`,
+    )
+    .action(run)
+}
+
+function run(path: string, outPath: string, options: Options): Promise<void> {
+  return answer(options, async ({ signal, progress }) => {
+    const { workers, layout, order } = options
+    const { report, isWritten } = await fitFile(
+      path,
+      outPath,
+      {
+        spec: loadSpec(options.spec),
+        fit: readSettings(FIT_PARAMETERS, options.set),
+        bitsPerSample: options.bits === '16' ? 16 : 24,
+        replaces: options.replace ?? false,
+        keepsNonconforming: options.keepNonconforming ?? false,
+        workers,
+        layout,
+        order,
+        signal,
+      },
+      progress,
+    )
+    return {
+      code: report.conforms ? EXIT.conforms : EXIT.finding,
+      text: `${report.verdict}\n${isWritten ? '' : '  Nothing was written.\n'}${printMargins(report.margins)}${printFindings(report.findings)}`,
+      json: reportJson(report),
+    }
+  })
+}

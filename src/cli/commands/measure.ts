@@ -1,0 +1,104 @@
+import { writeFileSync } from 'node:fs'
+import type { Command } from 'commander'
+import type { LayoutName } from '../../domain/index.ts'
+import { Refusal } from '../../domain/index.ts'
+import {
+  type ChannelOrder,
+  loadSpec,
+  type MeasuredFile,
+  measureFile,
+  seriesCsv,
+  TOOL_VERSION,
+} from '../../jobs/index.ts'
+import { withChannels, withCommon } from '../options.ts'
+import { EXIT } from '../outcome.ts'
+import { printFindings, printMargins, printMeasurements } from '../print.ts'
+import { answer, type CommonOptions } from '../terminal.ts'
+
+type Options = CommonOptions & {
+  readonly spec?: string
+  readonly series?: string
+  readonly layout?: LayoutName
+  readonly order?: ChannelOrder
+}
+
+export function addMeasure(program: Command): void {
+  const command = program
+    .command('measure')
+    .summary('loudness, range and peaks of files, against a spec if one is named')
+    .description(
+      'Measures programme loudness, loudness range, momentary and short-term maxima (ITU-R BS.1770-5, EBU Tech 3341 and ' +
+        '3342), sample and true peaks of every channel, and the Lo/Ro fold-down of a multichannel file.',
+    )
+    .argument('<file...>', 'WAV, BWF, RF64, BW64 or FLAC')
+    .option('--spec <spec>', 'name of a delivery spec, or path of a spec file')
+    .option('--series <csv>', 'also write loudness over time, every 100 ms (one file only)')
+  withChannels(withCommon(command))
+    .addHelpText(
+      'after',
+      `
+Examples:
+  plimsoll measure saltmarsh-103-master.wav
+  plimsoll measure saltmarsh-103_51.wav --spec atsc-a85-short
+  plimsoll measure harbour-day.wav --order film --series harbour-day.csv
+  plimsoll measure *.wav --json
+
+Exit code: 0 measured (and conforming, with --spec), 1 findings, 2 refused.`,
+    )
+    .action(measure)
+}
+
+function measure(paths: readonly string[], options: Options): Promise<void> {
+  return answer(options, async ({ signal, progress }) => {
+    if (options.series !== undefined && paths.length > 1) throw seriesOfSeveral(paths.length)
+    const spec = options.spec === undefined ? undefined : loadSpec(options.spec)
+    const { workers, layout, order } = options
+    const files: MeasuredFile[] = []
+    for (const [index, path] of paths.entries()) {
+      const told = ({ stage, share }: Parameters<typeof progress>[0]) =>
+        progress({ stage, share: (index + share) / paths.length })
+      files.push(await measureFile(path, { spec, workers, layout, order, signal }, told))
+    }
+    if (options.series !== undefined) writeSeries(options.series, files[0] as MeasuredFile)
+    return {
+      code: files.every((file) => file.conforms) ? EXIT.conforms : EXIT.finding,
+      text: files.map((file) => printFile(file, spec?.title)).join('\n'),
+      json: {
+        version: 1,
+        tool: { name: 'plimsoll', version: TOOL_VERSION },
+        spec: spec === undefined ? null : { id: spec.id, title: spec.title, edition: spec.edition },
+        files: files.map(({ curves: _, bitsPerSample: __, ...file }) => file),
+      },
+    }
+  })
+}
+
+function printFile(file: MeasuredFile, specTitle: string | undefined): string {
+  const against =
+    specTitle === undefined ? '' : `against ${specTitle}: ${file.conforms ? 'conforms' : 'does not conform'}\n`
+  return `${file.path}\n${printMeasurements(file)}${against}${printMargins(file.margins)}${printFindings(file.findings)}`
+}
+
+function writeSeries(path: string, file: MeasuredFile): void {
+  try {
+    writeFileSync(path, seriesCsv(file.curves))
+  } catch (error) {
+    throw new Refusal({
+      code: 'CLI_SERIES_NOT_WRITTEN',
+      action: `write "${path}"`,
+      found: (error as Error).message,
+      wanted: 'a place that you may write to',
+      remedy: 'Name another file after --series.',
+    })
+  }
+}
+
+function seriesOfSeveral(count: number): Refusal {
+  return new Refusal({
+    code: 'CLI_SERIES_OF_SEVERAL',
+    action: 'write one series',
+    found: `${count} files`,
+    wanted: 'one file with --series',
+    remedy: 'Run the command once for each file.',
+  })
+}

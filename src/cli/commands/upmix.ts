@@ -1,0 +1,89 @@
+import type { Command } from 'commander'
+import { Refusal, UPMIX_PARAMETERS } from '../../domain/index.ts'
+import { TOOL_VERSION, upmix } from '../../jobs/index.ts'
+import { withCommon, withGain, withOutput, withSettings } from '../options.ts'
+import { EXIT } from '../outcome.ts'
+import { printMeasurements } from '../print.ts'
+import { readSettings, settingsHelp } from '../settings.ts'
+import { answer, type CommonOptions } from '../terminal.ts'
+
+type Options = CommonOptions & {
+  readonly set: readonly string[]
+  readonly through?: readonly string[]
+  readonly gain: number
+  readonly bits: '16' | '24'
+  readonly replace?: true
+}
+
+const STEM_AND_OUTPUT = 2
+
+export function addUpmix(program: Command): void {
+  const command = program
+    .command('upmix')
+    .summary('a stereo master to 5.1, at its own level')
+    .description(
+      'Makes a 5.1 whose Lo/Ro fold-down is the stereo master again. No fit: use "plimsoll deliver" for a delivery.',
+    )
+    .argument('<in>', 'two-track WAV, BWF, RF64, BW64 or FLAC')
+    .argument('<out>', '5.1 WAV file to write')
+    .option(
+      '--through <stem and output...>',
+      'send a stem of the mix through the weights computed from IN: STEM.wav OUT.wav',
+    )
+  withSettings(withGain(withOutput(withCommon(command))))
+    .addHelpText(
+      'after',
+      `
+Examples:
+  plimsoll upmix saltmarsh-103-master.wav saltmarsh-103_51.wav
+  plimsoll upmix master.wav 51.wav --set centreShare=0.8 --set ambienceShare=1.2 --gain -3
+  plimsoll upmix mix.wav mix_51.wav --through dialogue.wav dialogue_51.wav
+
+Settings:
+${settingsHelp(UPMIX_PARAMETERS)}
+Exit code: 0 written, 2 refused (also where the result would pass full scale: nothing is clipped).`,
+    )
+    .action(run)
+}
+
+function run(path: string, outPath: string, options: Options): Promise<void> {
+  return answer(options, async ({ signal, progress }) => {
+    const { workers, gain: gainDb, through } = options
+    const made = await upmix(
+      path,
+      outPath,
+      {
+        settings: readSettings(UPMIX_PARAMETERS, options.set),
+        gainDb,
+        bitsPerSample: options.bits === '16' ? 16 : 24,
+        replaces: options.replace ?? false,
+        through: through === undefined ? undefined : stemAndOutput(through),
+        workers,
+        signal,
+      },
+      progress,
+    )
+    const files = made.through === null ? [made] : [made, made.through]
+    return {
+      code: EXIT.conforms,
+      text: files.map(({ path: name, measurements }) => `${name}\n${printMeasurements(measurements)}`).join('\n'),
+      json: {
+        version: 1,
+        tool: { name: 'plimsoll', version: TOOL_VERSION },
+        files: files.map(({ path: name, measurements }) => ({ path: name, ...measurements })),
+      },
+    }
+  })
+}
+
+function stemAndOutput(words: readonly string[]): { readonly stem: string; readonly out: string } {
+  const [stem, out] = words
+  if (words.length === STEM_AND_OUTPUT && stem !== undefined && out !== undefined) return { stem, out }
+  throw new Refusal({
+    code: 'CLI_THROUGH_FORM',
+    action: 'read --through',
+    found: `${words.length} ${words.length === 1 ? 'name' : 'names'}`,
+    wanted: 'a stem and an output',
+    remedy: 'Write it last, like --through STEM.wav STEM_OUT.wav.',
+  })
+}

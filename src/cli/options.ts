@@ -1,0 +1,67 @@
+import { availableParallelism } from 'node:os'
+import { type Command, InvalidArgumentError, Option } from 'commander'
+
+const HIGHEST_WORKER_COUNT = 64
+
+function wholeNumber(text: string): number {
+  const number = Number(text)
+  if (Number.isInteger(number) && number >= 1 && number <= HIGHEST_WORKER_COUNT) return number
+  throw new InvalidArgumentError(`Give a whole number from 1 to ${HIGHEST_WORKER_COUNT}.`)
+}
+
+function decibels(text: string): number {
+  const number = Number(text)
+  if (text.trim() !== '' && Number.isFinite(number) && Math.abs(number) <= 60) return number
+  throw new InvalidArgumentError('Give a gain in dB from -60 to 60.')
+}
+
+function collect(word: string, words: readonly string[]): readonly string[] {
+  return [...words, word]
+}
+
+/** Options that every command has. */
+export function withCommon(command: Command): Command {
+  return command
+    .option('--json', 'print one JSON document on stdout and nothing else there')
+    .option('--quiet', 'no progress and no text; the exit code tells')
+    .addOption(
+      new Option('--workers <n>', 'worker threads; the result does not depend on it')
+        .argParser(wholeNumber)
+        .default(undefined, `one per processor, ${availableParallelism()} here`),
+    )
+}
+
+/** Options of commands that read a programme whose header may not tell what the channels are. */
+export function withChannels(command: Command): Command {
+  return command
+    .addOption(
+      new Option('--layout <layout>', 'what the channels are, where the header does not tell').choices([
+        'mono',
+        '2.0',
+        '5.0',
+        '5.1',
+        '7.1',
+      ]),
+    )
+    .addOption(
+      new Option(
+        '--order <order>',
+        'order of the six channels: itu L R C LFE Ls Rs, film L C R Ls Rs LFE, aac C L R Ls Rs LFE',
+      ).choices(['itu', 'film', 'aac']),
+    )
+}
+
+/** Options of commands that write audio. */
+export function withOutput(command: Command): Command {
+  return command
+    .addOption(new Option('--bits <n>', 'word length of the output').choices(['16', '24']).default('24'))
+    .option('--replace', 'replace what is there already')
+}
+
+export function withSettings(command: Command): Command {
+  return command.option('--set <name=value>', 'a setting; may be given several times', collect, [])
+}
+
+export function withGain(command: Command): Command {
+  return command.addOption(new Option('--gain <dB>', 'static gain').argParser(decibels).default(0))
+}

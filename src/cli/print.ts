@@ -1,0 +1,97 @@
+import {
+  type Finding,
+  type FoldDownLock,
+  type LoudnessFigures,
+  type Margin,
+  type Measurements,
+  printFigure,
+  printTime,
+} from '../domain/index.ts'
+
+const LABEL_CELLS = 22
+const VALUE_CELLS = 12
+
+/** One measured value with its unit, in columns. */
+function row(label: string, value: number | null, unit: string, remark = ''): string {
+  const figure =
+    value === null ? 'not measured'.padStart(VALUE_CELLS) : `${printFigure(value, 2).padStart(VALUE_CELLS)} ${unit}`
+  return `  ${label.padEnd(LABEL_CELLS)}${figure}${remark === '' ? '' : `   ${remark}`}\n`
+}
+
+/** The figures of a file as a mixer reads them. */
+export function printMeasurements(measurements: Measurements): string {
+  const { layout, sampleRateHz, durationSeconds, channels, foldDown } = measurements
+  const peaks = channels.map(({ role, maxTruePeakDbtp }) => `${role} ${printFigure(maxTruePeakDbtp)}`).join(', ')
+  const samplePeaks = channels.map(({ role, samplePeakDbfs }) => `${role} ${printFigure(samplePeakDbfs)}`).join(', ')
+  return [
+    `  ${layout}, ${sampleRateHz / 1000} kHz, ${printTime(durationSeconds, 2)}\n`,
+    printLoudness(measurements),
+    row('true peak', measurements.maxTruePeakDbtp, 'dBTP', channels.length > 1 ? peaks : ''),
+    row('sample peak', measurements.samplePeakDbfs, 'dBFS', channels.length > 1 ? samplePeaks : ''),
+    ...(foldDown.loRo === null
+      ? []
+      : ['  fold-down Lo/Ro\n', printLoudness(foldDown.loRo, '  '), printPeaks(foldDown.loRo, '  ')]),
+  ].join('')
+}
+
+function printLoudness(figures: LoudnessFigures, indent = ''): string {
+  return [
+    row(`${indent}programme loudness`, figures.programmeLoudnessLkfs, 'LKFS'),
+    row(`${indent}loudness range`, figures.loudnessRangeLu, 'LU'),
+    row(`${indent}max momentary`, figures.maxMomentaryLkfs, 'LKFS'),
+    row(`${indent}max short-term`, figures.maxShortTermLkfs, 'LKFS'),
+  ].join('')
+}
+
+function printPeaks(figures: LoudnessFigures, indent: string): string {
+  return row(`${indent}true peak`, figures.maxTruePeakDbtp, 'dBTP')
+}
+
+const SEVERITY_WORDS = { fail: 'NOT MET', warn: 'watch', note: 'note' } as const
+
+/** Findings, the failing ones first. */
+export function printFindings(findings: readonly Finding[]): string {
+  const order = ['fail', 'warn', 'note']
+  return findings
+    .toSorted((a, b) => order.indexOf(a.severity) - order.indexOf(b.severity))
+    .map(({ severity, message }) => `  ${SEVERITY_WORDS[severity].padEnd(8)} ${message}\n`)
+    .join('')
+}
+
+const LINE_NAMES: Readonly<Record<string, string>> = {
+  programmeLoudnessLkfs: 'programme loudness',
+  maxTruePeakDbtp: 'true peak',
+  maxShortTermLkfs: 'max short-term',
+  maxMomentaryLkfs: 'max momentary',
+  loudnessRangeLu: 'loudness range',
+  'foldDown.loRo.programmeLoudnessLkfs': 'Lo/Ro loudness',
+  'foldDown.loRo.maxTruePeakDbtp': 'Lo/Ro true peak',
+}
+
+const ROLE_NAMES = { 'mix-5.1': '5.1', 'lo-ro': 'stereo', mix: 'mix' } as const
+
+/** How far each line of the spec is inside or outside its limit. */
+export function printMargins(margins: readonly Margin[]): string {
+  return margins
+    .map(({ role, line, measured, limit, margin, unit }) => {
+      const name = `${ROLE_NAMES[role]} ${LINE_NAMES[line] ?? line}`
+      if (margin === null) return `  ${name.padEnd(LABEL_CELLS + 4)}not measured\n`
+      const side = margin >= 0 ? 'inside' : 'OUTSIDE'
+      const from = `${printFigure(measured, 2)} ${unit}, limit ${printFigure(limit)}`
+      return `  ${name.padEnd(LABEL_CELLS + 4)}${printFigure(Math.abs(margin), 2).padStart(6)} ${side}   ${from}\n`
+    })
+    .join('')
+}
+
+/** The fold-down lock in a sentence. */
+export function printLock(lock: FoldDownLock | null): string {
+  if (lock === null) return ''
+  if (lock.state === 'closed') {
+    const beside =
+      lock.masterNullDbfs === null
+        ? ''
+        : `; against the master under the same gains ${printFigure(lock.masterNullDbfs)} dBFS`
+    return `  fold-down lock closed: the Lo/Ro of the 5.1 is the stereo, 0 samples differ${beside}\n`
+  }
+  return `  fold-down lock OPEN: ${lock.differingSamples} samples differ\n`
+}

@@ -1,0 +1,165 @@
+import { existsSync, statSync } from 'node:fs'
+import { join } from 'node:path'
+import type { DeliverySpec, Finding, FoldDownLock, Margin, Measurements } from '../domain/index.ts'
+import { type ManifestFile, type Progress, verifyDelivery, type WrittenFile } from '../engine/index.ts'
+import { sha256Of } from '../media/index.ts'
+import { finishInterrupted, readManifest } from './delivery-folder.ts'
+import { measureFile } from './measure.ts'
+import { refuse } from './refusals.ts'
+import { type OpenedSource, openSource } from './source.ts'
+import { type JobOptions, withCrew } from './with-crew.ts'
+
+export type VerifiedDelivery = {
+  readonly conforms: boolean
+  readonly files: readonly {
+    readonly path: string
+    readonly role: string
+    readonly measurements: Measurements
+  }[]
+  readonly foldDownLock: FoldDownLock | null
+  readonly findings: readonly Finding[]
+  readonly margins: readonly Margin[]
+}
+
+/** Checks a delivery folder, or a single file, from its bytes alone: checksums, spec, fold-down lock. */
+export async function verify(
+  path: string,
+  options: JobOptions & { readonly spec: DeliverySpec },
+  progress?: (progress: Progress) => void,
+): Promise<VerifiedDelivery> {
+  if (!existsSync(path) || !statSync(path).isDirectory()) return verifyFile(path, options, progress)
+  finishInterrupted(path)
+  const manifest = readManifest(path)
+  if (manifest === null) throw refuse('JOBS_NOT_A_DELIVERY', `verify "${path}"`, 'no manifest.json that can be read')
+
+  const damage = await checkAgainstManifest(path, manifest.files, options.signal)
+  const findings = [...damage.values()]
+  const audio = manifest.files.filter((file) => file.role in AUDIO_NAMES && !damage.has(file))
+  if (audio.length === 0) return { conforms: false, files: [], foldDownLock: null, findings, margins: [] }
+  return verifyAudio(path, audio, findings, options, progress)
+}
+
+const AUDIO_NAMES: Readonly<Record<string, 'multichannel' | 'stereo'>> = {
+  'mix-5.1': 'multichannel',
+  mix: 'multichannel',
+  'lo-ro': 'stereo',
+}
+
+async function verifyAudio(
+  folder: string,
+  listed: readonly ManifestFile[],
+  damage: readonly Finding[],
+  options: JobOptions & { readonly spec: DeliverySpec },
+  progress: ((progress: Progress) => void) | undefined,
+): Promise<VerifiedDelivery> {
+  const opened = await Promise.all(
+    listed.map(async (file) => ({ file, source: await openSource(join(folder, file.path), () => folder) })),
+  )
+  const [main] = opened as [(typeof opened)[number]]
+  const uneven = opened.find(({ source }) => source.frameCount !== main.source.frameCount)
+  if (uneven !== undefined) {
+    const findings = [...damage, unevenLengths(main.source, uneven.source)]
+    return { conforms: false, files: [], foldDownLock: null, findings, margins: [] }
+  }
+  const written = opened.map(({ file, source }) => writtenFile(file, source))
+  const places = Object.fromEntries(opened.map(({ file, source }) => [AUDIO_NAMES[file.role], source.location]))
+  const programme = {
+    layout: main.source.layout,
+    sampleRateHz: main.source.format.sampleRateHz,
+    frameCount: main.source.frameCount,
+  }
+  const watch = progress === undefined ? {} : { progress }
+  const { files, lock, judgement } = await withCrew(
+    main.source,
+    options,
+    (crew) => verifyDelivery(crew, programme, written, options.spec, watch),
+    places,
+  )
+  const findings = [...damage, ...judgement.findings]
+  return {
+    conforms: findings.every((finding) => finding.severity !== 'fail'),
+    files: files.map(({ role, measurements }, index) => ({
+      path: (listed[index] as ManifestFile).path,
+      role,
+      measurements,
+    })),
+    foldDownLock: lock,
+    findings,
+    margins: judgement.margins,
+  }
+}
+
+async function verifyFile(
+  path: string,
+  options: JobOptions & { readonly spec: DeliverySpec },
+  progress: ((progress: Progress) => void) | undefined,
+): Promise<VerifiedDelivery> {
+  const {
+    conforms,
+    findings,
+    margins,
+    curves: _,
+    bitsPerSample: __,
+    ...measured
+  } = await measureFile(path, options, progress)
+  return {
+    conforms,
+    files: [{ ...measured, role: 'mix', measurements: measured }],
+    foldDownLock: null,
+    findings,
+    margins,
+  }
+}
+
+function writtenFile(file: ManifestFile, source: OpenedSource): WrittenFile {
+  return {
+    audio: AUDIO_NAMES[file.role] as WrittenFile['audio'],
+    role: file.role as WrittenFile['role'],
+    layout: source.layout,
+    bitsPerSample: source.bitsPerSample,
+  }
+}
+
+/** Every file of the manifest must be there, byte for byte. */
+async function checkAgainstManifest(
+  folder: string,
+  files: readonly ManifestFile[],
+  cancellation: AbortSignal | undefined,
+): Promise<ReadonlyMap<ManifestFile, Finding>> {
+  const damage = new Map<ManifestFile, Finding>()
+  for (const file of files) {
+    const path = join(folder, file.path)
+    if (!existsSync(path)) damage.set(file, damaged('file-missing', `"${file.path}" of the manifest is missing.`))
+    else if (statSync(path).size !== file.bytes || (await sha256Of(path, { cancellation })) !== file.sha256) {
+      damage.set(
+        file,
+        damaged(
+          'checksum',
+          `"${file.path}" is not the file that was delivered: its checksum differs from the manifest's.`,
+        ),
+      )
+    }
+  }
+  return damage
+}
+
+function unevenLengths(main: OpenedSource, other: OpenedSource): Finding {
+  return damaged(
+    'length',
+    `The files are not equally long: ${main.frameCount} frames in "${main.path}", ${other.frameCount} in "${other.path}".`,
+  )
+}
+
+function damaged(id: string, message: string): Finding {
+  return {
+    id,
+    severity: 'fail',
+    line: null,
+    measured: null,
+    allowed: null,
+    unit: null,
+    at: null,
+    source: 'manifest.json of the delivery',
+    message,
+  }
+}
