@@ -6,6 +6,7 @@ import { fileURLToPath } from 'node:url'
 import { describe, expect, it } from 'vitest'
 // @ts-expect-error the scripts are plain JavaScript
 import { pages } from '../scripts/write-pages.mjs'
+import { FIT_PARAMETERS, type Parameter, type ParameterTable, UPMIX_PARAMETERS } from '../src/domain/index.ts'
 
 const root = fileURLToPath(new URL('..', import.meta.url))
 
@@ -135,6 +136,19 @@ describe('documents', () => {
       }
     }
     expect(wrong).toEqual([])
+  })
+
+  it('set settings that exist, to values that they take', () => {
+    const table: ParameterTable = { ...UPMIX_PARAMETERS, ...FIT_PARAMETERS }
+    const isTaken = (row: Parameter | undefined, value: string) => {
+      if (row === undefined) return false
+      if (row.kind === 'choice') return row.choices.includes(value)
+      return Number(value) >= row.min && Number(value) <= row.max
+    }
+    const shown = documents.flatMap((path) => [...read(path).matchAll(/(?:--set |`)([a-z][A-Za-z]+)=([\w.-]+)/g)])
+    const wrong = shown.filter(([, name, value]) => name !== 'name' && !isTaken(table[name as string], value as string))
+    expect(shown.length).toBeGreaterThan(10)
+    expect(wrong.map(([text]) => text)).toEqual([])
   })
 })
 
