@@ -4,16 +4,9 @@ import { bytesPerPlaneSample, type Plane } from './decode.ts'
 import type { Kernels } from './kernels.ts'
 
 export interface CeilingExports {
-  readonly mixIntoLine: (
-    line: number,
-    plane: number,
-    isWide: number,
-    weight: number,
-    count: number,
-    adds: number,
-  ) => void
-  readonly gainsOfLine: (gains: number, common: number, ceiling: number, count: number) => number
-  readonly applyGainsToLine: (line: number, gains: number, count: number) => number
+  readonly gainsOfLine: (gains: number, common: number, ceiling: number, count: number) => void
+  readonly gainedLine: (line: number, plane: number, isWide: number, gains: number, count: number) => number
+  readonly mixLine: (mix: number, line: number, weight: number, count: number, adds: number) => number
   readonly blockBounds: (line: number, blockCount: number, peaks: number, bends: number) => void
   readonly samplePeaksOfBlock: (line: number, at: number) => void
   readonly interpolateBlock: (line: number, between: number, table: number, couples: number, taps: number) => void
@@ -130,7 +123,8 @@ function place(kernels: Kernels, stretch: CeilingStretch) {
   const boxes = [Math.floor((2 * reach) / 3) + 1, Math.floor((2 * reach + 1) / 3) + 1, 0]
   boxes[2] = 2 * reach + 3 - (boxes[0] as number) - (boxes[1] as number)
   const touched = take(blockCount)
-  const gains = take(LINE * 4)
+  const planes = [...new Set(stretch.signals.flatMap((signal) => signal.map((term) => term.plane)))]
+  const lines = planes.map(() => take(LINE * 4))
   const blockMinima = take(blockCount * 4)
   // One block before the chunk, so that what lies between two chunks is found; slack for the frame before that.
   const detected = (CHUNK + 2 * BLOCK) * 4
@@ -149,9 +143,15 @@ function place(kernels: Kernels, stretch: CeilingStretch) {
     touched: new Uint8Array(buffer, touched, blockCount).fill(0),
     due: new Uint8Array(blockCount),
     hot: new Uint8Array(chunkCount),
-    line: take(LINE * 4),
-    gains,
-    gainLine: new Float32Array(buffer, gains, LINE),
+    planes,
+    lines,
+    lineFrames: lines.map((line) => new Float32Array(buffer, line, LINE)),
+    linePeaks: new Float64Array(planes.length),
+    signals: stretch.signals.map((signal) =>
+      signal.map(({ plane, weight }) => ({ line: planes.indexOf(plane), weight })),
+    ),
+    mix: take(LINE * 4),
+    gains: take(LINE * 4),
     peaks,
     peakOf: new Float32Array(buffer, peaks, CHUNK_BLOCKS + 4),
     bends,
@@ -226,16 +226,10 @@ function detect(
   chunk: number,
   above: number,
 ): boolean {
-  const { exports } = kernels
-  const span = lineSpan(stretch, chunk)
-  const gains = work.gains + span.offset * 4
-  const gainAt = span.firstFrame * 8
-  work.gainLine.fill(0)
-  exports.gainsOfLine(gains, stretch.commonGain + gainAt, stretch.ceilingGain + gainAt, span.count)
+  gainPlanes(kernels, stretch, work, chunk)
   let isActive = false
-  for (const signal of stretch.signals) {
-    mixLine(kernels, work, signal, span)
-    const peak = exports.applyGainsToLine(work.line, work.gains, LINE)
+  for (const signal of work.signals) {
+    const { line, peak } = lineOf(kernels, work, signal, above)
     if (peak * WIDEST_SUM <= above) continue
     work.hot[chunk] = 1
     if (interpolators.every((interpolator) => peak * interpolator.absoluteSum * ROUNDING <= above)) continue
@@ -245,28 +239,45 @@ function detect(
       work.atFrames.fill(0)
       work.betweenFrames.fill(0)
     }
-    detectSignal(kernels, work, interpolators, chunk, above)
+    detectSignal(kernels, work, interpolators, chunk, line, above)
   }
   return isActive
 }
 
-/** The part of a chunk's line that lies inside the stretch; the rest of the line is silence. */
-function lineSpan(stretch: CeilingStretch, chunk: number) {
+/** Every plane of a chunk under the present gains, in single precision; silence outside the stretch. */
+function gainPlanes(kernels: Kernels, stretch: CeilingStretch, work: Work, chunk: number): void {
+  const { exports } = kernels
   const lineStart = chunk * CHUNK - CONTEXT
   const firstFrame = Math.max(0, lineStart)
-  return {
-    firstFrame,
-    offset: firstFrame - lineStart,
-    count: Math.min(stretch.frameCount, lineStart + LINE) - firstFrame,
-  }
+  const count = Math.min(stretch.frameCount, lineStart + LINE) - firstFrame
+  const offset = (firstFrame - lineStart) * 4
+  exports.gainsOfLine(work.gains, stretch.commonGain + firstFrame * 8, stretch.ceilingGain + firstFrame * 8, count)
+  work.planes.forEach((plane, index) => {
+    if (count < LINE) work.lineFrames[index]?.fill(0)
+    const address = plane.address + firstFrame * bytesPerPlaneSample(plane)
+    const line = (work.lines[index] as number) + offset
+    work.linePeaks[index] = exports.gainedLine(line, address, plane.isWide ? 1 : 0, work.gains, count)
+  })
 }
 
-function mixLine(kernels: Kernels, work: Work, signal: LinkedSignal, span: ReturnType<typeof lineSpan>): void {
-  const line = work.line + span.offset * 4
-  signal.forEach(({ plane, weight }, term) => {
-    const address = plane.address + span.firstFrame * bytesPerPlaneSample(plane)
-    kernels.exports.mixIntoLine(line, address, plane.isWide ? 1 : 0, weight, span.count, term > 0 ? 1 : 0)
+/** A signal's line and the highest magnitude on it, or a bound of that which already shows that it cannot matter. */
+function lineOf(
+  kernels: Kernels,
+  work: Work,
+  signal: readonly { readonly line: number; readonly weight: number }[],
+  above: number,
+): { line: number; peak: number } {
+  const [only] = signal
+  if (signal.length === 1 && only?.weight === 1) {
+    return { line: work.lines[only.line] as number, peak: work.linePeaks[only.line] as number }
+  }
+  let peak = 0
+  for (const { line, weight } of signal) peak += Math.abs(weight) * (work.linePeaks[line] as number)
+  if (peak * WIDEST_SUM <= above) return { line: work.mix, peak }
+  signal.forEach(({ line, weight }, term) => {
+    peak = kernels.exports.mixLine(work.mix, work.lines[line] as number, weight, LINE, term > 0 ? 1 : 0)
   })
+  return { line: work.mix, peak }
 }
 
 function detectSignal(
@@ -274,29 +285,30 @@ function detectSignal(
   work: Work,
   interpolators: readonly Placed[],
   chunk: number,
+  line: number,
   above: number,
 ): void {
   const { exports } = kernels
   const { peakOf, bendOf } = work
   const firstBlock = chunk * CHUNK_BLOCKS
-  exports.blockBounds(work.line + BLOCK * 4, CHUNK_BLOCKS + 4, work.peaks, work.bends)
+  exports.blockBounds(line + BLOCK * 4, CHUNK_BLOCKS + 4, work.peaks, work.bends)
   for (let block = -1; block < CHUNK_BLOCKS; block++) {
     if (!isWanted(work, firstBlock + block)) continue
     const b = block + 2
     const near = Math.max(peakOf[b] as number, peakOf[b + 1] as number)
     const wide = Math.max(near, peakOf[b - 1] as number)
     const bend = Math.max(bendOf[b - 1] as number, bendOf[b] as number, bendOf[b + 1] as number)
-    const line = work.line + (CONTEXT + block * BLOCK) * 4
+    const first = line + (CONTEXT + block * BLOCK) * 4
     let isActive = near > above
     for (const { absoluteSum, straight, bent, address, couples, tapsPerSide } of interpolators) {
       const bound = Math.min(absoluteSum * wide, straight * near + bent * bend)
       if (bound * ROUNDING <= above) continue
       isActive = true
-      exports.interpolateBlock(line, work.between + block * BLOCK * 4, address, couples, tapsPerSide)
+      exports.interpolateBlock(first, work.between + block * BLOCK * 4, address, couples, tapsPerSide)
     }
     if (!isActive) continue
     work.active[block + 1] = 1
-    exports.samplePeaksOfBlock(line, work.at + block * BLOCK * 4)
+    exports.samplePeaksOfBlock(first, work.at + block * BLOCK * 4)
   }
 }
 

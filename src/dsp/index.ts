@@ -17,6 +17,7 @@ export {
   type DitherRule,
   deriveFronts,
   foldWords,
+  packFrames,
   packWords,
   quantise,
   takeWordLine,

@@ -38,6 +38,14 @@ export interface WordsExports {
   ) => number
   readonly addToFold: (sums: number, words: number, weight: number, frameCount: number, isFirst: number) => void
   readonly roundFold: (sums: number, frameCount: number, fullScale: number, words: number) => number
+  readonly packPair: (
+    left: number,
+    right: number,
+    frameCount: number,
+    bytesPerWord: number,
+    frameBytes: number,
+    first: number,
+  ) => void
   readonly packLine: (
     words: number,
     frameCount: number,
@@ -143,6 +151,27 @@ export function packWords(
 ): void {
   const bytesPerWord = BYTES_PER_SAMPLE[format.encoding]
   kernels.exports.packLine(words, frameCount, bytesPerWord, bytesPerFrame(format), pcm + channel * bytesPerWord)
+}
+
+/** Writes a line of words for every channel of interleaved PCM; a channel without a line is left as it is. */
+export function packFrames(
+  kernels: Kernels,
+  lines: readonly (number | undefined)[],
+  frameCount: number,
+  format: PcmFormat,
+  pcm: number,
+): void {
+  const bytesPerWord = BYTES_PER_SAMPLE[format.encoding]
+  for (let channel = 0; channel < lines.length; channel++) {
+    const [words, next] = [lines[channel], lines[channel + 1]]
+    if (words === undefined) continue
+    if (next === undefined) packWords(kernels, words, frameCount, format, channel, pcm)
+    else {
+      const first = pcm + channel * bytesPerWord
+      kernels.exports.packPair(words, next, frameCount, bytesPerWord, bytesPerFrame(format), first)
+      channel++
+    }
+  }
 }
 
 /** Lines of one channel each, in kernel memory. */

@@ -8,50 +8,51 @@ const BLOCK_SHIFT: i32 = 6
 /** Required gains are whole numbers of this, so that sums over them are exact wherever they start. */
 const UNITY: i32 = 1073741824
 
-/** line[i] = weight x plane[i], or with `adds` line[i] += weight x plane[i]. A plane is float64 if `isWide`. */
-export function mixIntoLine(line: usize, plane: usize, isWide: i32, weight: f32, count: i32, adds: i32): void {
-  const weights = f32x4.splat(weight)
-  let i = 0
-  for (; i + 4 <= count; i += 4, line += 16) {
-    let samples: v128
-    if (isWide) {
+/** gains[i] = common[i] x ceiling[i] in single precision; up to three numbers past the end are written too. */
+export function gainsOfLine(gains: usize, common: usize, ceiling: usize, count: i32): void {
+  const end = gains + ((<usize>count) << 2)
+  for (; gains < end; gains += 16, common += 32, ceiling += 32) {
+    const low = f64x2.mul(v128.load(common), v128.load(ceiling))
+    const high = f64x2.mul(v128.load(common, 16), v128.load(ceiling, 16))
+    v128.store(gains, i64x2.shuffle(f32x4.demote_f64x2_zero(low), f32x4.demote_f64x2_zero(high), 0, 2))
+  }
+}
+
+/**
+ * line[i] = plane[i] x gains[i] in single precision, and the highest magnitude of them. A plane is float64 if
+ * `isWide`; it holds silence for at least three frames past the end, and so does the line then.
+ */
+export function gainedLine(line: usize, plane: usize, isWide: i32, gains: usize, count: i32): f32 {
+  const end = line + ((<usize>count) << 2)
+  let peaks = f32x4.splat(0)
+  if (isWide) {
+    for (; line < end; line += 16, gains += 16, plane += 32) {
       const low = f32x4.demote_f64x2_zero(v128.load(plane))
       const high = f32x4.demote_f64x2_zero(v128.load(plane, 16))
-      samples = i64x2.shuffle(low, high, 0, 2)
-      plane += 32
-    } else {
-      samples = v128.load(plane)
-      plane += 16
+      const samples = f32x4.mul(i64x2.shuffle(low, high, 0, 2), v128.load(gains))
+      v128.store(line, samples)
+      peaks = f32x4.pmax(peaks, f32x4.abs(samples))
     }
-    const scaled = f32x4.mul(samples, weights)
-    v128.store(line, adds ? f32x4.add(v128.load(line), scaled) : scaled)
+  } else {
+    for (; line < end; line += 16, gains += 16, plane += 16) {
+      const samples = f32x4.mul(v128.load(plane), v128.load(gains))
+      v128.store(line, samples)
+      peaks = f32x4.pmax(peaks, f32x4.abs(samples))
+    }
   }
-  for (; i < count; i++, line += 4) {
-    const scaled = (isWide ? <f32>load<f64>(plane) : load<f32>(plane)) * weight
-    plane += isWide ? 8 : 4
-    store<f32>(line, adds ? load<f32>(line) + scaled : scaled)
-  }
+  return highestLane(peaks)
 }
 
-/** gains[i] = common[i] x ceiling[i] in single precision; the highest of them is given back. */
-export function gainsOfLine(gains: usize, common: usize, ceiling: usize, count: i32): f32 {
-  let highest: f32 = 0
-  for (let i = 0; i < count; i++, gains += 4, common += 8, ceiling += 8) {
-    const gain = <f32>(load<f64>(common) * load<f64>(ceiling))
-    store<f32>(gains, gain)
-    highest = max(highest, gain)
-  }
-  return highest
-}
-
-/** line[i] x= gains[i]; gives back the highest magnitude. `count` is a multiple of 4, frames past the end hold 0. */
-export function applyGainsToLine(line: usize, gains: usize, count: i32): f32 {
+/** mix[i] = weight x line[i], or with `adds` mix[i] += weight x line[i]; gives back the highest magnitude. */
+export function mixLine(mix: usize, line: usize, weight: f32, count: i32, adds: i32): f32 {
+  const end = mix + ((<usize>count) << 2)
+  const weights = f32x4.splat(weight)
   let peaks = f32x4.splat(0)
-  const end = line + ((<usize>count) << 2)
-  for (; line < end; line += 16, gains += 16) {
-    const samples = f32x4.mul(v128.load(line), v128.load(gains))
-    v128.store(line, samples)
-    peaks = f32x4.max(peaks, f32x4.abs(samples))
+  for (; mix < end; mix += 16, line += 16) {
+    let samples = f32x4.mul(v128.load(line), weights)
+    if (adds) samples = f32x4.add(samples, v128.load(mix))
+    v128.store(mix, samples)
+    peaks = f32x4.pmax(peaks, f32x4.abs(samples))
   }
   return highestLane(peaks)
 }
@@ -73,8 +74,8 @@ export function blockBounds(line: usize, blockCount: i32, peaks: usize, bends: u
     for (; line < end; line += 16) {
       const samples = v128.load(line)
       const outer = f32x4.add(v128.load(line - 4), v128.load(line, 4))
-      peak = f32x4.max(peak, f32x4.abs(samples))
-      bend = f32x4.max(bend, f32x4.abs(f32x4.sub(outer, f32x4.mul(two, samples))))
+      peak = f32x4.pmax(peak, f32x4.abs(samples))
+      bend = f32x4.pmax(bend, f32x4.abs(f32x4.sub(outer, f32x4.mul(two, samples))))
     }
     store<f32>(peaks + ((<usize>block) << 2), highestLane(peak))
     store<f32>(bends + ((<usize>block) << 2), highestLane(bend))
@@ -84,7 +85,7 @@ export function blockBounds(line: usize, blockCount: i32, peaks: usize, bends: u
 /** at[k] = max(at[k], |line[k]|) over one block. */
 export function samplePeaksOfBlock(line: usize, at: usize): void {
   const end = at + (BLOCK << 2)
-  for (; at < end; at += 16, line += 16) v128.store(at, f32x4.max(v128.load(at), f32x4.abs(v128.load(line))))
+  for (; at < end; at += 16, line += 16) v128.store(at, f32x4.pmax(v128.load(at), f32x4.abs(v128.load(line))))
 }
 
 /**
@@ -132,10 +133,10 @@ export function interpolateBlock(line: usize, between: usize, table: usize, coup
         odd10 = f32x4.add(odd10, f32x4.mul(tapOfPair, difference0))
         odd11 = f32x4.add(odd11, f32x4.mul(tapOfPair, difference1))
       }
-      highest0 = f32x4.max(highest0, f32x4.add(f32x4.abs(even00), f32x4.abs(odd00)))
-      highest1 = f32x4.max(highest1, f32x4.add(f32x4.abs(even01), f32x4.abs(odd01)))
-      highest0 = f32x4.max(highest0, f32x4.add(f32x4.abs(even10), f32x4.abs(odd10)))
-      highest1 = f32x4.max(highest1, f32x4.add(f32x4.abs(even11), f32x4.abs(odd11)))
+      highest0 = f32x4.pmax(highest0, f32x4.add(f32x4.abs(even00), f32x4.abs(odd00)))
+      highest1 = f32x4.pmax(highest1, f32x4.add(f32x4.abs(even01), f32x4.abs(odd01)))
+      highest0 = f32x4.pmax(highest0, f32x4.add(f32x4.abs(even10), f32x4.abs(odd10)))
+      highest1 = f32x4.pmax(highest1, f32x4.add(f32x4.abs(even11), f32x4.abs(odd11)))
     }
     v128.store(between, highest0)
     v128.store(between, highest1, 16)
@@ -154,7 +155,7 @@ export function requiredGains(at: usize, between: usize, above: f32, aim: f32, r
   const unity = f32x4.splat(<f32>UNITY)
   let lowest = i32x4.splat(UNITY)
   for (; at < end; at += 16, between += 16, required += 16) {
-    const peaks = f32x4.max(v128.load(at), f32x4.max(v128.load(between - 4), v128.load(between)))
+    const peaks = f32x4.pmax(v128.load(at), f32x4.pmax(v128.load(between - 4), v128.load(between)))
     const gains = v128.bitselect(f32x4.div(aims, peaks), f32x4.splat(1), f32x4.gt(peaks, limits))
     const whole = i32x4.trunc_sat_f32x4_s(f32x4.mul(gains, unity))
     lowest = i32x4.min_s(lowest, whole)

@@ -34,9 +34,22 @@ function twoSamples(plane: usize, isWide: i32): v128 {
   return isWide ? v128.load(plane) : f64x2.promote_low_f32x4(v128.load64_zero(plane))
 }
 
-/** Lanes with the value 1 where the word does not fit; see `countOf`. */
-function outside(value: v128, lowest: v128, highest: v128): v128 {
-  return i64x2.neg(v128.or(f64x2.lt(value, lowest), f64x2.gt(value, highest)))
+/** 1.5 x 2^52: added to a whole number it leaves that number in the low bits of the sum. */
+const WHOLE_NUMBER_BITS: f64 = 6755399441055744
+
+/** The words of two lanes of whole numbers, each in the low half of its lane. */
+function wordsOf(whole: v128): v128 {
+  return f64x2.add(whole, f64x2.splat(WHOLE_NUMBER_BITS))
+}
+
+/** Holds whole numbers within the word. `pmin` and `pmax` are one instruction each; nothing here is not a number. */
+function held(whole: v128, lowest: v128, highest: v128): v128 {
+  return f64x2.pmin(f64x2.pmax(whole, lowest), highest)
+}
+
+/** Adds to two lanes of counts one for each lane that had to be held. */
+function countHeld(counts: v128, whole: v128, word: v128): v128 {
+  return i64x2.sub(counts, f64x2.ne(whole, word))
 }
 
 function countOf(lanes: v128): i32 {
@@ -90,12 +103,10 @@ export function quantiseLine(
     }
     value0 = f64x2.floor(f64x2.add(value0, half))
     value1 = f64x2.floor(f64x2.add(value1, half))
-    overs = i64x2.add(overs, i64x2.add(outside(value0, lowest, highest), outside(value1, lowest, highest)))
-    value0 = f64x2.min(f64x2.max(value0, lowest), highest)
-    value1 = f64x2.min(f64x2.max(value1, lowest), highest)
-    const low = i32x4.trunc_sat_f64x2_s_zero(value0)
-    const high = i32x4.trunc_sat_f64x2_s_zero(value1)
-    v128.store(words, i64x2.shuffle(low, high, 0, 2))
+    const word0 = held(value0, lowest, highest)
+    const word1 = held(value1, lowest, highest)
+    overs = countHeld(countHeld(overs, value0, word0), value1, word1)
+    v128.store(words, i32x4.shuffle(wordsOf(word0), wordsOf(word1), 0, 2, 4, 6))
   }
   return countOf(overs)
 }
@@ -139,9 +150,10 @@ export function deriveFront(
       sum = f64x2.sub(twoWords(stereo), f64x2.mul(k, f64x2.add(twoWords(centre), twoWords(surround))))
     }
     const value = f64x2.floor(f64x2.add(sum, half))
-    overs = i64x2.add(overs, outside(value, lowest, highest))
-    const held = f64x2.min(f64x2.max(value, lowest), highest)
-    v128.store64_lane(front, i32x4.trunc_sat_f64x2_s_zero(held), 0)
+    const word = held(value, lowest, highest)
+    overs = countHeld(overs, value, word)
+    const words32 = wordsOf(word)
+    v128.store64_lane(front, i32x4.shuffle(words32, words32, 0, 2, 0, 2), 0)
   }
   store<i32>(counts, load<i32>(counts) + ties)
   return countOf(overs)
@@ -199,9 +211,10 @@ export function roundFold(sums: usize, frameCount: i32, fullScale: f64, words: u
   let overs = i64x2.splat(0)
   for (let i = 0; i < frameCount; i += 2, sums += 16, words += 8) {
     const value = f64x2.floor(f64x2.add(v128.load(sums), half))
-    overs = i64x2.add(overs, outside(value, lowest, highest))
-    const held = f64x2.min(f64x2.max(value, lowest), highest)
-    v128.store64_lane(words, i32x4.trunc_sat_f64x2_s_zero(held), 0)
+    const word = held(value, lowest, highest)
+    overs = countHeld(overs, value, word)
+    const words32 = wordsOf(word)
+    v128.store64_lane(words, i32x4.shuffle(words32, words32, 0, 2, 0, 2), 0)
   }
   return countOf(overs)
 }
@@ -217,5 +230,28 @@ export function packLine(words: usize, frameCount: i32, bytesPerWord: i32, frame
     const word = load<i32>(words)
     store<i16>(first, <i16>word)
     store<i8>(first, <i8>(word >> 16), 2)
+  }
+}
+
+/** The same of two neighbouring channels at once. */
+export function packPair(
+  left: usize,
+  right: usize,
+  frameCount: i32,
+  bytesPerWord: i32,
+  frameBytes: i32,
+  first: usize,
+): void {
+  const end = left + ((<usize>frameCount) << 2)
+  if (bytesPerWord === 2) {
+    for (; left < end; left += 4, right += 4, first += frameBytes) {
+      store<i32>(first, (load<i32>(left) & 0xffff) | (load<i32>(right) << 16))
+    }
+    return
+  }
+  for (; left < end; left += 4, right += 4, first += frameBytes) {
+    const word = load<i32>(right)
+    store<i32>(first, (load<i32>(left) & 0xffffff) | (word << 24))
+    store<i16>(first, <i16>(word >> 8), 4)
   }
 }

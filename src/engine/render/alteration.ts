@@ -18,7 +18,8 @@ export type CeilingAction = {
 /** The action on the linked signals, and that on the LFE, which has a ceiling of its own. */
 export type CeilingAlteration = CeilingAction & { readonly lfe: CeilingAction | null }
 
-const AT_REST: CeilingAction = {
+/** The action of a ceiling that nothing came near. */
+export const CEILING_AT_REST: CeilingAction = {
   events: 0,
   places: [],
   deepestDb: 0,
@@ -27,14 +28,8 @@ const AT_REST: CeilingAction = {
   framesBelow3Db: 0,
 }
 
-/** Reads the ceiling's gain (address of float64, or null for none) over a segment of the stretch. */
-export function describeCeiling(
-  kernels: Kernels,
-  address: number | null,
-  stretch: Stretch,
-  segment: Segment,
-): CeilingAction {
-  if (address === null) return AT_REST
+/** Reads the ceiling's gain (address of float64, linear) over a segment of the stretch. */
+export function describeCeiling(kernels: Kernels, address: number, stretch: Stretch, segment: Segment): CeilingAction {
   const gain = new Float64Array(kernels.memory.buffer, address, stretch.frameCount)
   const first = segment.firstFrame - stretch.firstFrame
   const end = first + segment.frameCount

@@ -15,7 +15,7 @@ import {
   takeGain,
   writeGain,
 } from '../../dsp/index.ts'
-import { type CeilingAlteration, describeCeiling } from './alteration.ts'
+import { CEILING_AT_REST, type CeilingAction, type CeilingAlteration, describeCeiling } from './alteration.ts'
 import { guardedSignals, loadPlanes, type Stretch, stretchAround } from './stretch.ts'
 import { quantiseSegment } from './words.ts'
 
@@ -85,48 +85,45 @@ function render(
   const common = takeGain(kernels, stretch.frameCount)
   writeGain(kernels, job.gain, stretch.sampleRateHz, stretch, common)
   const guarded = guardedSignals(job, planes)
-  const linkedCeiling = ceilingOf(kernels, job, guarded.linked, stretch, common)
+  const linked = underCeiling(kernels, job, guarded.linked, stretch, segment, common)
   throwIfCancelled(cancellation)
-  const lfeCeiling = guarded.lfe.length === 0 ? null : ceilingOf(kernels, job, guarded.lfe, stretch, common)
-  const alteration = {
-    ...describeCeiling(kernels, linkedCeiling, stretch, segment),
-    lfe: guarded.lfe.length === 0 ? null : describeCeiling(kernels, lfeCeiling, stretch, segment),
-  }
-  const lfeGain =
-    lfeCeiling === null ? common : multiplyGains(kernels, common, lfeCeiling, stretch.frameCount, lfeCeiling)
-  const gain =
-    linkedCeiling === null ? common : multiplyGains(kernels, common, linkedCeiling, stretch.frameCount, linkedCeiling)
+  const lfe = guarded.lfe.length === 0 ? null : underCeiling(kernels, job, guarded.lfe, stretch, segment, common)
   throwIfCancelled(cancellation)
-  const words = quantiseSegment(kernels, job, segment, { planes, stretch, gain, lfeGain })
+  const lfeGain = lfe?.gain ?? common
+  const words = quantiseSegment(kernels, job, segment, { planes, stretch, gain: linked.gain, lfeGain })
+  const gain = gainOf(kernels, linked.gain, stretch, segment)
   return {
     ...words,
-    gain: gainOf(kernels, gain, stretch, segment),
-    lfeGain: guarded.lfe.length === 0 ? null : gainOf(kernels, lfeGain, stretch, segment),
-    alteration,
+    gain,
+    lfeGain: lfe === null ? null : lfe.gain === linked.gain ? gain : gainOf(kernels, lfe.gain, stretch, segment),
+    alteration: { ...linked.action, lfe: lfe?.action ?? null },
   }
 }
 
-/** Address of the ceiling's gain over the stretch, or null where it had nothing to do. */
-function ceilingOf(
+/** Lets a ceiling act on signals that share one gain: address of their total gain, and what the ceiling took. */
+function underCeiling(
   kernels: Kernels,
   job: RenderJob,
   signals: readonly LinkedSignal[],
   stretch: Stretch,
-  commonGain: number,
-): number | null {
+  segment: Segment,
+  common: number,
+): { readonly gain: number; readonly action: CeilingAction } {
   const { ceilingDbtp } = job.gain
-  if (ceilingDbtp === null) return null
+  if (ceilingDbtp === null) return { gain: common, action: CEILING_AT_REST }
   const step = job.encoding === 'int16' ? 1 / 32768 : 1 / 8388608
   const ceilingGain = takeGain(kernels, stretch.frameCount)
-  const acted = keepBelowCeiling(kernels, {
+  const hasActed = keepBelowCeiling(kernels, {
     signals,
     frameCount: stretch.frameCount,
     sampleRateHz: stretch.sampleRateHz,
-    commonGain,
+    commonGain: common,
     ceilingGain,
     ceiling: dbToGain(ceilingDbtp) - QUANTISING_STEPS * step,
   })
-  return acted ? ceilingGain : null
+  if (!hasActed) return { gain: common, action: CEILING_AT_REST }
+  const action = describeCeiling(kernels, ceilingGain, stretch, segment)
+  return { gain: multiplyGains(kernels, common, ceilingGain, stretch.frameCount, ceilingGain), action }
 }
 
 function gainOf(kernels: Kernels, address: number, stretch: Stretch, segment: Segment): Float64Array {

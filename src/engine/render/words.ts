@@ -14,7 +14,7 @@ import {
   foldWords,
   type Kernels,
   type Plane,
-  packWords,
+  packFrames,
   quantise,
   takeWordLine,
   wordLineFrames,
@@ -40,6 +40,7 @@ export type SegmentWords = {
   readonly nearTies: number
 }
 
+/** Addresses of the lines of words; an upmix without LFE has none for it. */
 type Lines = Readonly<Record<Role | 'Lo' | 'Ro', number>>
 /** A line of the segment: where it starts in the segment, and how long it is. */
 type LineSpan = { readonly offset: number; readonly frameCount: number }
@@ -173,9 +174,8 @@ function writer(kernels: Kernels, job: RenderJob, names: readonly (Role | 'Lo' |
   const pcm = kernels.arena.take(takenBytes(frameBytes))
   const scratch = new Uint8Array(kernels.memory.buffer, pcm, takenBytes(frameBytes)).fill(0)
   const write = (lines: Lines, span: LineSpan) => {
-    names.forEach((name, channel) => {
-      if (lines[name] !== undefined) packWords(kernels, lines[name], span.frameCount, format, channel, pcm)
-    })
+    const wordLines = names.map((name) => lines[name])
+    packFrames(kernels, wordLines, span.frameCount, format, pcm)
     bytes.set(scratch.subarray(0, span.frameCount * frameBytes), span.offset * frameBytes)
   }
   return { bytes, write }
