@@ -41,10 +41,11 @@ export const JOBS_REFUSALS = {
     remedy: 'Wait for it to end, or name another output folder.',
   },
   JOBS_LAYOUT_UNKNOWN: {
-    sentence: 'The header does not say what the six channels are and the audio gives no clear evidence.',
+    sentence: 'The header does not say what the channels are, and the audio gives no clear evidence.',
     wanted: 'the order of the channels',
     remedy:
-      'Say it with --order itu (L R C LFE Ls Rs), --order film (L C R Ls Rs LFE) or --order aac (C L R Ls Rs LFE).',
+      'Say it with --layout 5.0, 5.1 or 7.1, and for 5.1 with --order itu (L R C LFE Ls Rs), film (L C R Ls Rs LFE) or ' +
+      'aac (C L R Ls Rs LFE).',
   },
   JOBS_SOURCE_DAMAGED: {
     sentence: 'The file is truncated, or its header lies about its size.',

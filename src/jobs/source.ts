@@ -40,34 +40,31 @@ export async function openSource(
   cancellation?: Cancellation,
 ): Promise<OpenedSource> {
   const header = probe(path, options)
-  if (header.location === null) {
-    const location = await decodeToScratch(
-      path,
-      join(scratchFolder(), `${basename(path)}.pcm`),
-      cancellation === undefined ? {} : { cancellation },
-    )
-    return opened(path, header, location, [])
-  }
-  if (header.layout !== null) return opened(path, header, header.location, [])
+  const location =
+    header.location ??
+    (await decodeToScratch(path, join(scratchFolder(), `${basename(path)}.${options.order ?? 'told'}.pcm`), {
+      ...options,
+      ...(cancellation && { cancellation }),
+    }))
+  if (header.layout !== null) return opened(path, header, location)
 
-  const source = openPcm(header.location)
+  const source = openPcm(location)
   const evidence = identifyOrder(source)
   source.close()
-  if (evidence.order === null) throw refuse('JOBS_LAYOUT_UNKNOWN', `read "${path}"`, 'six channels without a mask')
-  const told = probe(path, { order: evidence.order })
-  return opened(path, told, told.location as PcmLocation, [orderByEvidence(evidence)])
+  if (evidence.order === null) {
+    const { channelCount } = header.format
+    throw refuse('JOBS_LAYOUT_UNKNOWN', `read "${path}"`, `${channelCount} channels and no usable channel mask`)
+  }
+  return openSource(path, scratchFolder, { ...options, order: evidence.order }, cancellation).then((told) => ({
+    ...told,
+    findings: [...told.findings, orderByEvidence(evidence)],
+  }))
 }
 
-function opened(
-  path: string,
-  header: ReturnType<typeof probe>,
-  location: PcmLocation,
-  more: readonly Finding[],
-): OpenedSource {
+function opened(path: string, header: ReturnType<typeof probe>, location: PcmLocation): OpenedSource {
   const { format, layout, frameCount } = location
-  const { bitsPerSample, container, bext } = header
+  const { bitsPerSample, container, bext, findings } = header
   const titleId = basename(path, extname(path))
-  const findings = [...header.findings, ...more]
   return { path, titleId, location, format, layout, frameCount, bitsPerSample, container, bext, findings }
 }
 
@@ -83,7 +80,7 @@ function orderByEvidence(evidence: ReturnType<typeof identifyOrder>): Finding {
     source: null,
     message:
       `The header does not say what the channels are; by the audio they are in ${evidence.order} order ` +
-      `(${evidence.evidence.join('; ')}). Say --order yourself if that is wrong.`,
+      `(${evidence.evidence.join(' ')}) Say --order yourself if that is wrong.`,
   }
 }
 

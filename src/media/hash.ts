@@ -1,8 +1,7 @@
 import { createHash } from 'node:crypto'
 import { closeSync, createReadStream } from 'node:fs'
-import type { Cancellation } from '../domain/index.ts'
+import { type Cancellation, Cancelled } from '../domain/index.ts'
 import { openFile, readRefusal } from './file.ts'
-import { refusal } from './refusals.ts'
 
 const BLOCK_BYTES = 4 << 20
 
@@ -20,7 +19,7 @@ export async function sha256Of(path: string, watch: Watch = {}): Promise<string>
   let done = 0
   try {
     for await (const block of createReadStream(path, { fd: file.fd, autoClose: false, highWaterMark: BLOCK_BYTES })) {
-      if (watch.cancellation?.aborted) throw refusal('MEDIA_CANCELLED', `hash "${path}"`, 'a request to stop')
+      if (watch.cancellation?.aborted) throw new Cancelled('stopped by the user')
       hash.update(block)
       done += block.length
       watch.progress?.(Math.min(1, done / file.byteCount))

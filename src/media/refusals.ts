@@ -151,11 +151,6 @@ export const MEDIA_REFUSALS = {
     wanted: 'a write without error',
     remedy: 'Choose another disk and try again.',
   },
-  MEDIA_CANCELLED: {
-    sentence: 'The work was cancelled.',
-    wanted: 'time to finish',
-    remedy: 'Start it again when you are ready.',
-  },
 } as const satisfies Readonly<Record<string, RefusalRow>>
 
 export type MediaRefusalCode = keyof typeof MEDIA_REFUSALS

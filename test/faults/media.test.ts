@@ -271,7 +271,7 @@ describe('checksums', () => {
 
   test('can be stopped, and a missing file is refused', async () => {
     const stopped = await sha256Of(path, { cancellation: { aborted: true } }).catch((error: unknown) => error)
-    expect(stopped).toMatchObject({ code: 'MEDIA_CANCELLED' })
+    expect(stopped).toMatchObject({ name: 'Cancelled' })
     const missing = await sha256Of(join(folder, 'nothing.wav')).catch((error: unknown) => error)
     expect(missing).toMatchObject({ code: 'MEDIA_NOT_FOUND' })
   })

@@ -2,12 +2,12 @@ import { createHash } from 'node:crypto'
 import * as fs from 'node:fs'
 import { setImmediate } from 'node:timers/promises'
 import { type FLACDecodedAudio, FLACDecoder } from '@wasm-audio-decoders/flac'
-import { BYTES_PER_SAMPLE } from '../../domain/index.ts'
+import { BYTES_PER_SAMPLE, Cancelled } from '../../domain/index.ts'
 import { assignChannels, type ChannelOptions } from '../channels.ts'
 import { type OpenFile, openFile, readRange, writeAll, writeRefusal } from '../file.ts'
 import type { Watch } from '../hash.ts'
 import type { PcmLocation } from '../pcm.ts'
-import { refusal, unreadable } from '../refusals.ts'
+import { unreadable } from '../refusals.ts'
 import { type FlacHeader, readFlacHeader } from './header.ts'
 
 /** Bytes of FLAC that are decoded at once; about a second of 5.1, so that memory stays small and Ctrl-C is heard. */
@@ -62,7 +62,7 @@ async function decodeFile(file: OpenFile, header: FlacHeader, scratchPath: strin
       bytesDone += pcm.length
     }
     for (let at = header.audioByteOffset; at < file.byteCount; at += BLOCK_BYTES) {
-      if (watch.cancellation?.aborted) throw refusal('MEDIA_CANCELLED', `decode "${file.path}"`, 'a request to stop')
+      if (watch.cancellation?.aborted) throw new Cancelled('stopped by the user')
       await decode(readRange(file, at, BLOCK_BYTES))
       watch.progress?.(Math.min(1, (at + BLOCK_BYTES) / file.byteCount))
       await setImmediate()
