@@ -48,10 +48,15 @@ export type Alteration = {
     /** Highest true peak minus programme loudness. */
     readonly plrBeforeLu: number | null
     readonly plrAfterLu: number | null
+    /** Likeness of the short-term loudness curves before and after, -1..1; 1 where only a constant was changed. */
+    readonly shortTermCorrelation: number | null
   }
   readonly ride: {
     /** Sum of all rises and falls. */
     readonly movementDb: number
+    readonly largestMoveDb: number
+    /** Reduction summed over time. */
+    readonly areaUnderReductionDbSeconds: number
     readonly largestSlewDbPerSecond: number
     /** Share of the time in which the gain moves, 0..1. */
     readonly movingShare: number
@@ -135,4 +140,10 @@ export type DeliveryReport = {
   /** Every setting that had a say in the bytes, by name. */
   readonly settings: Readonly<Record<string, number | string>>
   readonly cautions: readonly string[]
+}
+
+/** PLR, highest true peak minus programme loudness, in LU; null where either cannot be measured. */
+export function peakToLoudness(measurements: Measurements): number | null {
+  const { maxTruePeakDbtp, programmeLoudnessLkfs } = measurements
+  return maxTruePeakDbtp === null || programmeLoudnessLkfs === null ? null : maxTruePeakDbtp - programmeLoudnessLkfs
 }

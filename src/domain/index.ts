@@ -20,6 +20,7 @@ export {
   type LoudnessCurves,
   type LoudnessHistory,
   type Margin,
+  peakToLoudness,
   type RideHistory,
   thinnestMargins,
 } from './delivery.ts'

@@ -83,7 +83,14 @@ async function verify(
 ): Promise<Verified> {
   const overs = rendered.reduce((sum, segment) => sum + segment.overs, 0)
   assert(overs === 0 || order.spec.maxTruePeakDbtp === undefined, `${overs} samples passed full scale under a ceiling`)
-  return verifyFiles(crew, order.source, writtenFiles(order), order.spec, { rendered, openedBy: openedBy(order) }, tell)
+  return verifyFiles(
+    crew,
+    order.source,
+    writtenFiles(order),
+    order.spec,
+    { rendered, openedBy: openedBy(order), startOfDaySeconds: order.source.startOfDaySeconds },
+    tell,
+  )
 }
 
 /** True when another render would not come closer. */
@@ -134,6 +141,9 @@ async function decide(
   return { decision: chooseGains(analysed, order.spec, order.fit, correction), correction }
 }
 
+/** A programme and where its first frame stands in the day, if its file tells. */
+type ProgrammeOnDisk = ProgrammeShape & Pick<DeliveryOrder['source'], 'startOfDaySeconds'>
+
 /** How one file stands: its figures, its loudness over time, and the judgement where a spec was named. */
 export type ProgrammeMeasurement = {
   readonly measured: Measured
@@ -145,14 +155,14 @@ export type ProgrammeMeasurement = {
 /** Measures a file as it is. Without a spec only the signal itself is judged. */
 export async function measureProgramme(
   crew: Crew,
-  programme: ProgrammeShape,
+  programme: ProgrammeOnDisk,
   spec: DeliverySpec | null,
   watch: Watch,
 ): Promise<ProgrammeMeasurement> {
   const measured = await measureBySegment(crew, programme, 'source', new Stages(watch).tell('measure'))
   const measurements = describeMeasured(measured)
   const role = roleOf(programme.layout)
-  const context = judgeContext(role, measured)
+  const context = judgeContext(role, measured, programme.startOfDaySeconds)
   const findings = spec === null ? judgeSignal(measurements, context) : judge(measurements, spec, context)
   const judgement = {
     conforms: findings.every((finding) => finding.severity !== 'fail'),
@@ -165,12 +175,12 @@ export async function measureProgramme(
 /** Checks a delivery that somebody made, from its bytes alone. */
 export function verifyDelivery(
   crew: Crew,
-  programme: ProgrammeShape,
+  programme: ProgrammeOnDisk,
   files: readonly WrittenFile[],
   spec: DeliverySpec,
   watch: Watch,
 ): Promise<Verified> {
-  const origin = { rendered: [], openedBy: [] }
+  const origin = { rendered: [], openedBy: [], startOfDaySeconds: programme.startOfDaySeconds }
   return verifyFiles(crew, programme, files, spec, origin, new Stages(watch).tell('measure'))
 }
 

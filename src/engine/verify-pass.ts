@@ -24,6 +24,16 @@ export type WrittenFile = Pick<DeliveredFile, 'role' | 'bitsPerSample'> & {
 
 export type VerifiedFile = WrittenFile & { readonly measured: Measured; readonly measurements: Measurements }
 
+/** What is known of the files besides their bytes. */
+export type Origin = {
+  /** What the renders told of the master; empty where somebody else rendered. */
+  readonly rendered: readonly RenderedFigures[]
+  /** Settings that open the fold-down lock on purpose. */
+  readonly openedBy: readonly string[]
+  /** Time of day of the first frame, where the file tells it. */
+  readonly startOfDaySeconds: number | null
+}
+
 /** What the bytes of the files turned out to be. */
 export type Verified = {
   readonly files: readonly VerifiedFile[]
@@ -33,15 +43,13 @@ export type Verified = {
 
 /**
  * Measures the bytes of a delivery, as any recipient would, compares the stereo with the fold-down and judges.
- * @param rendered what the renders told of the master; empty where somebody else rendered
- * @param openedBy settings that open the fold-down lock on purpose
  */
 export async function verifyFiles(
   crew: Crew,
   programme: ProgrammeShape,
   written: readonly WrittenFile[],
   spec: DeliverySpec,
-  origin: { readonly rendered: readonly RenderedFigures[]; readonly openedBy: readonly string[] },
+  origin: Origin,
   tell: Tell,
 ): Promise<Verified> {
   const files: VerifiedFile[] = []
@@ -58,7 +66,10 @@ export async function verifyFiles(
     : null
   const judgement = judgeDelivery({
     spec,
-    deliverables: files.map((file) => ({ ...judgeContext(file.role, file.measured), ...file })),
+    deliverables: files.map((file) => ({
+      ...judgeContext(file.role, file.measured, origin.startOfDaySeconds),
+      ...file,
+    })),
     foldDownLock: lock,
   })
   return { files, lock, judgement }
@@ -86,7 +97,11 @@ export function roleOf(layout: ProgrammeShape['layout']): DeliverableRole {
 }
 
 /** What the judge must know of a measured file besides its figures. */
-export function judgeContext(role: DeliverableRole, measured: Measured): JudgeContext {
+export function judgeContext(
+  role: DeliverableRole,
+  measured: Measured,
+  startOfDaySeconds: number | null,
+): JudgeContext {
   const peaks = measured.channels.map((channel) => channel.truePeak)
   const highest = peaks.reduce((a, b) => (b.value > a.value ? b : a))
   return {
@@ -94,15 +109,11 @@ export function judgeContext(role: DeliverableRole, measured: Measured): JudgeCo
     nonFiniteSampleCount: measured.nonFiniteSampleCount,
     curves: loudnessCurves(measured),
     truePeakSeconds: highest.frameIndex / measured.sampleRateHz,
+    ...(startOfDaySeconds !== null && { startOfDaySeconds }),
   }
 }
 
-async function foldDownLock(
-  crew: Crew,
-  programme: ProgrammeShape,
-  origin: { readonly rendered: readonly RenderedFigures[]; readonly openedBy: readonly string[] },
-  tell: Tell,
-): Promise<FoldDownLock> {
+async function foldDownLock(crew: Crew, programme: ProgrammeShape, origin: Origin, tell: Tell): Promise<FoldDownLock> {
   const compared = await bySegment(crew, programme, (segment) => ({ kind: 'compare', segment }), tell)
   const differingSamples = compared.reduce((sum, segment) => sum + segment.differingSamples, 0)
   const againstMaster = origin.rendered.flatMap((segment) => segment.againstMaster ?? [])

@@ -5,7 +5,7 @@ import type { ChannelOptions } from '../media/index.ts'
 import { refuse } from './refusals.ts'
 import { ScratchFolder } from './scratch.ts'
 import { SingleOutput } from './single-output.ts'
-import { type OpenedSource, openSource, orderedSource, refuseDamage } from './source.ts'
+import { type OpenedSource, openSource, orderedSource, programmeOf, refuseDamage } from './source.ts'
 import { WavOutputs } from './wav-outputs.ts'
 import { type JobOptions, withCrew } from './with-crew.ts'
 
@@ -40,7 +40,7 @@ export async function foldFile(
       cancellation: signal,
     })
     const { measurements, overs, peakDbfs } = await foldProgramme(
-      { layout: source.layout, sampleRateHz: source.format.sampleRateHz, frameCount: source.frameCount },
+      programmeOf(source),
       { to, gainDb, encoding, ditherSeed },
       crew,
       outputs,

@@ -2,7 +2,7 @@ import type { DeliverySpec, Finding, LoudnessCurves, Margin, Measurements } from
 import { measureProgramme, type Progress } from '../engine/index.ts'
 import type { ChannelOptions } from '../media/index.ts'
 import { ScratchFolder } from './scratch.ts'
-import { openSource } from './source.ts'
+import { openSource, programmeOf } from './source.ts'
 import { type JobOptions, withCrew } from './with-crew.ts'
 
 export type MeasuredFile = Measurements & {
@@ -26,7 +26,7 @@ export async function measureFile(
   return withCrew(source, options, async (crew) => {
     const { measurements, judgement, curves } = await measureProgramme(
       crew,
-      { layout: source.layout, sampleRateHz: source.format.sampleRateHz, frameCount: source.frameCount },
+      programmeOf(source),
       options.spec ?? null,
       progress === undefined ? {} : { progress },
     )

@@ -99,21 +99,24 @@ export function refuseSampleRate({ path, format }: OpenedSource, spec: DeliveryS
   })
 }
 
-/** The source as the engine is told of it. The hash is made while the crew works; a failure is met where it is needed. */
-export function orderedSource(source: OpenedSource, cancellation: AbortSignal | undefined): DeliveryOrder['source'] {
-  const { path, layout, format, frameCount, bext, findings } = source
+/** What the engine is told of a programme. */
+export function programmeOf({ layout, format, frameCount, bext }: OpenedSource) {
   const { sampleRateHz } = format
+  const timeReference = bext?.timeReferenceSamples ?? 0
+  const startOfDaySeconds = timeReference === 0 ? null : timeReference / sampleRateHz
+  return { layout, sampleRateHz, frameCount, startOfDaySeconds }
+}
+
+/** The source of a delivery. The hash is made while the crew works; a failure is met where it is needed. */
+export function orderedSource(source: OpenedSource, cancellation: AbortSignal | undefined): DeliveryOrder['source'] {
+  const { path, bext, findings } = source
   const sha256 = sha256Of(path, { cancellation })
   sha256.catch(() => {})
-  const timeReference = bext?.timeReferenceSamples ?? 0
   return {
+    ...programmeOf(source),
     path: basename(path),
-    layout,
-    sampleRateHz,
-    frameCount,
     sha256,
     originatedOn: bext?.originationDate || null,
-    startOfDaySeconds: timeReference === 0 ? null : timeReference / sampleRateHz,
     findings,
   }
 }

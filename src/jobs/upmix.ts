@@ -1,12 +1,12 @@
 import { basename, join } from 'node:path'
 import { type Measurements, printFigure, type UpmixSettings } from '../domain/index.ts'
-import { type ProgrammeShape, type Progress, upmixProgramme } from '../engine/index.ts'
+import { type Progress, upmixProgramme } from '../engine/index.ts'
 import type { ChannelOptions } from '../media/index.ts'
 import { createPlanes } from './planes-file.ts'
 import { refuse } from './refusals.ts'
 import { ScratchFolder } from './scratch.ts'
 import { SingleOutput } from './single-output.ts'
-import { type OpenedSource, openSource, orderedSource, refuseDamage } from './source.ts'
+import { type OpenedSource, openSource, orderedSource, programmeOf, refuseDamage } from './source.ts'
 import { type WavOutput, WavOutputs } from './wav-outputs.ts'
 import { type JobOptions, withCrew } from './with-crew.ts'
 
@@ -60,7 +60,14 @@ export async function upmix(
           move: (places) => crew.move({ ...fixed, ...places }),
           cancellation: signal,
         })
-        const order = { programme: shapeOf(source), settings, gainDb, bitsPerSample, sourceSha256, through: isThrough }
+        const order = {
+          programme: programmeOf(source),
+          settings,
+          gainDb,
+          bitsPerSample,
+          sourceSha256,
+          through: isThrough,
+        }
         const watch = progress === undefined ? {} : { progress }
         const { measurements, overs, peakDbfs } = await upmixProgramme(order, crew, outputs, watch)
         if (overs > 0) throw wouldClip(to.path, peakDbfs)
@@ -107,8 +114,4 @@ function wouldClip(path: string, peakDbfs: number): Error {
 function wavOf(path: string, bitsPerSample: 16 | 24): WavOutput {
   const encoding = bitsPerSample === 16 ? 'int16' : 'int24'
   return { audio: 'multichannel', role: null, layout: '5.1', encoding, name: basename(path) }
-}
-
-function shapeOf({ layout, format, frameCount }: OpenedSource): ProgrammeShape {
-  return { layout, sampleRateHz: format.sampleRateHz, frameCount }
 }

@@ -6,7 +6,7 @@ import { sha256Of } from '../media/index.ts'
 import { finishInterrupted, readManifest } from './delivery-folder.ts'
 import { measureFile } from './measure.ts'
 import { refuse } from './refusals.ts'
-import { type OpenedSource, openSource } from './source.ts'
+import { type OpenedSource, openSource, programmeOf } from './source.ts'
 import { type JobOptions, withCrew } from './with-crew.ts'
 
 export type VerifiedDelivery = {
@@ -63,11 +63,7 @@ async function verifyAudio(
   }
   const written = opened.map(({ file, source }) => writtenFile(file, source))
   const places = Object.fromEntries(opened.map(({ file, source }) => [AUDIO_NAMES[file.role], source.location]))
-  const programme = {
-    layout: main.source.layout,
-    sampleRateHz: main.source.format.sampleRateHz,
-    frameCount: main.source.frameCount,
-  }
+  const programme = programmeOf(main.source)
   const watch = progress === undefined ? {} : { progress }
   const { files, lock, judgement } = await withCrew(
     main.source,

@@ -68,10 +68,17 @@ const tool = z.object({ name: z.literal('plimsoll'), version: z.string() })
 const namedSpec = z.object({ id: z.string(), title: z.string(), edition: z.string() })
 
 const alteration = z.object({
-  total: z.object({ staticGainDb: z.number(), plrBeforeLu: measured, plrAfterLu: measured }),
+  total: z.object({
+    staticGainDb: z.number(),
+    plrBeforeLu: measured,
+    plrAfterLu: measured,
+    shortTermCorrelation: measured,
+  }),
   ride: z
     .object({
       movementDb: z.number().nonnegative(),
+      largestMoveDb: z.number().nonnegative(),
+      areaUnderReductionDbSeconds: z.number().nonnegative(),
       largestSlewDbPerSecond: z.number().nonnegative(),
       movingShare: z.number().min(0).max(1),
       touching: z.array(z.object({ startSeconds: z.number(), endSeconds: z.number() })),

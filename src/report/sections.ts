@@ -2,6 +2,7 @@ import {
   type DeliveredFile,
   type DeliveryReport,
   type LoudnessFigures,
+  peakToLoudness,
   printFigure,
   printTime,
 } from '../domain/index.ts'
@@ -100,7 +101,11 @@ export function alteration(report: DeliveryReport): Markup | null {
       ? null
       : markup`<dt>Forced at</dt><dd>${forced.map((place, index) => `${index === 0 ? '' : '; '}${placeInWords({ ...place, timecode: null }, start)}`)}</dd>`
   }
-<dt>Bands</dt><dd>not used</dd><dt>Ceiling</dt><dd>${cap}</dd></dl>${
+${
+  total.shortTermCorrelation === null || ride === null
+    ? null
+    : markup`<dt>Shape kept</dt><dd>${printFigure(total.shortTermCorrelation, 3)} correlation of the short-term curves before and after; 1 is a constant</dd>`
+}<dt>Bands</dt><dd>not used</dd><dt>Ceiling</dt><dd>${cap}</dd></dl>${
     report.ride === null && report.ceilingEvents.length === 0
       ? null
       : markup`<figure class="wide"><svg viewBox="${RIDE_VIEW}" role="img" aria-label="${rideInWords(report)}">${rideDrawing(report)}</svg><figcaption>Line: the ride, in dB beside the static gain. Tinted: the corridor that it may move in. Strokes below: the ceiling, longer where it acted deeper.</figcaption></figure>`
@@ -109,7 +114,6 @@ export function alteration(report: DeliveryReport): Markup | null {
 
 function beforeAndAfter(report: DeliveryReport): Markup {
   const before = report.source.measurements
-  const { total } = report.alteration
   const fields = [
     'programmeLoudnessLkfs',
     'loudnessRangeLu',
@@ -121,8 +125,7 @@ function beforeAndAfter(report: DeliveryReport): Markup {
     const { name, unit } = lineWords(field)
     return markup`<tr><th scope="row">${name} <span class="unit">${unit}</span></th><td class="number">${figureWords(before[field])}</td>${report.deliverables.map(({ measurements }) => markup`<td class="number">${figureWords(measurements[field])}</td>`)}</tr>`
   })
-  const rest = report.deliverables.slice(1).map(() => markup`<td></td>`)
-  return markup`<table><thead><tr><th scope="col">Figure</th><th scope="col" class="number">Source</th>${report.deliverables.map(({ role }) => markup`<th scope="col" class="number">${FILE_WORDS[role]}</th>`)}</tr></thead><tbody>${rows}<tr><th scope="row">PLR (true peak to loudness) <span class="unit">LU</span></th><td class="number">${figureWords(total.plrBeforeLu)}</td><td class="number">${figureWords(total.plrAfterLu)}</td>${rest}</tr></tbody></table>`
+  return markup`<table><thead><tr><th scope="col">Figure</th><th scope="col" class="number">Source</th>${report.deliverables.map(({ role }) => markup`<th scope="col" class="number">${FILE_WORDS[role]}</th>`)}</tr></thead><tbody>${rows}<tr><th scope="row">PLR (true peak to loudness) <span class="unit">LU</span></th><td class="number">${figureWords(peakToLoudness(before))}</td>${report.deliverables.map(({ measurements }) => markup`<td class="number">${figureWords(peakToLoudness(measurements))}</td>`)}</tr></tbody></table>`
 }
 
 const SEVERITY_WORDS = { fail: 'Fails', warn: 'Warning', note: 'Note' } as const

@@ -118,6 +118,8 @@ function rideOf(hops: number, durationSeconds: number): NonNullable<DeliveryPart
   return {
     movementDb: 6.4,
     largestSlewDbPerSecond: 0.05,
+    largestMoveDb: 3.2,
+    areaUnderReductionDbSeconds: 41.5,
     movingShare: 0.044,
     touching: [{ startSeconds: durationSeconds * 0.528, endSeconds: durationSeconds * 0.572 }],
     rideDb,

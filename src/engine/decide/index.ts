@@ -2,5 +2,4 @@ export { ceilingCandidates, ceilingLoss, type RenderedSegmentReading } from './c
 export { chooseGains } from './choose-gains.ts'
 export type { Lock } from './corridor.ts'
 export type { Certificate, Decision, Expected, ExpectedFigures, FitCorrection, Touch } from './decision.ts'
-export { describeAlteration, type FitAlteration } from './describe-alteration.ts'
 export { type Render, refineGains } from './refine-gains.ts'

@@ -11,8 +11,9 @@ import type {
   Measurements,
   RideHistory,
 } from '../../domain/index.ts'
-import { HOPS_PER_SECOND } from '../../domain/index.ts'
+import { HOPS_PER_SECOND, peakToLoudness } from '../../domain/index.ts'
 import { CAUTIONS } from './cautions.ts'
+import { correlation } from './correlation.ts'
 import { columnSecondsFor, thin, thinHistory } from './thin.ts'
 import { verdictSentence } from './verdict.ts'
 
@@ -56,7 +57,6 @@ export type RideCurve = {
 export function deliveryReport(parts: DeliveryParts): DeliveryReport {
   const { tool, title, passes, spec, deliverables, foldDownLock, judgement, settings, source, curves } = parts
   const { conforms, findings, margins } = judgement
-  const after = deliverables[0]?.measurements ?? source.measurements
   const { durationSeconds } = source.measurements
   return {
     tool: { name: 'plimsoll', ...tool },
@@ -75,7 +75,7 @@ export function deliveryReport(parts: DeliveryParts): DeliveryReport {
     },
     deliverables,
     foldDownLock,
-    alteration: alterationOf(parts, after),
+    alteration: alterationOf(parts),
     findings,
     margins,
     history: {
@@ -89,14 +89,19 @@ export function deliveryReport(parts: DeliveryParts): DeliveryReport {
   }
 }
 
-function alterationOf(parts: DeliveryParts, after: Measurements): Alteration {
-  const { ride, ceiling } = parts
+function alterationOf(parts: DeliveryParts): Alteration {
+  const { ride, ceiling, source, deliverables } = parts
+  // An upmix reads lower than its master by itself, so the stereo is what tells of the fit.
+  const alike = deliverables.find(({ measurements }) => measurements.layout === source.measurements.layout)
+  const after = alike?.measurements ?? source.measurements
   const depths = ceiling?.events.map((event) => event.deepestDb) ?? []
   return {
     total: {
       staticGainDb: parts.staticGainDb,
-      plrBeforeLu: peakToLoudness(parts.source.measurements),
+      plrBeforeLu: peakToLoudness(source.measurements),
       plrAfterLu: peakToLoudness(after),
+      shortTermCorrelation:
+        source.curves === null ? null : correlation(source.curves.shortTerm, parts.curves.shortTerm),
     },
     ride: ride === null ? null : rideFigures(ride),
     bands: null,
@@ -105,13 +110,15 @@ function alterationOf(parts: DeliveryParts, after: Measurements): Alteration {
 }
 
 function rideFigures(ride: NonNullable<Alteration['ride']>): NonNullable<Alteration['ride']> {
-  const { movementDb, largestSlewDbPerSecond, movingShare, touching } = ride
-  return { movementDb, largestSlewDbPerSecond, movingShare, touching }
-}
-
-function peakToLoudness(measurements: Measurements): number | null {
-  const { maxTruePeakDbtp, programmeLoudnessLkfs } = measurements
-  return maxTruePeakDbtp === null || programmeLoudnessLkfs === null ? null : maxTruePeakDbtp - programmeLoudnessLkfs
+  const { movementDb, largestMoveDb, areaUnderReductionDbSeconds, largestSlewDbPerSecond, movingShare, touching } = ride
+  return {
+    movementDb,
+    largestMoveDb,
+    areaUnderReductionDbSeconds,
+    largestSlewDbPerSecond,
+    movingShare,
+    touching: touching.map(({ startSeconds, endSeconds }) => ({ startSeconds, endSeconds })),
+  }
 }
 
 function thinRide(ride: RideCurve, durationSeconds: number): RideHistory {
