@@ -99,12 +99,12 @@ function addBoats(mix: Surround, quay: Mix<'send'>, random: Random): void {
     mix.add(
       shape(air.slice(), (seconds) => Math.cos(right(seconds))),
       atSeconds,
-      { L: levelDb, Ls: levelDb - 9 },
+      { L: levelDb, Ls: levelDb - 15 },
     )
     mix.add(
       shape(air.slice(), (seconds) => Math.sin(right(seconds))),
       atSeconds,
-      { R: levelDb, Rs: levelDb - 9 },
+      { R: levelDb, Rs: levelDb - 15 },
     )
     mix.add(shape(engine.water, nearness), atSeconds, { LFE: levelDb + 3 })
     quay.add(air, atSeconds, { send: levelDb - 6 })
@@ -119,7 +119,7 @@ function addBoats(mix: Surround, quay: Mix<'send'>, random: Random): void {
     quay.add(call, atSeconds, { send: -10 })
   }
   const { report, push } = gun(random)
-  mix.add(report, GUN_AT, { L: -2, R: -2, C: -6, Ls: -10, Rs: -10 })
+  mix.add(report, GUN_AT, { L: -2, R: -2, Ls: -16, Rs: -16 })
   mix.add(push, GUN_AT, { LFE: -1 })
   quay.add(report, GUN_AT, { send: -2 })
   for (const atSeconds of [8.3, 19.2, 34.6]) mix.add(gullCall(random), atSeconds, { Ls: -22, Rs: -26 })
