@@ -22,19 +22,12 @@ export interface UpmixExports {
     spectrum: Address,
     stride: number,
   ) => void
-  readonly upmixPowers: (spectrum: Address, powers: Address, stride: number) => void
-  readonly upmixAverageBins: (
-    powers: Address,
-    out: Address,
-    stride: number,
-    lastBin: number,
-    reach: Address,
-    prefix: Address,
-  ) => void
+  readonly upmixPowers: (first: Address, second: Address, powers: Address, stride: number, half: number) => void
+  readonly upmixAverageBins: (powers: Address, out: Address, stride: number, reach: Address, prefix: Address) => void
   readonly upmixAverageBinsOfOne: (
     plane: Address,
     out: Address,
-    lastBin: number,
+    stride: number,
     reach: Address,
     prefix: Address,
   ) => void
@@ -53,30 +46,35 @@ export interface UpmixExports {
   readonly upmixCentre: (
     centre: Address,
     floor: Address,
-    spectrum: Address,
+    band: Address,
+    first: Address,
+    second: Address,
+    firstOut: Address,
+    secondOut: Address,
     ratio: Address,
-    centreOut: Address,
     bandSums: Address,
     stride: number,
-    bandFirst: number,
-    bandLast: number,
     diffuseReject: number,
     share: number,
     reach: number,
     leak: number,
+    unity: number,
   ) => void
   readonly upmixSurrounds: (
     powers: Address,
     fine: Address,
     band: Address,
-    spectrum: Address,
-    out: Address,
+    first: Address,
+    second: Address,
+    firstOut: Address,
+    secondOut: Address,
     stride: number,
     duck: number,
     strictness: number,
     directRejection: number,
     share: number,
     leak: number,
+    unity: number,
   ) => void
   readonly upmixTurnPair: (pair: Address, stride: number) => void
   readonly upmixJoinSpectra: (

@@ -12,12 +12,12 @@ export type UpmixGeometry = {
   /** Floats of a spectrum plane: bins 0 .. transformFrames / 2 and padding. */
   readonly stride: number
   readonly lastBin: number
-  /** Half widths of the Hann-weighted means over transforms, in hops. */
+  /** Half widths of the Hann-weighted means over time, in pairs of hops: weights hold for two transforms. */
   readonly centreHalf: number
   readonly floorHalf: number
   readonly ambienceHalf: number
   readonly fineHalf: number
-  /** Hops by which the centre, and then the surrounds, stand behind the newest transform. */
+  /** Pairs of hops by which the centre, and then the surrounds, stand behind the newest transforms. */
   readonly centreLag: number
   readonly surroundLag: number
   /** Absolute leak of the weights: far below the noise of a 24-bit word. */
@@ -37,19 +37,19 @@ export function upmixGeometry(sampleRateHz: number): UpmixGeometry {
   let transformFrames = 64
   while (transformFrames < (TRANSFORM_FRAMES_AT_48_KHZ * sampleRateHz) / 48000) transformFrames *= 2
   const hopFrames = transformFrames / HOPS_PER_TRANSFORM
-  const hops = (seconds: number) => Math.round((seconds * sampleRateHz) / hopFrames)
+  const pairs = (seconds: number) => Math.round((seconds * sampleRateHz) / (2 * hopFrames))
   return {
     sampleRateHz,
     transformFrames,
     hopFrames,
     stride: transformFrames / 2 + 4,
     lastBin: transformFrames / 2,
-    centreHalf: hops(CENTRE_SECONDS),
-    floorHalf: hops(FLOOR_SECONDS),
-    ambienceHalf: hops(AMBIENCE_SECONDS),
-    fineHalf: hops(FINE_SECONDS),
-    centreLag: hops(FLOOR_SECONDS),
-    surroundLag: hops(FLOOR_SECONDS) + hops(CENTRE_SECONDS),
+    centreHalf: pairs(CENTRE_SECONDS),
+    floorHalf: pairs(FLOOR_SECONDS),
+    ambienceHalf: pairs(AMBIENCE_SECONDS),
+    fineHalf: pairs(FINE_SECONDS),
+    centreLag: pairs(FLOOR_SECONDS),
+    surroundLag: pairs(FLOOR_SECONDS) + pairs(CENTRE_SECONDS),
     leak: (LEAK_AT_1024 * transformFrames) / TRANSFORM_FRAMES_AT_48_KHZ,
   }
 }
@@ -75,13 +75,18 @@ export function duckBand(geometry: UpmixGeometry, bin: number): number {
 }
 
 /**
- * Half width, in bins, of an average over `erbs` equivalent rectangular bandwidths around a bin.
+ * The bins of an average over `erbs` equivalent rectangular bandwidths around a bin, cut at the ends of the spectrum.
  * @source Glasberg and Moore, Hearing Research 47 (1990): ERB(f) = 24.7 (4.37 f / 1000 + 1) Hz
  */
-export function binReach(geometry: UpmixGeometry, bin: number, erbs: number): number {
+export function binReach(
+  geometry: UpmixGeometry,
+  bin: number,
+  erbs: number,
+): { readonly first: number; readonly last: number } {
   const spacingHz = geometry.sampleRateHz / geometry.transformFrames
   const erbHz = 24.7 * ((4.37 * bin * spacingHz) / 1000 + 1)
-  return Math.floor((erbs * erbHz) / 2 / spacingHz)
+  const half = Math.floor((erbs * erbHz) / 2 / spacingHz)
+  return { first: Math.max(0, bin - half), last: Math.min(geometry.lastBin, bin + half) }
 }
 
 /** Widths of the averages over bins: of the powers, and of the share of common power. */

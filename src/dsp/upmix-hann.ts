@@ -1,8 +1,8 @@
 import type { Kernels } from './kernels.ts'
 
 /**
- * A Hann-weighted mean over transforms, for neighbouring floats of a frame: weights 1 + cos(pi n / (half + 1)) for
- * n = -half .. half, of sum 1; frames outside the stretch count as zero. Advances one transform a step.
+ * A Hann-weighted mean over pairs of transforms, for neighbouring floats of a frame: weights 1 + cos(pi n / (half + 1)) for
+ * n = -half .. half, of sum 1; frames outside the stretch count as zero. Advances one pair a step.
  */
 export class HannMean {
   /** Where the mean stands after a step. */

@@ -22,8 +22,12 @@ export function extractByEquation(
 
   const common = commonPower(settings, centrePowers, floorPowers)
   const duck = speechDuck(geometry, settings, centrePowers, common)
-  const centre = through.map((spectrum, m) => centreSpectrum(geometry, settings, centrePowers, common, m, spectrum))
-  const surrounds = through.map((spectrum, m) => surroundSpectra(geometry, settings, ambiencePowers, duck, m, spectrum))
+  const centre = through.map((spectrum, j) =>
+    centreSpectrum(geometry, settings, centrePowers, common, j >> 1, spectrum),
+  )
+  const surrounds = through.map((spectrum, j) =>
+    surroundSpectra(geometry, settings, ambiencePowers, duck, j >> 1, spectrum),
+  )
   const frameCount = tracks.left.length
   return {
     centre: toTime(geometry, centre, frameCount),
@@ -43,7 +47,7 @@ export function extractByEquation(
 export type Stereo = { readonly left: Float64Array; readonly right: Float64Array }
 type Spectrum = { readonly re: Float64Array; readonly im: Float64Array }
 type Pair = { readonly left: Spectrum; readonly right: Spectrum }
-/** `[frame][bin]` */
+/** `[frame][bin]`; powers and weights have one frame for two transforms. */
 type BinMap = readonly Float64Array[]
 type Powers = { readonly pl: BinMap; readonly pr: BinMap; readonly re: BinMap; readonly im: BinMap }
 
@@ -57,7 +61,8 @@ function mapPowers(powers: Powers, smooth: (map: BinMap) => BinMap): Powers {
 }
 
 function framesOf(geometry: UpmixGeometry, tracks: Stereo): Pair[] {
-  const count = Math.ceil(tracks.left.length / geometry.hopFrames) + 3
+  const covering = Math.ceil(tracks.left.length / geometry.hopFrames) + 3
+  const count = covering + (covering % 2)
   const spectrum = (track: Float64Array, m: number) => {
     const re = new Float64Array(geometry.transformFrames)
     const from = firstFrameOf(geometry, m)
@@ -71,10 +76,14 @@ function framesOf(geometry: UpmixGeometry, tracks: Stereo): Pair[] {
   }))
 }
 
+/** Powers of two transforms at a time: their mean. */
 function powersOf(spectra: readonly Pair[]): Powers {
   const map = (of: (lr: number, li: number, rr: number, ri: number) => number) =>
-    spectra.map(({ left, right }) =>
-      left.re.map((lr, b) => of(lr, left.im[b] as number, right.re[b] as number, right.im[b] as number)),
+    Array.from({ length: spectra.length / 2 }, (_, m) =>
+      spectra[2 * m]!.left.re.map((_lr, b) => {
+        const at = ({ left, right }: Pair) => of(left.re[b]!, left.im[b]!, right.re[b]!, right.im[b]!)
+        return (at(spectra[2 * m]!) + at(spectra[2 * m + 1]!)) / 2
+      }),
     )
   return {
     pl: map((lr, li) => lr * lr + li * li),
@@ -87,9 +96,7 @@ function powersOf(spectra: readonly Pair[]): Powers {
 function overBins(geometry: UpmixGeometry, map: BinMap, erbs: number): BinMap {
   return map.map((frame) =>
     frame.map((_, b) => {
-      const h = binReach(geometry, b, erbs)
-      const first = Math.max(0, b - h)
-      const last = Math.min(geometry.lastBin, b + h)
+      const { first, last } = binReach(geometry, b, erbs)
       let sum = 0
       for (let near = first; near <= last; near++) sum += frame[near]!
       return sum / (last - first + 1)

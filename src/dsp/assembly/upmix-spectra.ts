@@ -6,6 +6,9 @@ const FLOAT: usize = 4
 const DOUBLE: usize = 8
 const VECTOR: usize = 16
 
+/** What stands in the table of averages for each bin: two i32 and an f64. */
+const REACH_BYTES: usize = 16
+
 const LEFT_SOUNDS: i32 = 1
 const RIGHT_SOUNDS: i32 = 2
 
@@ -100,33 +103,45 @@ export function upmixPartSpectra(re: usize, im: usize, length: i32, sounding: i3
   }
 }
 
-/** The power frame of a spectrum. */
-export function upmixPowers(spectrum: usize, powers: usize, stride: i32): void {
+/** The power frame of two neighbouring transforms: the mean of both. */
+export function upmixPowers(first: usize, second: usize, powers: usize, stride: i32, half: f32): void {
   const plane = usize(stride) * FLOAT
+  const mean = f32x4.splat(half)
   for (let k: usize = 0; k < plane; k += VECTOR) {
-    const lr = v128.load(spectrum + k)
-    const li = v128.load(spectrum + k + plane)
-    const rr = v128.load(spectrum + k + 2 * plane)
-    const ri = v128.load(spectrum + k + 3 * plane)
-    v128.store(powers + k, f32x4.add(f32x4.mul(lr, lr), f32x4.mul(li, li)))
-    v128.store(powers + k + plane, f32x4.add(f32x4.mul(rr, rr), f32x4.mul(ri, ri)))
-    v128.store(powers + k + 2 * plane, f32x4.add(f32x4.mul(lr, rr), f32x4.mul(li, ri)))
-    v128.store(powers + k + 3 * plane, f32x4.sub(f32x4.mul(li, rr), f32x4.mul(lr, ri)))
+    const lr = v128.load(first + k)
+    const li = v128.load(first + k + plane)
+    const rr = v128.load(first + k + 2 * plane)
+    const ri = v128.load(first + k + 3 * plane)
+    const lr2 = v128.load(second + k)
+    const li2 = v128.load(second + k + plane)
+    const rr2 = v128.load(second + k + 2 * plane)
+    const ri2 = v128.load(second + k + 3 * plane)
+    const left = f32x4.add(squareSum(lr, li), squareSum(lr2, li2))
+    const right = f32x4.add(squareSum(rr, ri), squareSum(rr2, ri2))
+    const re = f32x4.add(
+      f32x4.add(f32x4.mul(lr, rr), f32x4.mul(li, ri)),
+      f32x4.add(f32x4.mul(lr2, rr2), f32x4.mul(li2, ri2)),
+    )
+    const im = f32x4.add(
+      f32x4.sub(f32x4.mul(li, rr), f32x4.mul(lr, ri)),
+      f32x4.sub(f32x4.mul(li2, rr2), f32x4.mul(lr2, ri2)),
+    )
+    v128.store(powers + k, f32x4.mul(mean, left))
+    v128.store(powers + k + plane, f32x4.mul(mean, right))
+    v128.store(powers + k + 2 * plane, f32x4.mul(mean, re))
+    v128.store(powers + k + 3 * plane, f32x4.mul(mean, im))
   }
 }
 
+function squareSum(x: v128, y: v128): v128 {
+  return f32x4.add(f32x4.mul(x, x), f32x4.mul(y, y))
+}
+
 /**
- * Averages a power frame over neighbouring bins. `reach` holds for every bin of the stride the half width h as i32, clamped
- * pairs are made here: bins max(0, b-h) .. min(last, b+h). `prefix` is room for 4 (stride + 1) doubles.
+ * Averages a power frame over neighbouring bins. `reach` holds for every bin of the stride the first bin and the bin past
+ * the last as i32, and one over their distance as f64. `prefix` is room for 4 (stride + 1) doubles.
  */
-export function upmixAverageBins(
-  powers: usize,
-  out: usize,
-  stride: i32,
-  lastBin: i32,
-  reach: usize,
-  prefix: usize,
-): void {
+export function upmixAverageBins(powers: usize, out: usize, stride: i32, reach: usize, prefix: usize): void {
   const plane = usize(stride) * FLOAT
   const row: usize = 4 * DOUBLE
   let sumPowers = f64x2.splat(0)
@@ -161,16 +176,17 @@ export function upmixAverageBins(
     v128.store(to, sumCross, 112)
     to += 4 * row
   }
-  for (let b = 0; b <= lastBin; b += 4) {
-    const r0 = meanRow(prefix, b, lastBin, reach)
-    const r1 = meanRow(prefix, b + 1, lastBin, reach)
-    const r2 = meanRow(prefix, b + 2, lastBin, reach)
-    const r3 = meanRow(prefix, b + 3, lastBin, reach)
+  let at = out
+  const end = out + plane
+  for (let near = reach; at < end; near += 4 * REACH_BYTES, at += VECTOR) {
+    const r0 = meanRow(prefix, near)
+    const r1 = meanRow(prefix, near + REACH_BYTES)
+    const r2 = meanRow(prefix, near + 2 * REACH_BYTES)
+    const r3 = meanRow(prefix, near + 3 * REACH_BYTES)
     const low01 = v128.shuffle<f32>(r0, r1, 0, 4, 1, 5)
     const high01 = v128.shuffle<f32>(r0, r1, 2, 6, 3, 7)
     const low23 = v128.shuffle<f32>(r2, r3, 0, 4, 1, 5)
     const high23 = v128.shuffle<f32>(r2, r3, 2, 6, 3, 7)
-    const at = out + usize(b) * FLOAT
     v128.store(at, v128.shuffle<f32>(low01, low23, 0, 1, 4, 5))
     v128.store(at + plane, v128.shuffle<f32>(low01, low23, 2, 3, 6, 7))
     v128.store(at + 2 * plane, v128.shuffle<f32>(high01, high23, 0, 1, 4, 5))
@@ -178,34 +194,29 @@ export function upmixAverageBins(
   }
 }
 
-// One bin's four means, in float32. Bins of the padding take the mean of the last bin's neighbourhood: never read.
-function meanRow(prefix: usize, bin: i32, lastBin: i32, reach: usize): v128 {
-  const h = load<i32>(reach + usize(bin) * FLOAT)
-  const first = max(0, bin - h)
-  const past = min(lastBin, bin + h) + 1
-  const share = f64x2.splat(1.0 / f64(max(1, past - first)))
-  const high = prefix + usize(past) * 4 * DOUBLE
-  const low = prefix + usize(first) * 4 * DOUBLE
+// One bin's four means, in float32.
+function meanRow(prefix: usize, reach: usize): v128 {
+  const low = prefix + usize(load<i32>(reach)) * 4 * DOUBLE
+  const high = prefix + usize(load<i32>(reach, 4)) * 4 * DOUBLE
+  const share = v128.load64_splat(reach, 8)
   const powers = f64x2.mul(share, f64x2.sub(v128.load(high), v128.load(low)))
   const cross = f64x2.mul(share, f64x2.sub(v128.load(high, 16), v128.load(low, 16)))
   return v128.shuffle<f32>(f32x4.demote_f64x2_zero(powers), f32x4.demote_f64x2_zero(cross), 0, 1, 4, 5)
 }
 
 /** The same average for one plane of floats. `prefix` is room for stride + 1 doubles. */
-export function upmixAverageBinsOfOne(plane: usize, out: usize, lastBin: i32, reach: usize, prefix: usize): void {
+export function upmixAverageBinsOfOne(plane: usize, out: usize, stride: i32, reach: usize, prefix: usize): void {
   let sum: f64 = 0
   store<f64>(prefix, 0)
-  for (let b = 0; b <= lastBin; b++) {
+  for (let b = 0; b < stride; b++) {
     sum += f64(load<f32>(plane + usize(b) * FLOAT))
     store<f64>(prefix + usize(b + 1) * DOUBLE, sum)
   }
-  for (let b = 0; b <= lastBin; b++) {
-    const h = load<i32>(reach + usize(b) * FLOAT)
-    const first = max(0, b - h)
-    const past = min(lastBin, b + h) + 1
-    const mean =
-      (load<f64>(prefix + usize(past) * DOUBLE) - load<f64>(prefix + usize(first) * DOUBLE)) / f64(past - first)
-    store<f32>(out + usize(b) * FLOAT, f32(mean))
+  for (let b = 0; b < stride; b++) {
+    const near = reach + usize(b) * REACH_BYTES
+    const low = load<f64>(prefix + usize(load<i32>(near)) * DOUBLE)
+    const high = load<f64>(prefix + usize(load<i32>(near, 4)) * DOUBLE)
+    store<f32>(out + usize(b) * FLOAT, f32((high - low) * load<f64>(near, 8)))
   }
 }
 

@@ -12,64 +12,74 @@ const FAR: f32 = 1e15
 /** @source our regularisers: relative to the common power, and absolute for a transform of 1024 */
 const COMMON_LEAK: f32 = 1e-3
 const DETERMINANT_LEAST: f32 = 1e-9
+/** Keeps a division by zero away. */
+const TINY: f32 = 1e-30
+/** Share of common power in a bin at which the surrounds begin to be ducked; fully so 0.5 above it. */
+const SPEECH_FLOOR: f32 = 0.2
 
-const HALF_PI: f64 = 1.5707963267948966
-
-/** The smaller eigenvalue of [[p, x], [x, q]] by way of the determinant, exact also where it is a tiny part of p + q. */
-function smallerEigenvalue(p: v128, q: v128, crossSquared: v128): v128 {
-  const zero = f32x4.splat(0)
-  const half = f32x4.splat(0.5)
-  const four = f32x4.splat(4)
-  const tiny = f32x4.splat(1e-30)
-  const difference = f32x4.sub(p, q)
-  const root = f32x4.sqrt(f32x4.add(f32x4.mul(difference, difference), f32x4.mul(four, crossSquared)))
-  const larger = f32x4.mul(half, f32x4.add(f32x4.add(p, q), root))
-  const determinant = f32x4.max(zero, f32x4.sub(f32x4.mul(p, q), crossSquared))
+/**
+ * The smaller eigenvalue of [[p, x], [x, q]] by way of the determinant, exact also where it is a tiny part of p + q.
+ * `half` is 0.5 in every lane: a constant would be built anew in every turn of the loop.
+ */
+function smallerEigenvalue(p: v128, q: v128, crossSquared: v128, half: v128, tiny: v128): v128 {
+  const mean = f32x4.mul(half, f32x4.add(p, q))
+  const apart = f32x4.mul(half, f32x4.sub(p, q))
+  const larger = f32x4.add(mean, f32x4.sqrt(f32x4.add(f32x4.mul(apart, apart), crossSquared)))
+  const determinant = f32x4.max(f32x4.sub(p, p), f32x4.sub(f32x4.mul(p, q), crossSquared))
   return f32x4.div(determinant, f32x4.add(larger, tiny))
 }
 
 /**
- * Centre weights of one frame and the centre's spectrum.
+ * Centre weights of a pair of transforms and the centre's two spectra.
  * `centre`: smoothed |L|^2, |R|^2, Re LR* (planes of `stride` floats); `floor`: the same, smoothed longer and over bins.
- * `ratio` receives 2 D / (P_L + P_R); `centreOut` the re and im planes of C; `bandSums` two doubles: the sums of 2 D and of
- * P_L + P_R over the bins bandFirst .. bandLast.
+ * `first`, `second`: the two spectra; `firstOut`, `secondOut` receive re and im of the centre.
+ * `ratio` receives 2 D / (P_L + P_R); `bandSums` two doubles: the sums of 2 D and of P_L + P_R weighted by the plane `band`.
+ * `unity` is 1: constants made from it stay in registers.
  */
 export function upmixCentre(
   centre: usize,
   floor: usize,
-  spectrum: usize,
+  band: usize,
+  first: usize,
+  second: usize,
+  firstOut: usize,
+  secondOut: usize,
   ratio: usize,
-  centreOut: usize,
   bandSums: usize,
   stride: i32,
-  bandFirst: i32,
-  bandLast: i32,
   diffuseReject: f32,
   share: f32,
   reach: f32,
   leak: f32,
+  unity: f32,
 ): void {
   const plane = usize(stride) * FLOAT
-  const zero = f32x4.splat(0)
-  const far = f32x4.splat(FAR)
-  const two = f32x4.splat(2)
-  const commonLeak = f32x4.splat(COMMON_LEAK)
+  const zero = f32x4.splat(unity - unity)
+  const one = f32x4.splat(unity)
+  const half = f32x4.splat(0.5 * unity)
+  const tiny = f32x4.splat(TINY * unity)
+  const far = f32x4.splat(FAR * unity)
+  const empty = f32x4.splat(EMPTY * unity)
+  const commonLeak = f32x4.splat(COMMON_LEAK * unity)
   const eta = f32x4.splat(diffuseReject)
   // k C = a L + b R makes the centre of BS.775's fold-down weight; 1/k = sqrt 2.
   const gain = f32x4.splat(share * f32(Math.SQRT2))
   const leakage = f32x4.splat(leak)
   const hasWindow = reach < 1
+  let commonSum = zero
+  let bandSum = zero
   for (let k: usize = 0; k < plane; k += VECTOR) {
     const p = f32x4.max(zero, v128.load(centre + k))
     const q = f32x4.max(zero, v128.load(centre + k + plane))
-    const scale = f32x4.div(f32x4.splat(1), f32x4.max(f32x4.splat(EMPTY), f32x4.add(p, q)))
+    const sum = f32x4.max(empty, f32x4.add(p, q))
+    const scale = f32x4.div(one, sum)
     const pl = f32x4.mul(p, scale)
     const pr = f32x4.mul(q, scale)
     const x = f32x4.mul(v128.load(centre + k + 2 * plane), scale)
     const fp = f32x4.min(far, f32x4.mul(f32x4.max(zero, v128.load(floor + k)), scale))
     const fq = f32x4.min(far, f32x4.mul(f32x4.max(zero, v128.load(floor + k + plane)), scale))
     const fx = f32x4.min(far, f32x4.mul(f32x4.abs(v128.load(floor + k + 2 * plane)), scale))
-    const ambience = smallerEigenvalue(fp, fq, f32x4.mul(fx, fx))
+    const ambience = smallerEigenvalue(fp, fq, f32x4.mul(fx, fx), half, tiny)
     const quieter = f32x4.sub(f32x4.min(pl, pr), f32x4.mul(eta, ambience))
     const common = f32x4.max(zero, f32x4.min(x, quieter))
     const e = f32x4.add(f32x4.mul(commonLeak, common), f32x4.mul(leakage, scale))
@@ -82,35 +92,34 @@ export function upmixCentre(
     if (hasWindow) weight = f32x4.mul(weight, reachWindow(f32x4.abs(f32x4.sub(pl, pr)), reach))
     const a = f32x4.mul(commonRight, weight)
     const b = f32x4.mul(commonLeft, weight)
-    v128.store(ratio + k, f32x4.mul(two, common))
-    const at = spectrum + k
-    v128.store(centreOut + k, f32x4.add(f32x4.mul(a, v128.load(at)), f32x4.mul(b, v128.load(at + 2 * plane))))
-    v128.store(
-      centreOut + k + plane,
-      f32x4.add(f32x4.mul(a, v128.load(at + plane)), f32x4.mul(b, v128.load(at + 3 * plane))),
-    )
+    const twice = f32x4.add(common, common)
+    v128.store(ratio + k, twice)
+    const inBand = f32x4.mul(sum, v128.load(band + k))
+    bandSum = f32x4.add(bandSum, inBand)
+    commonSum = f32x4.add(commonSum, f32x4.mul(inBand, twice))
+    weigh(first + k, firstOut + k, plane, a, b)
+    weigh(second + k, secondOut + k, plane, a, b)
   }
-  sumBand(centre, ratio, plane, bandSums, bandFirst, bandLast)
+  store<f64>(bandSums, laneSum(commonSum))
+  store<f64>(bandSums, laneSum(bandSum), 8)
 }
 
-function sumBand(centre: usize, ratio: usize, plane: usize, sums: usize, first: i32, last: i32): void {
-  let common: f64 = 0
-  let all: f64 = 0
-  for (let b = first; b <= last; b++) {
-    const at = usize(b) * FLOAT
-    const power = f64(max<f32>(0, load<f32>(centre + at))) + f64(max<f32>(0, load<f32>(centre + plane + at)))
-    all += power
-    common += power * f64(load<f32>(ratio + at))
-  }
-  store<f64>(sums, common)
-  store<f64>(sums, all, 8)
+// a L + b R, real weights
+function weigh(from: usize, to: usize, plane: usize, a: v128, b: v128): void {
+  v128.store(to, f32x4.add(f32x4.mul(a, v128.load(from)), f32x4.mul(b, v128.load(from + 2 * plane))))
+  v128.store(to + plane, f32x4.add(f32x4.mul(a, v128.load(from + plane)), f32x4.mul(b, v128.load(from + 3 * plane))))
+}
+
+function laneSum(x: v128): f64 {
+  const low = f64(f32x4.extract_lane(x, 0)) + f64(f32x4.extract_lane(x, 1))
+  return low + (f64(f32x4.extract_lane(x, 2)) + f64(f32x4.extract_lane(x, 3)))
 }
 
 // 1 below 0.8 reach, then half a cosine down to 0 over 0.25: 0.5 + 0.5 cos(pi x), x in 0 .. 1.
 function reachWindow(u: v128, reach: f32): v128 {
   const x = f32x4.mul(f32x4.sub(u, f32x4.splat(0.8 * reach)), f32x4.splat(4))
   const clipped = f32x4.min(f32x4.splat(1), f32x4.max(f32x4.splat(0), x))
-  const y = f32x4.mul(f32x4.sub(clipped, f32x4.splat(0.5)), f32x4.splat(f32(2 * HALF_PI)))
+  const y = f32x4.mul(f32x4.sub(clipped, f32x4.splat(0.5)), f32x4.splat(f32(Math.PI)))
   const yy = f32x4.mul(y, y)
   // sin y by its Taylor series to y^11: 6e-8 at pi/2
   let sum = f32x4.splat(f32(-1.0 / 39916800.0))
@@ -123,81 +132,88 @@ function reachWindow(u: v128, reach: f32): v128 {
 }
 
 /**
- * Surround weights of one frame and the spectra of Ls and Rs.
+ * Surround weights of a pair of transforms and the spectra of Ls and Rs.
  * `powers`: the smoothed power frame of four planes; `fine`: the share of common power averaged over bins;
  * `band`: how far each bin is ducked at most (planes of `stride` floats); `duck`: 0 .. 1, how much now.
- * `out` receives re and im of Ls, re and im of Rs.
+ * `firstOut` and `secondOut` receive re and im of Ls, re and im of Rs. `unity` is 1, as for the centre.
  */
 export function upmixSurrounds(
   powers: usize,
   fine: usize,
   band: usize,
-  spectrum: usize,
-  out: usize,
+  first: usize,
+  second: usize,
+  firstOut: usize,
+  secondOut: usize,
   stride: i32,
   duck: f32,
   strictness: f32,
   directRejection: f32,
   share: f32,
   leak: f32,
+  unity: f32,
 ): void {
   const plane = usize(stride) * FLOAT
-  const zero = f32x4.splat(0)
-  const one = f32x4.splat(1)
-  const four = f32x4.splat(4)
-  const half = f32x4.splat(0.5)
+  const zero = f32x4.splat(unity - unity)
+  const one = f32x4.splat(unity)
+  const half = f32x4.splat(0.5 * unity)
+  const tiny = f32x4.splat(TINY * unity)
+  const empty = f32x4.splat(EMPTY * unity)
+  const leastShare = f32x4.splat(DETERMINANT_LEAST * unity)
+  const speechFloor = f32x4.splat(SPEECH_FLOOR * unity)
+  const leakage = f32x4.splat(leak)
+  const amount = f32x4.splat(share)
+  const twiceDuck = f32x4.splat(duck + duck)
   const nu = f32x4.splat(directRejection)
   const nuSquared = f32x4.splat(directRejection * directRejection)
   const isRoot = strictness === 0.5
   for (let k: usize = 0; k < plane; k += VECTOR) {
     const p = f32x4.max(zero, v128.load(powers + k))
     const q = f32x4.max(zero, v128.load(powers + k + plane))
-    const scale = f32x4.div(one, f32x4.max(f32x4.splat(EMPTY), f32x4.add(p, q)))
+    const scale = f32x4.div(one, f32x4.max(empty, f32x4.add(p, q)))
     const pl = f32x4.mul(p, scale)
     const pr = f32x4.mul(q, scale)
     const xr = f32x4.mul(v128.load(powers + k + 2 * plane), scale)
     const xi = f32x4.mul(v128.load(powers + k + 3 * plane), scale)
     const crossSquared = f32x4.add(f32x4.mul(xr, xr), f32x4.mul(xi, xi))
     const product = f32x4.mul(pl, pr)
-    const difference = f32x4.sub(pl, pr)
-    const root = f32x4.sqrt(f32x4.add(f32x4.mul(difference, difference), f32x4.mul(four, crossSquared)))
-    const larger = f32x4.add(f32x4.mul(half, f32x4.add(one, root)), f32x4.splat(1e-30))
+    const apart = f32x4.mul(half, f32x4.sub(pl, pr))
+    // The larger eigenvalue of two powers that sum to 1; the smaller one is the determinant over it.
+    const larger = f32x4.add(f32x4.add(half, f32x4.sqrt(f32x4.add(f32x4.mul(apart, apart), crossSquared))), tiny)
     const smallerTimesLarger = f32x4.max(zero, f32x4.sub(product, crossSquared))
-    const least = f32x4.mul(f32x4.splat(DETERMINANT_LEAST), product)
-    const absolute = f32x4.mul(f32x4.splat(leak), scale)
+    const absolute = f32x4.mul(leakage, scale)
     const determinant = f32x4.add(
-      f32x4.max(f32x4.sub(product, f32x4.mul(nuSquared, crossSquared)), least),
-      f32x4.add(f32x4.mul(absolute, absolute), f32x4.splat(1e-30)),
+      f32x4.max(f32x4.sub(product, f32x4.mul(nuSquared, crossSquared)), f32x4.mul(leastShare, product)),
+      f32x4.add(f32x4.mul(absolute, absolute), tiny),
     )
     const inverse = f32x4.div(one, f32x4.mul(determinant, larger))
-    const psi = f32x4.min(
-      one,
-      f32x4.mul(f32x4.splat(2), f32x4.mul(smallerTimesLarger, f32x4.mul(determinant, inverse))),
-    )
+    const quotient = f32x4.mul(smallerTimesLarger, inverse)
+    const smaller = f32x4.mul(quotient, determinant)
+    const psi = f32x4.min(one, f32x4.add(smaller, smaller))
     const gate = isRoot ? f32x4.sqrt(psi) : power(psi, strictness)
-    const speech = f32x4.mul(
-      f32x4.splat(2),
-      f32x4.min(half, f32x4.max(zero, f32x4.sub(v128.load(fine + k), f32x4.splat(0.2)))),
-    )
-    const open = f32x4.sub(one, f32x4.mul(f32x4.mul(f32x4.splat(duck), v128.load(band + k)), speech))
-    const weight = f32x4.mul(
-      f32x4.mul(f32x4.mul(f32x4.splat(share), gate), open),
-      f32x4.mul(smallerTimesLarger, inverse),
-    )
+    const speech = f32x4.min(half, f32x4.max(zero, f32x4.sub(v128.load(fine + k), speechFloor)))
+    const open = f32x4.sub(one, f32x4.mul(f32x4.mul(twiceDuck, v128.load(band + k)), speech))
+    const weight = f32x4.mul(f32x4.mul(f32x4.mul(amount, gate), open), quotient)
     const toLeft = f32x4.mul(weight, pr)
     const toRight = f32x4.mul(weight, pl)
-    const yr = f32x4.mul(f32x4.mul(weight, nu), xr)
-    const yi = f32x4.mul(f32x4.mul(weight, nu), xi)
-    const lr = v128.load(spectrum + k)
-    const li = v128.load(spectrum + k + plane)
-    const rr = v128.load(spectrum + k + 2 * plane)
-    const ri = v128.load(spectrum + k + 3 * plane)
-    // Ls = w (P_R L - Y R), Rs = w (P_L R - conj(Y) L)
-    v128.store(out + k, f32x4.add(f32x4.sub(f32x4.mul(toLeft, lr), f32x4.mul(yr, rr)), f32x4.mul(yi, ri)))
-    v128.store(out + k + plane, f32x4.sub(f32x4.sub(f32x4.mul(toLeft, li), f32x4.mul(yr, ri)), f32x4.mul(yi, rr)))
-    v128.store(out + k + 2 * plane, f32x4.sub(f32x4.sub(f32x4.mul(toRight, rr), f32x4.mul(yr, lr)), f32x4.mul(yi, li)))
-    v128.store(out + k + 3 * plane, f32x4.add(f32x4.sub(f32x4.mul(toRight, ri), f32x4.mul(yr, li)), f32x4.mul(yi, lr)))
+    const steer = f32x4.mul(weight, nu)
+    const yr = f32x4.mul(steer, xr)
+    const yi = f32x4.mul(steer, xi)
+    steerPair(first + k, firstOut + k, plane, toLeft, toRight, yr, yi)
+    steerPair(second + k, secondOut + k, plane, toLeft, toRight, yr, yi)
   }
+}
+
+// Ls = w (P_R L - Y R), Rs = w (P_L R - conj(Y) L)
+function steerPair(from: usize, to: usize, plane: usize, toLeft: v128, toRight: v128, yr: v128, yi: v128): void {
+  const lr = v128.load(from)
+  const li = v128.load(from + plane)
+  const rr = v128.load(from + 2 * plane)
+  const ri = v128.load(from + 3 * plane)
+  v128.store(to, f32x4.add(f32x4.sub(f32x4.mul(toLeft, lr), f32x4.mul(yr, rr)), f32x4.mul(yi, ri)))
+  v128.store(to + plane, f32x4.sub(f32x4.sub(f32x4.mul(toLeft, li), f32x4.mul(yr, ri)), f32x4.mul(yi, rr)))
+  v128.store(to + 2 * plane, f32x4.sub(f32x4.sub(f32x4.mul(toRight, rr), f32x4.mul(yr, lr)), f32x4.mul(yi, li)))
+  v128.store(to + 3 * plane, f32x4.add(f32x4.sub(f32x4.mul(toRight, ri), f32x4.mul(yr, li)), f32x4.mul(yi, lr)))
 }
 
 // base^exponent for base in 0 .. 1, relative error below 3e-6; 0^0 = 1.
