@@ -56,13 +56,6 @@ export function sum(...signals: readonly Float32Array[]): Float32Array {
   return result
 }
 
-/** Scales a signal so that its highest sample is 1. */
-export function normalised(signal: Float32Array): Float32Array {
-  let peak = 0
-  for (const sample of signal) peak = Math.max(peak, Math.abs(sample))
-  return peak > 0 ? signal.map((sample) => sample / peak) : signal
-}
-
 /** Bends what would go over: straight up to half of full scale, then ever flatter towards `top`, like tape. */
 export function rounded(signal: Float32Array, top: number): Float32Array {
   const knee = 0.5
