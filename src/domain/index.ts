@@ -80,7 +80,6 @@ export { defaultSettings, type Parameter, type ParameterTable, type SettingsOf }
 export { floorToGainStep, GAIN_STEP_DB, type GainPlan, roundToGainStep } from './plan.ts'
 export type { Clause, DeliverySpec, Limit } from './spec.ts'
 export {
-  CENTRE_REACH_WHOLE,
   LFE_OFF_DB,
   SURROUND_HIGH_CUT_OFF_HZ,
   SURROUND_LOW_CUT_OFF_HZ,

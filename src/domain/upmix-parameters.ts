@@ -6,7 +6,7 @@ export const SURROUND_LOW_CUT_OFF_HZ = 20
 /** The highest setting means off. */
 export const SURROUND_HIGH_CUT_OFF_HZ = 20000
 /** The widest reach means that the centre takes common sound wherever it stands between left and right. */
-export const CENTRE_REACH_WHOLE = 1
+const CENTRE_REACH_WHOLE = 1
 
 /**
  * The controls of the upmix from two tracks to 5.1.

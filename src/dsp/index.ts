@@ -24,4 +24,3 @@ export {
   type WordEncoding,
   wordLineFrames,
 } from './words.ts'
-export { filterZeroPhase } from './zero-phase.ts'
