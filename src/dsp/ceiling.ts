@@ -1,5 +1,5 @@
 import { dbToGain } from '../domain/index.ts'
-import { annex2Interpolator, type Interpolator, sincInterpolator } from './ceiling-interpolators.ts'
+import { annex2Interpolator, hannInterpolator, type Interpolator, sincInterpolator } from './ceiling-interpolators.ts'
 import { bytesPerPlaneSample, type Plane } from './decode.ts'
 import type { Kernels } from './kernels.ts'
 
@@ -177,9 +177,10 @@ function interpolators(kernels: Kernels, sampleRateHz: number) {
     return { ...interpolator, address }
   }
   const annex2 = put(annex2Interpolator())
+  const common = scale === 1 ? [put(hannInterpolator()), put(sincInterpolator(4, 16, 9))] : []
   return {
     detectors: [put(sincInterpolator(Math.max(2, 4 / scale), 24, KAISER_BETA)), annex2],
-    verifiers: [put(sincInterpolator(16 / scale, 48, KAISER_BETA)), annex2],
+    verifiers: [put(sincInterpolator(16 / scale, 48, KAISER_BETA)), annex2, ...common],
   }
 }
 

@@ -49,6 +49,7 @@ export function compareFoldDown(multichannel: AudioSource, stereo: AudioSource, 
   const fullScale = STEPS[stereo.format.encoding]
   const coefficients = foldDownCoefficients(multichannel.layout)
   const [words, folded] = [blockReader(multichannel), blockReader(stereo)]
+  const fold = new Float64Array(BLOCK_FRAMES)
   let differingSamples = 0
   let largestDifferenceLsb = 0
   for (let offset = 0; offset < segment.frameCount; offset += BLOCK_FRAMES) {
@@ -56,10 +57,12 @@ export function compareFoldDown(multichannel: AudioSource, stereo: AudioSource, 
     const channels = words(segment.firstFrame + offset, count)
     const sides = folded(segment.firstFrame + offset, count)
     for (const side of [0, 1] as const) {
-      const weights = Float64Array.from(coefficients, (toSides) => toSides[side])
+      fold.fill(0)
+      coefficients.forEach((toSides, channel) => {
+        if (toSides[side] !== 0) addWeighted(fold, channels, channel, coefficients.length, toSides[side], count)
+      })
       for (let frame = 0; frame < count; frame++) {
-        const sum = weightedSum(channels, frame, weights)
-        const word = Math.max(-fullScale, Math.min(fullScale - 1, Math.floor(sum + 0.5)))
+        const word = Math.max(-fullScale, Math.min(fullScale - 1, Math.floor((fold[frame] as number) + 0.5)))
         const difference = Math.abs(word - (sides[frame * 2 + side] as number))
         if (difference === 0) continue
         differingSamples++
@@ -70,14 +73,18 @@ export function compareFoldDown(multichannel: AudioSource, stereo: AudioSource, 
   return { sampleCount: 2 * segment.frameCount, differingSamples, largestDifferenceLsb }
 }
 
-/** In channel order, so that every double arithmetic that sums so gets the same bits. */
-function weightedSum(samples: Float64Array, frame: number, weights: Float64Array): number {
-  const first = frame * weights.length
-  let sum = 0
-  for (let channel = 0; channel < weights.length; channel++) {
-    sum += (weights[channel] as number) * (samples[first + channel] as number)
+/** Called in channel order, so that every double arithmetic that sums so gets the same bits. */
+function addWeighted(
+  sums: Float64Array,
+  samples: Float64Array,
+  channel: number,
+  channelCount: number,
+  weight: number,
+  frameCount: number,
+): void {
+  for (let frame = 0, at = channel; frame < frameCount; frame++, at += channelCount) {
+    sums[frame] = (sums[frame] as number) + weight * (samples[at] as number)
   }
-  return sum
 }
 
 /**
@@ -140,7 +147,8 @@ function decodeWords(bytes: Uint8Array, encoding: SampleEncoding, samples: Float
   const view = new DataView(bytes.buffer, bytes.byteOffset, bytes.byteLength)
   if (encoding === 'int24') {
     for (let at = 0, i = 0; at < bytes.length; at += 3, i++) {
-      samples[i] = view.getUint16(at, true) | (view.getInt8(at + 2) << 16)
+      const low = (bytes[at] as number) | ((bytes[at + 1] as number) << 8)
+      samples[i] = (((bytes[at + 2] as number) << 24) >> 8) | low
     }
   } else if (encoding === 'int16') {
     for (let at = 0, i = 0; at < bytes.length; at += 2, i++) samples[i] = view.getInt16(at, true)
