@@ -1,0 +1,67 @@
+import { probe } from '../src/media/index.ts'
+import { libebur128Probe } from '../test/peers/outside-meters.ts'
+import { denseMaster, MASTER_SECONDS, surroundMix } from './music.ts'
+import { timed, timedPlimsoll } from './processes.ts'
+import { median, type Table } from './table.ts'
+
+type Meter = { readonly name: string; read(path: string): { readonly seconds: number; readonly totalLkfs: number } }
+
+const METERS: readonly Meter[] = [
+  {
+    name: 'plimsoll measure --workers 1',
+    read(path) {
+      const { wallSeconds, stdout } = timedPlimsoll(['measure', path, '--workers', '1', '--json', '--quiet'])
+      return { seconds: wallSeconds, totalLkfs: JSON.parse(stdout).files[0].programmeLoudnessLkfs }
+    },
+  },
+  {
+    name: 'libebur128, I + LRA + true peak',
+    read(path) {
+      const { location } = probe(path)
+      if (location === null) throw new Error(`${path} is no plain PCM`)
+      const { dataByteOffset, frameCount, format } = location
+      const shape = [dataByteOffset, frameCount, format.channelCount, format.sampleRateHz, 24]
+      const { wallSeconds, stdout } = timed(libebur128Probe(), [path, ...shape.map(String), 'fast'])
+      return { seconds: wallSeconds, totalLkfs: JSON.parse(stdout).programmeLoudnessLkfs }
+    },
+  },
+  {
+    name: 'FFmpeg ebur128=peak=true',
+    read(path) {
+      const filter = ['-af', 'ebur128=peak=true:framelog=verbose', '-f', 'null', '-']
+      const { wallSeconds, stderr } = timed('ffmpeg', ['-hide_banner', '-nostats', '-i', path, ...filter])
+      return { seconds: wallSeconds, totalLkfs: Number(/I:\s+(-?[\d.]+) LUFS/.exec(stderr)?.[1]) }
+    },
+  },
+]
+
+/** Our meter beside two others: whole processes, input in the page cache, one after the other in every round. */
+export function measuring(folder: string, rounds: number): readonly Table[] {
+  return [
+    compare('Measuring 10 min of 5.1, 48 kHz, 24 bit, with true peak', surroundMix(folder), rounds),
+    compare('Measuring 10 min of densely limited stereo, 48 kHz, 24 bit, with true peak', denseMaster(folder), rounds),
+  ]
+}
+
+function compare(title: string, path: string, rounds: number): Table {
+  const totals = METERS.map((meter) => meter.read(path).totalLkfs)
+  const times = Array.from({ length: rounds }, () => METERS.map((meter) => meter.read(path).seconds))
+  const rows = METERS.map(({ name }, index) => {
+    const seconds = times.map((round) => round[index] as number)
+    const ratios = times.map((round) => (round[index] as number) / (round[0] as number))
+    return [
+      name,
+      median(seconds),
+      Math.min(...seconds),
+      MASTER_SECONDS / median(seconds),
+      median(ratios),
+      (totals[index] as number).toFixed(1),
+    ]
+  })
+  return {
+    title,
+    columns: ['meter', 'median s', 'least s', 'x real time', 'time / ours', 'reads LKFS'],
+    rows,
+    notes: [`${rounds} rounds after a warm-up; "time / ours" is the median of the ratios within each round.`],
+  }
+}
