@@ -1,13 +1,13 @@
-import { describe, expect, it } from 'vitest'
+import { beforeAll, describe, expect, it } from 'vitest'
 import { FLOORS, isReached } from '../../bench/upmix/floors.ts'
 import { loadKernels } from '../testkit/kernels.ts'
 import { clickPreEchoDb, judgeMix, type UpmixFigures } from '../testkit/mixes-metrics.ts'
-import { type MixName, makeStems, TUNING_SET } from '../testkit/mixes-stems.ts'
+import { type MixName, makeStems, type StemSet, TUNING_SET } from '../testkit/mixes-stems.ts'
 
 // Outside authority: where a sound was panned, and what is dialogue, is known because the mixes are made from stems
 // (speech by espeak-ng, instruments by fluidsynth). The floors are what a measured prototype reached.
 const kernels = loadKernels()
-const set = makeStems(TUNING_SET)
+let set: StemSet
 const judged = new Map<MixName, UpmixFigures>()
 
 /** The axes that a mixer would send the upmix back for; `npm run bench` prints the others. */
@@ -18,6 +18,10 @@ function figuresOf(mix: MixName): UpmixFigures {
   judged.set(mix, known)
   return known
 }
+
+beforeAll(() => {
+  set = makeStems(TUNING_SET)
+}, 120_000)
 
 describe('the upmix of mixes whose stems are known', () => {
   it.each(HELD)('$mix: $figure $limit', (floor) => {
