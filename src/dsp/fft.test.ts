@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest'
 import { loadKernels } from '../../test/testkit/kernels.ts'
-import { FourierTransform } from './fft.ts'
 import { transform } from './fft.reference.ts'
+import { FourierTransform } from './fft.ts'
 
 const kernels = loadKernels(8 * 1024 * 1024)
 
