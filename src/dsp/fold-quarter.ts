@@ -1,14 +1,14 @@
 /** How far the filter reaches to each side: with the window below the level is right within 0.08 dB from 40 Hz on. */
 const REACH_SECONDS = 0.017
-/** Kaiser's shape parameter: the flattest level for this reach. */
+/** Kaiser's shape parameter: more would round off the bass, less would ripple. */
 const WINDOW_SHAPE = 4.2
 /** Terms of the Bessel series; the last is below 1e-20 of the sum at this shape. */
 const BESSEL_TERMS = 24
 
-/** The modified Bessel function of order 0, of twice the square root of its argument. @source Abramowitz and Stegun 9.6.12 */
-function besselI0(quarterSquare: number): number {
+/** I0(2 sqrt(q)), the modified Bessel function of order 0. @source Abramowitz and Stegun 9.6.12 */
+function besselI0(q: number): number {
   let sum = 1
-  for (let n = BESSEL_TERMS; n >= 1; n--) sum = 1 + (sum * quarterSquare) / (n * n)
+  for (let n = BESSEL_TERMS; n >= 1; n--) sum = 1 + (sum * q) / (n * n)
   return sum
 }
 

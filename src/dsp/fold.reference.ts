@@ -1,4 +1,4 @@
-/** One sample of a weighted sum of channels, in their order. @source ITU-R BS.775-4 Table 2 (the form of the equations) */
+/** One sample of a weighted sum of channels, in their order. @source ITU-R BS.775-4 Table 2 (form of the equations) */
 export function foldedSample(samples: readonly number[], weights: readonly number[]): number {
   return samples.reduce((sum, sample, channel) => sum + (weights[channel] as number) * sample, 0)
 }

@@ -18,8 +18,8 @@ export function foldNarrow(sum: usize, frameCount: i32, plane: usize): void {
 }
 
 /**
- * turned[n] = the sum over odd k of tap(k) x (samples[n + k] - samples[n - k]), float32. `taps` begin with the largest k,
- * 2 x tapCount - 1: small terms are added first, so that little is rounded away. Sixteen frames are made at a time.
+ * turned[n] = the sum over odd k of tap(k) x (samples[n + k] - samples[n - k]), float32. `taps` begin with the largest
+ * k, 2 x tapCount - 1: small terms are added first, so that little is rounded away. Sixteen frames at a time.
  */
 export function foldTurn(samples: usize, taps: usize, tapCount: i32, frameCount: i32, turned: usize): void {
   const reach = (<usize>(2 * tapCount - 1)) << 2

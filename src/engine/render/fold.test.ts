@@ -260,7 +260,7 @@ describe('words of a fold-down', () => {
   })
 
   it('16-bit words that get shorter carry triangular dither; 24-bit words carry none', () => {
-    // Statistics of TPDF on silence: P(0) = 3/4, P(+-1) = 1/8 each (Lipshitz, Wannamaker and Vanderkooy, JAES 40, 1992).
+    // TPDF on silence: P(0) = 3/4, P(+-1) = 1/8 each (Lipshitz, Wannamaker and Vanderkooy, JAES 40, 1992).
     const silence = programmeOf('5.1', 200000, {})
     for (const to of ['lo-ro', 'lt-rt', 'mono'] as const) {
       const words = readWords(foldWhole(silence, to, { encoding: 'int16' }).words, 'int16')
