@@ -93,5 +93,8 @@ export function printLock(lock: FoldDownLock | null): string {
         : `; against the master under the same gains ${printFigure(lock.masterNullDbfs)} dBFS`
     return `  fold-down lock closed: the Lo/Ro of the 5.1 is the stereo, 0 samples differ${beside}\n`
   }
+  if (lock.stereoGainDb !== 0) {
+    return `  the stereo has a gain of its own, ${printFigure(lock.stereoGainDb, 2)} dB beside the fold-down of the 5.1\n`
+  }
   return `  fold-down lock OPEN: ${lock.differingSamples} samples differ\n`
 }

@@ -29,7 +29,7 @@ export function thinnestMargins(all: readonly Margin[], count = 3): readonly Mar
 
 /**
  * Whether the stereo file is the fold-down of the 5.1 file, sample for sample, and how far the fold-down is from the
- * master under the same gains. `openedBy` names the settings that give the lock up on purpose.
+ * master under the gains of the stereo. `openedBy` names the settings that give the lock up on purpose.
  */
 export type FoldDownLock = {
   readonly state: 'closed' | 'open'
@@ -39,6 +39,8 @@ export type FoldDownLock = {
   /** RMS of fold-down minus master x gains; null where that was not measured or nothing is left. */
   readonly masterNullDbfs: number | null
   readonly openedBy: readonly string[]
+  /** Constant of the stereo on top of the gains of the 5.1; 0 while one gain serves both. */
+  readonly stereoGainDb: number
 }
 
 /** What the stages changed, as numbers. A stage that did not run is null. */

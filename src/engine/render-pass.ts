@@ -21,9 +21,14 @@ export async function render(
   const gain = { ...common.gain, staticGainDb: common.gain.staticGainDb + decision.stereoGainDb }
   const stereo: RenderOrder = { ...alone, gain, isUpmixed: false, hasLfe: false, into: 'stereo', writesGain: false }
   const half = (from: number) => (share: number) => tell(from + share / 2)
-  const figures = await bySegment(crew, order.source, (segment) => ({ kind: 'render', segment, order: alone }), half(0))
-  await bySegment(crew, order.source, (segment) => ({ kind: 'render', segment, order: stereo }), half(0.5))
-  return figures
+  const mix = await bySegment(crew, order.source, (segment) => ({ kind: 'render', segment, order: alone }), half(0))
+  const folded = await bySegment(
+    crew,
+    order.source,
+    (segment) => ({ kind: 'render', segment, order: stereo }),
+    half(0.5),
+  )
+  return mix.map((figures, segment) => ({ ...figures, againstMaster: folded[segment]?.againstMaster ?? null }))
 }
 
 /** The render of a decision, the same for every segment. */

@@ -20,6 +20,7 @@ import {
   chooseGains,
   type Decision,
   type FitCorrection,
+  MOST_CEILING_MAKE_UP_DB,
   type Render,
   refineGains,
 } from './decide/index.ts'
@@ -30,6 +31,7 @@ import { render, renderOrder, seedOf } from './render-pass.ts'
 import { type Judgement, judge, judgeSignal, margins } from './verify/index.ts'
 import {
   judgeContext,
+  type Origin,
   openedBy,
   roleOf,
   type Verified,
@@ -64,7 +66,7 @@ export async function deliverProgramme(
   for (let pass = 1; ; pass++) {
     store.beginPass()
     const rendered = await render(order, decision, crew, stages.tell('render'))
-    const verified = await verify(order, rendered, crew, stages.tell('verify'))
+    const verified = await verify(order, decision, rendered, crew, stages.tell('verify'))
     renders.push({ decision, measured: (verified.files[0] as VerifiedFile).measured })
     if (isSettled(verified.judgement) || pass === MOST_PASSES) {
       const delivered = await store.seal(verified.files.map(sealable), verified.judgement.conforms)
@@ -77,25 +79,24 @@ export async function deliverProgramme(
 
 async function verify(
   order: DeliveryOrder,
+  decision: Decision,
   rendered: readonly RenderedFigures[],
   crew: Crew,
   tell: Tell,
 ): Promise<Verified> {
   const overs = rendered.reduce((sum, segment) => sum + segment.overs, 0)
   assert(overs === 0 || order.spec.maxTruePeakDbtp === undefined, `${overs} samples passed full scale under a ceiling`)
-  return verifyFiles(
-    crew,
-    order.source,
-    writtenFiles(order),
-    order.spec,
-    { rendered, openedBy: openedBy(order), startOfDaySeconds: order.source.startOfDaySeconds },
-    tell,
-  )
+  const { startOfDaySeconds } = order.source
+  const origin = { rendered, openedBy: openedBy(order), stereoGainDb: decision.stereoGainDb, startOfDaySeconds }
+  return verifyFiles(crew, order.source, writtenFiles(order), order.spec, origin, tell)
 }
+
+/** Findings that another render, with other gains, may mend. */
+const MENDABLE: readonly string[] = ['beside-target', 'programme-loudness', 'true-peak', 'short-term', 'momentary']
 
 /** True when another render would not come closer. */
 function isSettled(judgement: Judgement): boolean {
-  return judgement.conforms && judgement.findings.every((finding) => finding.id !== 'beside-target')
+  return !judgement.findings.some(({ id, severity }) => severity !== 'note' && MENDABLE.includes(id))
 }
 
 function sealable({
@@ -137,7 +138,10 @@ async function decide(
   const trial = await renderOrder(order, decision)
   const rendered = await bySegments(crew, segments, (segment) => ({ kind: 'forecast', segment, order: trial }), tell)
   const readings = segments.map((segment, index) => ({ segment, measured: rendered[index] as Measured }))
-  const correction = { ceilingLossDb: ceilingLoss(analysed, decision.plan, readings) }
+  const correction = {
+    ceilingLossDb: ceilingLoss(analysed, decision.plan, readings),
+    ceilingBoundDb: decision.plan.staticGainDb + MOST_CEILING_MAKE_UP_DB,
+  }
   return { decision: chooseGains(analysed, order.spec, order.fit, correction), correction }
 }
 
@@ -162,7 +166,7 @@ export async function measureProgramme(
   const measured = await measureBySegment(crew, programme, 'source', new Stages(watch).tell('measure'))
   const measurements = describeMeasured(measured)
   const role = roleOf(programme.layout)
-  const context = judgeContext(role, measured, programme.startOfDaySeconds)
+  const context = judgeContext(role, measured, { ...programme, stereoGainDb: 0 })
   const findings = spec === null ? judgeSignal(measurements, context) : judge(measurements, spec, context)
   const judgement = {
     conforms: findings.every((finding) => finding.severity !== 'fail'),
@@ -172,15 +176,19 @@ export async function measureProgramme(
   return { measured, measurements, curves: loudnessCurves(measured), judgement }
 }
 
-/** Checks a delivery that somebody made, from its bytes alone. */
+/**
+ * Checks a delivery that somebody made, from its bytes.
+ * @param told what its plan says of the stereo: a constant of its own, and settings that open the lock
+ */
 export function verifyDelivery(
   crew: Crew,
   programme: ProgrammeOnDisk,
   files: readonly WrittenFile[],
   spec: DeliverySpec,
+  told: Pick<Origin, 'openedBy' | 'stereoGainDb'>,
   watch: Watch,
 ): Promise<Verified> {
-  const origin = { rendered: [], openedBy: [], startOfDaySeconds: programme.startOfDaySeconds }
+  const origin = { ...told, rendered: [], startOfDaySeconds: programme.startOfDaySeconds }
   return verifyFiles(crew, programme, files, spec, origin, new Stages(watch).tell('measure'))
 }
 

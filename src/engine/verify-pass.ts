@@ -30,6 +30,8 @@ export type Origin = {
   readonly rendered: readonly RenderedFigures[]
   /** Settings that open the fold-down lock on purpose. */
   readonly openedBy: readonly string[]
+  /** Constant of the stereo on top of the gains of the 5.1. */
+  readonly stereoGainDb: number
   /** Time of day of the first frame, where the file tells it. */
   readonly startOfDaySeconds: number | null
 }
@@ -67,7 +69,7 @@ export async function verifyFiles(
   const judgement = judgeDelivery({
     spec,
     deliverables: files.map((file) => ({
-      ...judgeContext(file.role, file.measured, origin.startOfDaySeconds),
+      ...judgeContext(file.role, file.measured, origin),
       ...file,
     })),
     foldDownLock: lock,
@@ -100,13 +102,14 @@ export function roleOf(layout: ProgrammeShape['layout']): DeliverableRole {
 export function judgeContext(
   role: DeliverableRole,
   measured: Measured,
-  startOfDaySeconds: number | null,
+  { startOfDaySeconds, stereoGainDb }: Pick<Origin, 'startOfDaySeconds' | 'stereoGainDb'>,
 ): JudgeContext {
   const peaks = measured.channels.map((channel) => channel.truePeak)
   const highest = peaks.reduce((a, b) => (b.value > a.value ? b : a))
   return {
     role,
     nonFiniteSampleCount: measured.nonFiniteSampleCount,
+    hasOwnGain: role === 'lo-ro' && stereoGainDb !== 0,
     curves: loudnessCurves(measured),
     truePeakSeconds: highest.frameIndex / measured.sampleRateHz,
     ...(startOfDaySeconds !== null && { startOfDaySeconds }),
@@ -123,5 +126,6 @@ async function foldDownLock(crew: Crew, programme: ProgrammeShape, origin: Origi
     coefficient: 'sqrt(1/2)',
     masterNullDbfs: againstMaster.length === 0 ? null : masterNullDbfs(againstMaster),
     openedBy: origin.openedBy,
+    stereoGainDb: origin.stereoGainDb,
   }
 }

@@ -199,10 +199,11 @@ function render(bench: Bench, task: RenderTask): RenderedFigures {
   if (rendered.stereo !== null) bench.sink('stereo').write(rendered.stereo, segment.firstFrame)
   if (order.writesGain) bench.sink('gain').write(float32Bytes(rendered.gain), segment.firstFrame)
   const { alteration, overs, nearTies, stereo, gain } = rendered
-  const isPair = stereo !== null && source.layout === '2.0'
-  const againstMaster = isPair
-    ? compareWithMaster(wordsInMemory(stereo, source, order, '2.0', segment.firstFrame), source, segment, gain)
-    : null
+  const twoTrack = order.into === 'stereo' ? rendered.multichannel : stereo
+  const againstMaster =
+    twoTrack !== null && source.layout === '2.0'
+      ? compareWithMaster(wordsInMemory(twoTrack, source, order, '2.0', segment.firstFrame), source, segment, gain)
+      : null
   return { alteration, overs, nearTies, againstMaster }
 }
 

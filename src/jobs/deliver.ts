@@ -27,7 +27,7 @@ import {
 } from '../engine/index.ts'
 import { type ChannelOptions, sha256Of } from '../media/index.ts'
 import { renderReportHtml } from '../report/index.ts'
-import { DeliveryFolder } from './delivery-folder.ts'
+import { DeliveryFolder, PLAN } from './delivery-folder.ts'
 import { whileWriting } from './file-errors.ts'
 import { createPlanes, planesBytes } from './planes-file.ts'
 import { refuse } from './refusals.ts'
@@ -140,7 +140,7 @@ function putInPlace(
   const documents = [
     document('report.html', page),
     document('report.json', printJson(reportJson(report))),
-    document('plan.json', printJson(planJson(decision.plan, decision.stereoGainDb, report.settings))),
+    document(PLAN, printJson(planJson(decision.plan, decision.stereoGainDb, report.settings))),
   ]
   const files = [...report.deliverables.map(listed), ...more, ...documents.map(({ text: _, ...file }) => file)]
   const checksums = document('sha256.txt', checksumLines(files))

@@ -17,6 +17,8 @@ import { whileWriting } from './file-errors.ts'
 import { lockFolder } from './folder-lock.ts'
 
 const MANIFEST = 'manifest.json'
+/** The document that holds all decisions of a delivery. */
+export const PLAN = 'plan.json'
 /** The manifest of a delivery that is decided but not yet in place: once it exists, the new delivery is the delivery. */
 const COMMIT = '.plimsoll-commit.json'
 const WORK = '.plimsoll-work'
@@ -114,15 +116,24 @@ export function finishInterrupted(path: string): void {
 }
 
 /** The manifest of a delivery folder, or null where there is none. */
-export function readManifest(path: string): DeliveryManifest | null {
+export function readManifest(path: string): { readonly files: readonly ManifestFile[] } | null {
+  return readJson(join(path, MANIFEST))
+}
+
+/** The plan of a delivery, as far as it tells how the stereo stands beside the 5.1; null where there is none. */
+export function readPlan(
+  path: string,
+): { readonly stereoGainDb?: number; readonly settings?: { readonly frontSpread?: number } } | null {
+  return readJson(join(path, PLAN))
+}
+
+function readJson<T>(path: string): T | null {
   try {
-    return JSON.parse(readFileSync(join(path, MANIFEST), 'utf8')) as DeliveryManifest
+    return JSON.parse(readFileSync(path, 'utf8')) as T
   } catch {
     return null
   }
 }
-
-export type DeliveryManifest = { readonly files: readonly ManifestFile[] }
 
 /** Brings a folder that a crash left behind to its old or its new delivery. Harmless where there is nothing to do. */
 function recoverDelivery(path: string): void {

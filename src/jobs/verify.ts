@@ -3,7 +3,7 @@ import { join } from 'node:path'
 import type { DeliverySpec, Finding, FoldDownLock, Margin, Measurements } from '../domain/index.ts'
 import { type ManifestFile, type Progress, verifyDelivery, type WrittenFile } from '../engine/index.ts'
 import { sha256Of } from '../media/index.ts'
-import { finishInterrupted, readManifest } from './delivery-folder.ts'
+import { finishInterrupted, readManifest, readPlan } from './delivery-folder.ts'
 import { measureFile } from './measure.ts'
 import { refuse } from './refusals.ts'
 import { type OpenedSource, openSource, programmeOf } from './source.ts'
@@ -68,7 +68,7 @@ async function verifyAudio(
   const { files, lock, judgement } = await withCrew(
     main.source,
     options,
-    (crew) => verifyDelivery(crew, programme, written, options.spec, watch),
+    (crew) => verifyDelivery(crew, programme, written, options.spec, toldOfStereo(folder), watch),
     places,
   )
   const findings = [...damage, ...judgement.findings]
@@ -83,6 +83,15 @@ async function verifyAudio(
     findings,
     margins: judgement.margins,
   }
+}
+
+/** What the plan of a delivery says of its stereo; nothing where there is no plan to read. */
+function toldOfStereo(folder: string): { readonly openedBy: readonly string[]; readonly stereoGainDb: number } {
+  const plan = readPlan(folder)
+  const { frontSpread = 1 } = plan?.settings ?? {}
+  const stereoGainDb = plan?.stereoGainDb ?? 0
+  const openedBy = [...(frontSpread === 1 ? [] : ['frontSpread']), ...(stereoGainDb === 0 ? [] : ['stereoGain'])]
+  return { openedBy, stereoGainDb }
 }
 
 async function verifyFile(

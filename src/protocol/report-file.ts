@@ -122,6 +122,7 @@ export const deliveryDocument = z.object({
       coefficient: z.string(),
       masterNullDbfs: measured,
       openedBy: z.array(z.string()),
+      stereoGainDb: z.number(),
     })
     .nullable(),
   alteration,

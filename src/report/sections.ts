@@ -57,11 +57,13 @@ export function foldDown(report: DeliveryReport): Markup | null {
       ? 'No stereo is delivered beside the 5.1: its fold-down was measured only.'
       : lock.state === 'closed'
         ? `The fold-down lock is closed: the stereo file is the Lo/Ro fold-down of the 5.1 file, sample for sample (0 samples differ, k = ${lock.coefficient}).`
-        : `The fold-down lock is open: ${lock.differingSamples} samples of the stereo file differ from the Lo/Ro fold-down of the 5.1 (k = ${lock.coefficient}).`
+        : lock.stereoGainDb !== 0
+          ? `The stereo file has a gain of its own, ${printFigure(lock.stereoGainDb, 2)} dB beside the 5.1: it is the Lo/Ro fold-down only after that constant.`
+          : `The fold-down lock is open: ${lock.differingSamples} samples of the stereo file differ from the Lo/Ro fold-down of the 5.1 (k = ${lock.coefficient}).`
   const beside =
     lock?.masterNullDbfs == null
       ? null
-      : markup`<p>Against the master under the same gains the stereo nulls to ${withUnit(lock.masterNullDbfs, 'dBFS RMS')}.</p>`
+      : markup`<p>Against the master under its own gains the stereo nulls to ${withUnit(lock.masterNullDbfs, 'dBFS RMS')}.</p>`
   return markup`<section><h2>Fold-down</h2><p>${held}</p>${beside}<table><thead><tr><th scope="col">Fold-down of the ${mix === undefined ? 'mix' : FILE_WORDS[mix.role]}</th><th scope="col" class="number">Programme loudness</th><th scope="col" class="number">Beside the mix</th><th scope="col" class="number">True peak</th></tr></thead><tbody>${rows}</tbody></table></section>`
 }
 

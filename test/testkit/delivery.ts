@@ -185,6 +185,7 @@ export function saltmarshReport(wish: DeliveryWish = {}): DeliveryReport {
     coefficient: 'sqrt(1/2)',
     masterNullDbfs: -149.3,
     openedBy: [],
+    stereoGainDb: 0,
   } as const
   return deliveryReport({
     tool: { version: '0.1.0', kernelsSha256: 'c0ffee12'.repeat(8) },

@@ -37,6 +37,13 @@ export function ceilingCandidates(measured: Measured, plan: GainPlan): number[] 
   return [...segments].sort((a, b) => a - b)
 }
 
+/**
+ * Most gain that is added to make up for the loudness that the ceiling takes. Beyond it the ceiling, which is there for
+ * peaks, would make the level: more gain then hardly raises the total and only presses the mix.
+ * @source docs/decisions/0012
+ */
+export const MOST_CEILING_MAKE_UP_DB = 3
+
 /** The measurement of one segment rendered under the plan, ceiling included. */
 export type RenderedSegmentReading = { readonly segment: number; readonly measured: Measured }
 

@@ -61,6 +61,8 @@ export type FitCorrection = {
   readonly locks?: readonly Lock[]
   /** What the ceiling takes from each hop by forecast, 0 or less, one value a hop. */
   readonly ceilingLossDb?: Float64Array
+  /** Highest home gain that may make up for what the ceiling takes. */
+  readonly ceilingBoundDb?: number
   /** Added to the target: what a render missed. */
   readonly aimShiftLu?: number
   /** Added to the guard below each window line: by how much a render went over. */

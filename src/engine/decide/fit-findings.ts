@@ -10,6 +10,7 @@ import {
   printFigure,
   printTime,
 } from '../../domain/index.ts'
+import { MOST_CEILING_MAKE_UP_DB } from './ceiling-forecast.ts'
 import type { Aim, Home } from './choose-home.ts'
 import { MAX_STATIC_GAIN_DB, wallsAt } from './corridor.ts'
 import type { FitModel } from './fit-model.ts'
@@ -73,7 +74,7 @@ function gateLeap(model: FitModel, home: Home, aim: Aim, spec: DeliverySpec, sev
 
 /** No gain reaches the target: what stops it, where, and by how much it falls short. */
 function outOfReach(model: FitModel, home: Home, aim: Aim, spec: DeliverySpec, severity: Finding['severity']): Finding {
-  const stop = whatStops(model, home, aim)
+  const stop = whatStops(model, home, aim, spec)
   const shortBy = aim.targetLkfs - home.totalLkfs
   return {
     ...totalLine(home, spec, severity),
@@ -94,7 +95,7 @@ type Stop = {
   readonly clause: Clause | null
 }
 
-function whatStops(model: FitModel, home: Home, aim: Aim): Stop {
+function whatStops(model: FitModel, home: Home, aim: Aim, spec: DeliverySpec): Stop {
   const { corridor, lockedAt, homeRangeDb } = model
   const isAtEnd = home.outcome === 'tolerance' || home.homeDb >= homeRangeDb[1]
   if (lockedAt !== null && isAtEnd && lockedAt.homeDb <= homeRangeDb[1]) {
@@ -104,6 +105,14 @@ function whatStops(model: FitModel, home: Home, aim: Aim): Stop {
       remedy: 'Give the lock more tolerance, or trim the passage.',
       at: hopsToPlace(lockedAt.hop, lockedAt.hop + 1),
       clause: line.limit.source,
+    }
+  }
+  if (model.ceilingBoundDb < MAX_STATIC_GAIN_DB && isAtEnd) {
+    return {
+      reason: `The true-peak ceiling would have to make the level: it already takes what ${MOST_CEILING_MAKE_UP_DB} dB of more gain could give`,
+      remedy: 'Lower the highest peaks in the mix, or agree on another target or true-peak line.',
+      at: null,
+      clause: spec.maxTruePeakDbtp?.source ?? null,
     }
   }
   const wanted = wallsAt(corridor, homeRangeDb[1])

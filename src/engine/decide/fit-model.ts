@@ -35,6 +35,8 @@ export type FitModel = {
   readonly homeRangeDb: readonly [number, number]
   /** The hop and the gain where a lock ends that range; null where none does. */
   readonly lockedAt: { readonly homeDb: number; readonly hop: number } | null
+  /** No home gain above it: the ceiling would have to make the level. `MAX_STATIC_GAIN_DB` where it is not asked. */
+  readonly ceilingBoundDb: number
   /** Constant of the stereo on top of the common gain. */
   readonly stereoGainDb: number
   /** The gain of each hop under this home gain: the least ride inside the corridor, home everywhere if none is needed. */
@@ -70,6 +72,8 @@ export function createFitModel(
   const lockedAt = lockedHome(corridor)
   const highestUseful = Math.min(highestOf(corridor.upperDb), lockedAt?.homeDb ?? MAX_STATIC_GAIN_DB)
 
+  const ceilingBoundDb = correction.ceilingBoundDb ?? MAX_STATIC_GAIN_DB
+
   const gainsAt = (homeDb: number) => {
     if (homeDb <= corridor.freeGainDb) return new Float64Array(hopCount).fill(homeDb)
     const { lower, upper } = wallsAt(corridor, homeDb)
@@ -89,8 +93,9 @@ export function createFitModel(
   return {
     hopCount,
     corridor,
-    homeRangeDb: [LOWEST_GAIN_DB, Math.max(corridor.freeGainDb, highestUseful)],
+    homeRangeDb: [LOWEST_GAIN_DB, Math.min(Math.max(corridor.freeGainDb, highestUseful), ceilingBoundDb)],
     lockedAt,
+    ceilingBoundDb,
     stereoGainDb,
     gainsAt,
     anchoredTotal,

@@ -1,4 +1,9 @@
-export { ceilingCandidates, ceilingLoss, type RenderedSegmentReading } from './ceiling-forecast.ts'
+export {
+  ceilingCandidates,
+  ceilingLoss,
+  MOST_CEILING_MAKE_UP_DB,
+  type RenderedSegmentReading,
+} from './ceiling-forecast.ts'
 export { chooseGains } from './choose-gains.ts'
 export type { Lock } from './corridor.ts'
 export type { Certificate, Decision, Expected, ExpectedFigures, FitCorrection, Touch } from './decision.ts'

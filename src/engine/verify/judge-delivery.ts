@@ -86,10 +86,16 @@ function judgeLock(lock: FoldDownLock | null): readonly Finding[] {
       at: null,
       source: 'ITU-R BS.775-4',
       message: isOnPurpose
-        ? `The fold-down lock is open: ${lock.openedBy.join(', ')} makes the 5.1 fold down to another stereo than the ` +
-          'one that is delivered.'
+        ? `The fold-down lock is open on purpose (${lock.openedBy.join(', ')}): ${howItIsOpen(lock)}.`
         : `The fold-down lock is open: ${lock.differingSamples} samples of the delivered stereo differ from the Lo/Ro ` +
           'fold-down of the 5.1; render again and report it if it stays.',
     },
   ]
+}
+
+function howItIsOpen({ stereoGainDb }: FoldDownLock): string {
+  return stereoGainDb === 0
+    ? 'the 5.1 folds down to another stereo than the one that is delivered'
+    : `the stereo stands ${printFigure(Math.abs(stereoGainDb), 2)} dB ${stereoGainDb < 0 ? 'below' : 'above'} the ` +
+        'fold-down of the 5.1'
 }

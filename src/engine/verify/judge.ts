@@ -18,6 +18,8 @@ import { placesAbove } from './places.ts'
 /** What is known of a file besides its figures. */
 export type JudgeContext = {
   readonly role: DeliverableRole
+  /** True for a stereo with a constant of its own on top of the gains of the 5.1. */
+  readonly hasOwnGain?: boolean
   /** Samples that were NaN or infinite. */
   readonly nonFiniteSampleCount: number
   /** With the curves a finding names the places where a loudness limit is passed; without, it has none. */
@@ -188,8 +190,9 @@ function stereoOffset(
     printedValue(offset) === 0 ? 'at' : `${printFigure(Math.abs(offset))} LU ${offset < 0 ? 'below' : 'above'}`
   const target = printFigure(spec.programmeLoudness.targetLkfs)
   const verdict = missed
-    ? `outside the allowed ${allowedInWords(line)}; give the stereo a gain of its own, or agree the offset`
-    : `inside the allowed ${allowedInWords(line)}; both files carry the same gain`
+    ? `outside the allowed ${allowedInWords(line)}; give the stereo a gain of its own (stereoGain=own), share the offset ` +
+      'between both files (anchor=balanced), or agree it with the recipient'
+    : `inside the allowed ${allowedInWords(line)}; ${context.hasOwnGain ? 'it has a gain of its own' : 'both files carry the same gain'}`
   return {
     ...whole('stereo-offset', missed ? 'fail' : 'note', line.field),
     measured,
