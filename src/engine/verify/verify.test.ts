@@ -49,6 +49,7 @@ const closed: FoldDownLock = {
   coefficient: 'sqrt(1/2)',
   masterNullDbfs: -149.3,
   openedBy: [],
+  stereoGainDb: 0,
 }
 
 const severities = (found: readonly { id: string; severity: string }[]) =>
