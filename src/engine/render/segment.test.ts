@@ -189,9 +189,7 @@ describe('the fold-down lock of an upmix', () => {
     const gain = { staticGainDb: 0, rideDb: null, ceilingDbtp: 0 }
     const held = renderSegment(kernels, jobOf(source, { upmixed, gain }), whole(source))
     expect(held.overs).toBe(0)
-    expect(foldOf(wordsOf(held.multichannel, 6, 'int24'), '5.1')).toEqual(
-      wordsOf(held.stereo as Uint8Array, 2, 'int24'),
-    )
+    expect(openSamples(held, '5.1')).toBe(0)
   })
 })
 
