@@ -68,12 +68,15 @@ export async function deliverProgramme(
     const rendered = await render(order, decision, crew, stages.tell('render'))
     const verified = await verify(order, decision, rendered, crew, stages.tell('verify'))
     renders.push({ decision, measured: (verified.files[0] as VerifiedFile).measured })
-    if (isSettled(verified.judgement) || pass === MOST_PASSES) {
+    const isLast = isSettled(verified.judgement) || pass === MOST_PASSES
+    const next = isLast ? decision : refineGains(analysed, order.spec, order.fit, renders, forecast.correction)
+    if (isLast || !next.feasible) {
       const delivered = await store.seal(verified.files.map(sealable), verified.judgement.conforms)
-      const report = await gatherReport(order, analysed, decision, { ...verified, rendered, delivered }, pass)
+      const told = { ...decision, findings: next.findings }
+      const report = await gatherReport(order, analysed, told, { ...verified, rendered, delivered }, pass)
       return { report, decision, isDelivered: report.conforms || order.keepsNonconforming }
     }
-    decision = refineGains(analysed, order.spec, order.fit, renders, forecast.correction)
+    decision = next
   }
 }
 

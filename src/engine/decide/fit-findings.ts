@@ -82,7 +82,7 @@ function outOfReach(model: FitModel, home: Home, aim: Aim, spec: DeliverySpec, s
     at: stop.at,
     source: sourceOf(stop.clause ?? spec.programmeLoudness.source),
     message:
-      `${stop.reason}, so the total stays ${printFigure(Math.abs(shortBy), 2)} LU ` +
+      `${stop.reason}, so the total stays ${stop.isByForecast ? '' : `${printFigure(Math.abs(shortBy), 2)} LU `}` +
       `${shortBy > 0 ? 'below' : 'above'} the target of ${printFigure(spec.programmeLoudness.targetLkfs)} LKFS` +
       `${severity === 'warn' ? ', inside its tolerance' : ''}. ${stop.remedy}`,
   }
@@ -93,6 +93,8 @@ type Stop = {
   readonly remedy: string
   readonly at: Place | null
   readonly clause: Clause | null
+  /** How far the ceiling lets the total fall short is known from a render only. */
+  readonly isByForecast?: boolean
 }
 
 function whatStops(model: FitModel, home: Home, aim: Aim, spec: DeliverySpec): Stop {
@@ -113,6 +115,7 @@ function whatStops(model: FitModel, home: Home, aim: Aim, spec: DeliverySpec): S
       remedy: 'Lower the highest peaks in the mix, or agree on another target or true-peak line.',
       at: null,
       clause: spec.maxTruePeakDbtp?.source ?? null,
+      isByForecast: true,
     }
   }
   const wanted = wallsAt(corridor, homeRangeDb[1])
