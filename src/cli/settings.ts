@@ -4,10 +4,11 @@ import {
   nearestName,
   type Parameter,
   type ParameterTable,
-  Refusal,
+  type Refusal,
   type SettingsOf,
   UPMIX_PARAMETERS,
 } from '../domain/index.ts'
+import { refuse } from './refusals.ts'
 
 /**
  * Reads `--set name=value` words against a parameter table; what is not named keeps its default.
@@ -54,13 +55,7 @@ function rangeOf(row: Parameter): string {
 function splitWord(word: string): [name: string, value: string] {
   const at = word.indexOf('=')
   if (at > 0) return [word.slice(0, at).trim(), word.slice(at + 1).trim()]
-  throw new Refusal({
-    code: 'CLI_SETTING_FORM',
-    action: `read --set ${word}`,
-    found: `"${word}"`,
-    wanted: 'name=value',
-    remedy: 'Write it like --set surroundDelayMs=12.',
-  })
+  throw refuse('CLI_SETTING_FORM', `read --set ${word}`, `"${word}"`)
 }
 
 function readValue(name: string, text: string, row: Parameter): number | string {
@@ -70,10 +65,7 @@ function readValue(name: string, text: string, row: Parameter): number | string 
       ? row.choices.includes(text)
       : text !== '' && Number.isFinite(number) && number >= row.min && number <= row.max
   if (isGood) return row.kind === 'choice' ? text : number
-  throw new Refusal({
-    code: 'CLI_SETTING_VALUE',
-    action: `set ${name}`,
-    found: `"${text}"`,
+  throw refuse('CLI_SETTING_VALUE', `set ${name}`, `"${text}"`, {
     wanted: rangeOf(row),
     remedy: `Give a value in that range (default ${row.default}).`,
   })
@@ -81,11 +73,8 @@ function readValue(name: string, text: string, row: Parameter): number | string 
 
 function unknownSetting(name: string, valid: readonly string[]): Refusal {
   const nearest = nearestName(name, valid)
-  return new Refusal({
-    code: 'CLI_SETTING_UNKNOWN',
-    action: `set ${name}`,
-    found: `no setting of that name`,
+  return refuse('CLI_SETTING_UNKNOWN', `set ${name}`, 'no setting of that name', {
     wanted: `one of ${valid.join(', ')}`,
-    remedy: nearest === null ? 'Choose a name from the list.' : `Did you mean "${nearest}"?`,
+    remedy: nearest === null ? undefined : `Did you mean "${nearest}"?`,
   })
 }

@@ -24,7 +24,7 @@ export {
   type RideHistory,
   thinnestMargins,
 } from './delivery.ts'
-export { dbToGain, dbToPower, exp2, gainToDb, log2, powerToDb } from './elementary.ts'
+export { dbToGain, dbToPower, exp2, gainToDb, powerToDb } from './elementary.ts'
 export { printedValue, printFigure, printTime } from './figures.ts'
 export { assert, Bug, Cancelled, type Finding, type Place, Refusal, type Severity } from './findings.ts'
 export { FIT_PARAMETERS, type FitSettings } from './fit-parameters.ts'
@@ -49,26 +49,21 @@ export {
   type LayoutName,
   loudnessWeight,
   type Role,
-  SURROUND_WEIGHT,
 } from './layout.ts'
 export {
-  ABSOLUTE_GATE_LKFS,
   describeMeasured,
   gatedLoudness,
   gatePower,
   gatingBlocks,
   HOPS_PER_GATING_BLOCK,
   joinMeasured,
-  jointLoudness,
   type LoudestWindow,
   loudestMomentary,
   loudestShortTerm,
   loudnessCurves,
   loudnessOf,
-  loudnessRange,
   MOMENTARY_SECONDS,
   momentary,
-  powerOf,
   SHORT_TERM_SECONDS,
   shortTerm,
   toHops,
@@ -78,6 +73,7 @@ export type { ChannelFigures, ChannelPeaks, LoudnessFigures, Measured, Measureme
 export { nearestName } from './nearest-name.ts'
 export { defaultSettings, type Parameter, type ParameterTable, type SettingsOf } from './parameters.ts'
 export { floorToGainStep, GAIN_STEP_DB, type GainPlan, roundToGainStep } from './plan.ts'
+export { type RefusalTable, refuserOf } from './refusal-table.ts'
 export type { Clause, DeliverySpec, Limit } from './spec.ts'
 export {
   LFE_OFF_DB,

@@ -1,7 +1,4 @@
 export {
-  CEILING_HOLD_MS,
-  CEILING_REACH_MS,
-  CEILING_RELEASE_DB_PER_SECOND,
   keepBelowCeiling,
   type LinkedSignal,
 } from './ceiling.ts'

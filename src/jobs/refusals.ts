@@ -1,12 +1,4 @@
-import { Refusal } from '../domain/index.ts'
-
-type RefusalRow = {
-  /** When this refusal is given, in one sentence. */
-  readonly sentence: string
-  readonly wanted: string
-  /** One imperative sentence. */
-  readonly remedy: string
-}
+import { type RefusalTable, refuserOf } from '../domain/index.ts'
 
 /** Every reason for which a job is refused: stable code, when it is given, what is needed, what to do. */
 export const JOBS_REFUSALS = {
@@ -92,17 +84,8 @@ export const JOBS_REFUSALS = {
     wanted: 'a valid spec file',
     remedy: 'Mend the lines named above; "plimsoll specs show ebu-r128 --json" prints an example.',
   },
-} as const satisfies Readonly<Record<string, RefusalRow>>
+} as const satisfies RefusalTable
 
 export type JobsRefusalCode = keyof typeof JOBS_REFUSALS
 
-/** Builds the refusal of that code; `wanted` and `remedy` can be made more exact than the table's. */
-export function refuse(
-  code: JobsRefusalCode,
-  action: string,
-  found: string,
-  more: { readonly wanted?: string; readonly remedy?: string; readonly cause?: unknown } = {},
-): Refusal {
-  const { wanted, remedy } = JOBS_REFUSALS[code]
-  return new Refusal({ code, action, found, wanted, remedy, ...more })
-}
+export const refuse = refuserOf(JOBS_REFUSALS)

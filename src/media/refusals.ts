@@ -1,12 +1,4 @@
-import { Refusal } from '../domain/index.ts'
-
-type RefusalRow = {
-  /** When this refusal is given, in one sentence. */
-  readonly sentence: string
-  readonly wanted: string
-  /** One imperative sentence. */
-  readonly remedy: string
-}
+import { type Refusal, type RefusalTable, refuserOf } from '../domain/index.ts'
 
 const ACCEPTED_FILES = 'PCM in WAV, BWF, RF64 or BW64, or a FLAC file'
 const COPY_AGAIN = 'Copy the file again from its origin and compare the checksums.'
@@ -151,22 +143,18 @@ export const MEDIA_REFUSALS = {
     wanted: 'a write without error',
     remedy: 'Choose another disk and try again.',
   },
-} as const satisfies Readonly<Record<string, RefusalRow>>
+} as const satisfies RefusalTable
 
 export type MediaRefusalCode = keyof typeof MEDIA_REFUSALS
 
-/** Builds the refusal of that code; `action` is what could not be done and `found` what stood in its way. */
-export function refusal(code: MediaRefusalCode, action: string, found: string, cause?: unknown): Refusal {
-  const { wanted, remedy } = MEDIA_REFUSALS[code]
-  return new Refusal({ code, action, found, wanted, remedy, cause })
-}
+export const refuse = refuserOf(MEDIA_REFUSALS)
 
 /** The refusal of a file that cannot be read. */
 export function unreadable(code: MediaRefusalCode, path: string, found: string, cause?: unknown): Refusal {
-  return refusal(code, `read "${path}"`, found, cause)
+  return refuse(code, `read "${path}"`, found, { cause })
 }
 
 /** The refusal of a file that cannot be written. */
 export function unwritable(code: MediaRefusalCode, path: string, found: string, cause?: unknown): Refusal {
-  return refusal(code, `write "${path}"`, found, cause)
+  return refuse(code, `write "${path}"`, found, { cause })
 }

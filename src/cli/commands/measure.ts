@@ -1,7 +1,6 @@
 import { writeFileSync } from 'node:fs'
 import type { Command } from 'commander'
 import type { LayoutName } from '../../domain/index.ts'
-import { Refusal } from '../../domain/index.ts'
 import {
   type ChannelOrder,
   loadSpec,
@@ -13,6 +12,7 @@ import {
 import { withChannels, withCommon } from '../options.ts'
 import { EXIT } from '../outcome.ts'
 import { printFindings, printMargins, printMeasurements } from '../print.ts'
+import { refuse } from '../refusals.ts'
 import { answer, type CommonOptions } from '../terminal.ts'
 
 type Options = CommonOptions & {
@@ -50,7 +50,9 @@ Exit code: 0 measured (and conforming, with --spec), 1 findings, 2 refused.`,
 
 function measure(paths: readonly string[], options: Options): Promise<void> {
   return answer(options, async ({ signal, progress }) => {
-    if (options.series !== undefined && paths.length > 1) throw seriesOfSeveral(paths.length)
+    if (options.series !== undefined && paths.length > 1) {
+      throw refuse('CLI_SERIES_OF_SEVERAL', 'write one series', `${paths.length} files`)
+    }
     const spec = options.spec === undefined ? undefined : loadSpec(options.spec)
     const { workers, layout, order } = options
     const files: MeasuredFile[] = []
@@ -83,22 +85,6 @@ function writeSeries(path: string, file: MeasuredFile): void {
   try {
     writeFileSync(path, seriesCsv(file.curves))
   } catch (error) {
-    throw new Refusal({
-      code: 'CLI_SERIES_NOT_WRITTEN',
-      action: `write "${path}"`,
-      found: (error as Error).message,
-      wanted: 'a place that you may write to',
-      remedy: 'Name another file after --series.',
-    })
+    throw refuse('CLI_SERIES_NOT_WRITTEN', `write "${path}"`, (error as Error).message)
   }
-}
-
-function seriesOfSeveral(count: number): Refusal {
-  return new Refusal({
-    code: 'CLI_SERIES_OF_SEVERAL',
-    action: 'write one series',
-    found: `${count} files`,
-    wanted: 'one file with --series',
-    remedy: 'Run the command once for each file.',
-  })
 }

@@ -1,9 +1,10 @@
 import type { Command } from 'commander'
-import { Refusal, UPMIX_PARAMETERS } from '../../domain/index.ts'
+import { UPMIX_PARAMETERS } from '../../domain/index.ts'
 import { TOOL_VERSION, upmix } from '../../jobs/index.ts'
 import { withCommon, withGain, withOutput, withSettings } from '../options.ts'
 import { EXIT } from '../outcome.ts'
 import { printMeasurements } from '../print.ts'
+import { refuse } from '../refusals.ts'
 import { readSettings, settingsHelp } from '../settings.ts'
 import { answer, type CommonOptions } from '../terminal.ts'
 
@@ -79,11 +80,5 @@ function run(path: string, outPath: string, options: Options): Promise<void> {
 function stemAndOutput(words: readonly string[]): { readonly stem: string; readonly out: string } {
   const [stem, out] = words
   if (words.length === STEM_AND_OUTPUT && stem !== undefined && out !== undefined) return { stem, out }
-  throw new Refusal({
-    code: 'CLI_THROUGH_FORM',
-    action: 'read --through',
-    found: `${words.length} ${words.length === 1 ? 'name' : 'names'}`,
-    wanted: 'a stem and an output',
-    remedy: 'Write it last, like --through STEM.wav STEM_OUT.wav.',
-  })
+  throw refuse('CLI_THROUGH_FORM', 'read --through', `${words.length} ${words.length === 1 ? 'name' : 'names'}`)
 }

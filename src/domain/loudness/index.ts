@@ -1,6 +1,5 @@
 export { loudnessCurves } from './curves.ts'
 export {
-  ABSOLUTE_GATE_LKFS,
   gatedLoudness,
   gatePower,
   gatingBlocks,

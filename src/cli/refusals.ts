@@ -1,0 +1,37 @@
+import { type RefusalTable, refuserOf } from '../domain/index.ts'
+
+/** Every reason for which the command line refuses by itself. */
+export const CLI_REFUSALS = {
+  CLI_SETTING_FORM: {
+    sentence: 'A --set is not of the form name=value.',
+    wanted: 'name=value',
+    remedy: 'Write it like --set surroundDelayMs=12.',
+  },
+  CLI_SETTING_UNKNOWN: {
+    sentence: 'No setting has that name.',
+    wanted: 'the name of a setting',
+    remedy: 'Choose a name from the list in the help of the command.',
+  },
+  CLI_SETTING_VALUE: {
+    sentence: 'The value lies outside the range of the setting.',
+    wanted: 'a value in the range of the setting',
+    remedy: 'Give a value in that range.',
+  },
+  CLI_SERIES_OF_SEVERAL: {
+    sentence: 'Loudness over time was asked for of several files at once.',
+    wanted: 'one file with --series',
+    remedy: 'Run the command once for each file.',
+  },
+  CLI_SERIES_NOT_WRITTEN: {
+    sentence: 'The file of loudness over time cannot be written there.',
+    wanted: 'a place that you may write to',
+    remedy: 'Name another file after --series.',
+  },
+  CLI_THROUGH_FORM: {
+    sentence: 'After --through there are not exactly a stem and an output.',
+    wanted: 'a stem and an output',
+    remedy: 'Write it last, like --through STEM.wav STEM_OUT.wav.',
+  },
+} as const satisfies RefusalTable
+
+export const refuse = refuserOf(CLI_REFUSALS)
