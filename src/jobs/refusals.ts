@@ -82,7 +82,7 @@ export const JOBS_REFUSALS = {
   JOBS_SPEC_INVALID: {
     sentence: 'The spec file does not say what a delivery spec must say.',
     wanted: 'a valid spec file',
-    remedy: 'Mend the lines named above; "plimsoll specs show ebu-r128 --json" prints an example.',
+    remedy: 'Mend the lines named above; "plimsoll specs example" prints one to start from.',
   },
 } as const satisfies RefusalTable
 

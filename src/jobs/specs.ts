@@ -21,6 +21,11 @@ export function loadSpec(nameOrPath: string): DeliverySpec {
   )
 }
 
+/** The text of a spec file that can be copied and changed. */
+export function exampleSpecFile(): string {
+  return readFileSync(new URL('../../docs/examples/north-coast-spec.json', import.meta.url), 'utf8')
+}
+
 function readSpec(path: string): DeliverySpec {
   const reading = readSpecFile(parseJson(path))
   if (reading.problems === null) return reading.spec

@@ -1,7 +1,7 @@
 import { existsSync } from 'node:fs'
 import type { Command } from 'commander'
 import { type Clause, type DeliverySpec, type Limit, printFigure } from '../../domain/index.ts'
-import { loadSpec } from '../../jobs/index.ts'
+import { exampleSpecFile, loadSpec } from '../../jobs/index.ts'
 import { specFileSchema } from '../../protocol/index.ts'
 import { SPECS } from '../../specs/index.ts'
 import { EXIT } from '../outcome.ts'
@@ -25,6 +25,7 @@ Examples:
   plimsoll specs
   plimsoll specs show ebu-r128
   plimsoll specs check my-broadcaster.json
+  plimsoll specs example > my-broadcaster.json
   plimsoll specs schema > spec-file.schema.json`,
     )
   json(specs.command('list', { isDefault: true }).description('list the specs')).action((options: CommonOptions) =>
@@ -54,6 +55,12 @@ Examples:
         }
       }),
   )
+  specs
+    .command('example')
+    .description('print a spec file to start your own from')
+    .action(() => {
+      process.stdout.write(exampleSpecFile())
+    })
   specs
     .command('schema')
     .description('print the JSON Schema of a spec file, for editors')
