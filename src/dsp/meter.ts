@@ -199,26 +199,30 @@ export class Meter {
 
   #keepEnergies(rows: number): void {
     const { ofChannels, weights, foldDown, count } = this.#lanes
+    const table = this.#energyTable
+    const hopSums = this.#hopSums
     const fineScale = this.#weighting.energyScale / framesPerFineHop(this.#shape.sampleRateHz)
-    for (let row = 0; row < rows; row++) {
+    for (let row = 0, first = 0; row < rows; row++, first += count) {
       let sum = 0
-      for (const [channel, lane] of ofChannels.entries()) {
-        const energy = this.#energyTable[row * count + lane] as number
+      for (let channel = 0; channel < ofChannels.length; channel++) {
+        const energy = table[first + (ofChannels[channel] as number)] as number
         sum += (weights[channel] as number) * energy
-        this.#hopSums[channel] = (this.#hopSums[channel] as number) + energy
+        hopSums[channel] = (hopSums[channel] as number) + energy
       }
       this.#programme.push(sum * fineScale)
       if (foldDown !== null) {
-        const left = this.#energyTable[row * count + foldDown] as number
-        const right = this.#energyTable[row * count + foldDown + 1] as number
+        const [left, right] = [table[first + foldDown] as number, table[first + foldDown + 1] as number]
         this.#foldDown.push((left + right) * fineScale)
       }
       this.#fineHopsInHop += 1
-      if (this.#fineHopsInHop < FINE_HOPS_PER_HOP) continue
-      for (const energy of this.#hopSums) this.#channels.push((energy * fineScale) / FINE_HOPS_PER_HOP)
-      this.#hopSums.fill(0)
-      this.#fineHopsInHop = 0
+      if (this.#fineHopsInHop === FINE_HOPS_PER_HOP) this.#endHop(fineScale)
     }
+  }
+
+  #endHop(fineScale: number): void {
+    for (const energy of this.#hopSums) this.#channels.push((energy * fineScale) / FINE_HOPS_PER_HOP)
+    this.#hopSums.fill(0)
+    this.#fineHopsInHop = 0
   }
 
   #keepPeaks(rows: number): void {

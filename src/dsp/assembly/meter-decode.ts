@@ -1,6 +1,6 @@
-// Raw little-endian PCM to lane frames: float64, full scale = 1, two channels a vector. Called pair by pair.
-// Where not `both` lanes are wanted (mono, centre of 5.0) the second is cleared.
-// Reading a pair touches at most 8 bytes beyond the last sample: the PCM buffer is padded by as many.
+// Raw little-endian PCM to lane frames. Reading a pair of samples touches at most 8 bytes beyond the last one: the PCM
+// buffer is padded by as many.
+import { FLOAT32, FLOAT64, INT16, INT24, INT32, MeterPlan, PAIR, SAMPLE } from './meter-plan'
 
 const SCALE_INT16: f64 = 1.0 / 32768.0
 const SCALE_INT32: f64 = 1.0 / 2147483648.0
@@ -8,8 +8,71 @@ const SCALE_INT32: f64 = 1.0 / 2147483648.0
 /** Float samples beyond +96 dBFS are held there, so that filters stay finite. */
 const LOUDEST: f64 = 65536
 
-export function decodeInt16(from: usize, fromStride: i32, to: usize, toStride: i32, frames: i32, both: bool): void {
-  const keep = kept(both)
+export function sampleBytes(encoding: i32): i32 {
+  if (encoding === INT16) return 2
+  if (encoding === INT24) return 3
+  return encoding === INT32 || encoding === FLOAT32 ? 4 : 8
+}
+
+/** Decodes a block; gives the count of samples that were not finite. */
+export function decode(plan: MeterPlan, source: usize, lanes: usize, frames: i32): i32 {
+  const channels = plan.channelCount
+  if (plan.encoding > FLOAT64) return decodePlanes(plan, source, lanes, frames)
+  if (channels === 1) return decodePair(plan, source, 0, lanes, 0, frames, false)
+  if (channels === 6 && plan.encoding === INT24) {
+    decodeSixInt24(source, lanes, frames)
+    return 0
+  }
+  let count = decodePair(plan, source, 0, lanes, 0, frames, true)
+  if (channels === 2) return count
+  count += decodePair(plan, source, 2, lanes, 1, frames, channels !== 5)
+  count += decodePair(plan, source, channels === 5 ? 3 : 4, lanes, 2, frames, true)
+  if (channels === 8) count += decodePair(plan, source, 6, lanes, 3, frames, true)
+  return count
+}
+
+function decodePlanes(plan: MeterPlan, source: usize, lanes: usize, frames: i32): i32 {
+  let count = 0
+  for (let channel = 0; channel < plan.channelCount; channel++) {
+    const lane = plan.channelCount === 5 && channel > 2 ? channel + 1 : channel
+    count += decodePlane(source + channel * plan.planeBytes, lanes + lane * SAMPLE, plan.laneBytes, frames)
+  }
+  return count
+}
+
+/** Where not `both` lanes are wanted (mono, centre of 5.0) the second is cleared. */
+function decodePair(
+  plan: MeterPlan,
+  source: usize,
+  channel: i32,
+  lanes: usize,
+  pair: i32,
+  frames: i32,
+  both: bool,
+): i32 {
+  const from = source + channel * sampleBytes(plan.encoding)
+  const fromStride = plan.sourceFrameBytes
+  const to = lanes + pair * PAIR
+  const toStride = plan.laneBytes
+  const keep = i64x2(-1, both ? -1 : 0)
+  switch (plan.encoding) {
+    case INT16:
+      decodeInt16(from, fromStride, to, toStride, frames, keep)
+      return 0
+    case INT24:
+      decodeInt24(from, fromStride, to, toStride, frames, keep)
+      return 0
+    case INT32:
+      decodeInt32(from, fromStride, to, toStride, frames, keep)
+      return 0
+    case FLOAT32:
+      return decodeFloat32(from, fromStride, to, toStride, frames, keep)
+    default:
+      return decodeFloat64(from, fromStride, to, toStride, frames, keep)
+  }
+}
+
+function decodeInt16(from: usize, fromStride: i32, to: usize, toStride: i32, frames: i32, keep: v128): void {
   const scale = f64x2.splat(SCALE_INT16)
   for (let i = 0; i < frames; i++) {
     const pair = f64x2.convert_low_i32x4_s(i32x4.extend_low_i16x8_s(v128.load32_zero(from)))
@@ -19,21 +82,32 @@ export function decodeInt16(from: usize, fromStride: i32, to: usize, toStride: i
   }
 }
 
-/** The three bytes go to the top of a 32-bit word, so that the sign needs no extension. */
-export function decodeInt24(from: usize, fromStride: i32, to: usize, toStride: i32, frames: i32, both: bool): void {
-  const keep = kept(both)
-  const scale = f64x2.splat(SCALE_INT32)
-  const spread = i8x16(16, 0, 1, 2, 16, 3, 4, 5, 16, 16, 16, 16, 16, 16, 16, 16)
+function decodeInt24(from: usize, fromStride: i32, to: usize, toStride: i32, frames: i32, keep: v128): void {
   for (let i = 0; i < frames; i++) {
-    const pair = f64x2.convert_low_i32x4_s(i8x16.swizzle(v128.load64_zero(from), spread))
-    v128.store(to, v128.and(f64x2.mul(pair, scale), keep))
+    v128.store(to, v128.and(int24Pair(v128.load64_zero(from)), keep))
     from += fromStride
     to += toStride
   }
 }
 
-export function decodeInt32(from: usize, fromStride: i32, to: usize, toStride: i32, frames: i32, both: bool): void {
-  const keep = kept(both)
+/** The same for the six channels of 5.1 at once, the commonest master. */
+function decodeSixInt24(from: usize, to: usize, frames: i32): void {
+  for (let i = 0; i < frames; i++) {
+    v128.store(to, int24Pair(v128.load64_zero(from)))
+    v128.store(to, int24Pair(v128.load64_zero(from, 6)), PAIR)
+    v128.store(to, int24Pair(v128.load64_zero(from, 12)), 2 * PAIR)
+    from += 18
+    to += 4 * PAIR
+  }
+}
+
+/** The three bytes go to the top of a 32-bit word, so that the sign needs no extension. */
+function int24Pair(bytes: v128): v128 {
+  const spread = i8x16.swizzle(bytes, i8x16(-1, 0, 1, 2, -1, 3, 4, 5, -1, -1, -1, -1, -1, -1, -1, -1))
+  return f64x2.mul(f64x2.convert_low_i32x4_s(spread), f64x2.splat(SCALE_INT32))
+}
+
+function decodeInt32(from: usize, fromStride: i32, to: usize, toStride: i32, frames: i32, keep: v128): void {
   const scale = f64x2.splat(SCALE_INT32)
   for (let i = 0; i < frames; i++) {
     v128.store(to, v128.and(f64x2.mul(f64x2.convert_low_i32x4_s(v128.load64_zero(from)), scale), keep))
@@ -43,8 +117,7 @@ export function decodeInt32(from: usize, fromStride: i32, to: usize, toStride: i
 }
 
 /** Takes NaN and infinite samples as 0; gives their count. */
-export function decodeFloat32(from: usize, fromStride: i32, to: usize, toStride: i32, frames: i32, both: bool): i32 {
-  const keep = kept(both)
+function decodeFloat32(from: usize, fromStride: i32, to: usize, toStride: i32, frames: i32, keep: v128): i32 {
   let finiteCount = i64x2.splat(0)
   for (let i = 0; i < frames; i++) {
     const pair = v128.and(f64x2.promote_low_f32x4(v128.load64_zero(from)), keep)
@@ -58,8 +131,7 @@ export function decodeFloat32(from: usize, fromStride: i32, to: usize, toStride:
 }
 
 /** Takes NaN and infinite samples as 0; gives their count. */
-export function decodeFloat64(from: usize, fromStride: i32, to: usize, toStride: i32, frames: i32, both: bool): i32 {
-  const keep = kept(both)
+function decodeFloat64(from: usize, fromStride: i32, to: usize, toStride: i32, frames: i32, keep: v128): i32 {
   let finiteCount = i64x2.splat(0)
   for (let i = 0; i < frames; i++) {
     const pair = v128.and(v128.load(from), keep)
@@ -73,21 +145,17 @@ export function decodeFloat64(from: usize, fromStride: i32, to: usize, toStride:
 }
 
 /** One planar channel into every `toStride` bytes. Takes NaN and infinite samples as 0; gives their count. */
-export function decodePlane(from: usize, to: usize, toStride: i32, frames: i32): i32 {
+function decodePlane(from: usize, to: usize, toStride: i32, frames: i32): i32 {
   let count = 0
   for (let i = 0; i < frames; i++) {
     const sample = load<f64>(from)
     const finite = sample - sample === 0
     if (!finite) count += 1
     store<f64>(to, finite ? Math.max(-LOUDEST, Math.min(LOUDEST, sample)) : 0)
-    from += 8
+    from += SAMPLE
     to += toStride
   }
   return count
-}
-
-function kept(both: bool): v128 {
-  return i64x2(-1, both ? -1 : 0)
 }
 
 function held(pair: v128): v128 {

@@ -4,9 +4,6 @@
 // A bound on every point of a block is known without computing one, so nearly all of the work is skipped and nothing
 // is lost.
 
-/** Samples kept before a block; 11 are needed, 12 keep the vectors aligned. */
-export const HISTORY: i32 = 12
-
 /** Bytes from the oldest of the twelve samples of an output to the newest. */
 const OLDEST: i32 = 44
 

@@ -1,0 +1,69 @@
+// Where everything of one measurement lies in memory. Lane frames: L R | C LFE | Ls Rs | Lrs Rrs | Lo Ro, float64, full
+// scale = 1, two lanes a vector; a layout without a channel leaves its lane at 0, mono and 2.0 have the first pair alone.
+
+/** Frames worked on at once: small enough that a quiet block is skipped alone in the search for the true peak. */
+export const BLOCK: i32 = 96
+
+/** Frames kept before a block; interpolation needs 11, twelve keep its vectors aligned. */
+export const HISTORY: i32 = 12
+
+export const SAMPLE: i32 = 8
+export const PAIR: i32 = 16
+export const MOST_PAIRS: i32 = 5
+
+/** Filter memory of one pair: two vectors of the shelf, two of the high-pass. */
+export const STATE: i32 = 4 * PAIR
+
+/** One lane's row of peaks: sample peak, its frame, true peak, its frame. */
+export const SAMPLE_PEAK_FRAME: usize = 8
+export const TRUE_PEAK: usize = 16
+export const TRUE_PEAK_FRAME: usize = 24
+export const PEAK_ROW: i32 = 32
+
+/** Fold-down coefficient k among the coefficients, after shelf g1 g2 a1 a2 and high-pass e2 f. */
+export const FOLD_DOWN_K: usize = 96
+
+/** Order of the encodings; planar float64 comes last. */
+export const INT16: i32 = 0
+export const INT24: i32 = 1
+export const INT32: i32 = 2
+export const FLOAT32: i32 = 3
+export const FLOAT64: i32 = 4
+
+/** Lies at the address that every function is given; the offsets below lie behind it. */
+export class MeterPlan {
+  encoding: i32
+  channelCount: i32
+  channelPairs: i32
+  laneBytes: i32
+  sourceFrameBytes: i32
+  planeBytes: i32
+  fineHopFrames: i32
+  hopFrames: i32
+  framesInFineHop: i32
+  framesInHop: i32
+  /** Frames counted so far. */
+  frame: f64
+  coefficients: usize
+  taps: usize
+  /** A row of peaks for each lane. */
+  peaks: usize
+  energyTable: usize
+  peakTable: usize
+  /** Next free row of each table. */
+  energyRow: usize
+  peakRow: usize
+}
+
+const PLAN_BYTES: usize = 128
+export const STATES: usize = PLAN_BYTES
+export const ENERGIES: usize = STATES + MOST_PAIRS * STATE
+export const BLOCK_PEAKS: usize = ENERGIES + MOST_PAIRS * PAIR
+export const HISTORY_PEAKS: usize = BLOCK_PEAKS + MOST_PAIRS * PAIR
+export const HOP_PEAKS: usize = HISTORY_PEAKS + MOST_PAIRS * PAIR
+/** Float32 samples of one lane with their history, and room for one vector more. */
+export const SAMPLES: usize = HOP_PEAKS + MOST_PAIRS * PAIR
+const PAST: usize = SAMPLES + (HISTORY + BLOCK + 4) * 4
+/** Lane frames of the block; its history lies before it. */
+export const LANES: usize = PAST + HISTORY * MOST_PAIRS * PAIR
+export const MEMORY_BYTES: usize = LANES + BLOCK * MOST_PAIRS * PAIR
