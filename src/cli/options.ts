@@ -59,7 +59,9 @@ export function withOutput(command: Command): Command {
 }
 
 export function withSettings(command: Command): Command {
-  return command.option('--set <name=value>', 'a setting; may be given several times', collect, [])
+  return command.addOption(
+    new Option('--set <name=value>', 'a setting; may be given several times').argParser(collect).default([], 'none'),
+  )
 }
 
 export function withGain(command: Command): Command {
