@@ -54,6 +54,8 @@ export type Alteration = {
     readonly shortTermCorrelation: number | null
   }
   readonly ride: {
+    /** The proof in words: nothing moves less, and under which conditions. */
+    readonly statement: string
     /** Sum of all rises and falls. */
     readonly movementDb: number
     readonly largestMoveDb: number

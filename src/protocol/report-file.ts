@@ -76,6 +76,7 @@ const alteration = z.object({
   }),
   ride: z
     .object({
+      statement: z.string(),
       movementDb: z.number().nonnegative(),
       largestMoveDb: z.number().nonnegative(),
       areaUnderReductionDbSeconds: z.number().nonnegative(),

@@ -93,11 +93,11 @@ export function alteration(report: DeliveryReport): Markup | null {
   const forced = ride?.touching ?? []
   const start = report.source.startOfDaySeconds
   return markup`<section><h2>What was altered</h2>${beforeAndAfter(report)}
-<dl><dt>Static gain</dt><dd>${sign}${printFigure(total.staticGainDb, 2)} <span class="unit">dB</span>, the same on every channel and on the fold-down</dd>
+<dl><dt>Static gain</dt><dd>${sign}${printFigure(total.staticGainDb, 2)} <span class="unit">dB</span>, the same on every channel${stereoGain(report)}</dd>
 <dt>Ride</dt><dd>${
     ride === null
       ? 'not used'
-      : markup`${withUnit(ride.movementDb, 'dB')} of movement in all, at most ${withUnit(ride.largestSlewDbPerSecond, 'dB/s', 2)}, moving ${withUnit(ride.movingShare * 100, '%')} of the time; no ride inside this corridor moves less`
+      : markup`${withUnit(ride.movementDb, 'dB')} of movement in all, at most ${withUnit(ride.largestSlewDbPerSecond, 'dB/s', 2)}, moving ${withUnit(ride.movingShare * 100, '%')} of the time. ${ride.statement}`
   }</dd>${
     forced.length === 0
       ? null
@@ -112,6 +112,12 @@ ${
       ? null
       : markup`<figure class="wide"><svg viewBox="${RIDE_VIEW}" role="img" aria-label="${rideInWords(report)}">${rideDrawing(report)}</svg><figcaption>Line: the ride, in dB beside the static gain. Tinted: the corridor that it may move in. Strokes below: the ceiling, longer where it acted deeper.</figcaption></figure>`
   }</section>`
+}
+
+function stereoGain({ foldDownLock }: DeliveryReport): string {
+  const own = foldDownLock?.stereoGainDb ?? 0
+  if (own === 0) return ' and on the fold-down'
+  return `; the stereo file stands ${printFigure(Math.abs(own), 2)} dB ${own < 0 ? 'below' : 'above'} that`
 }
 
 function beforeAndAfter(report: DeliveryReport): Markup {

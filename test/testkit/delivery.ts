@@ -118,6 +118,7 @@ function rideOf(hops: number, durationSeconds: number): NonNullable<DeliveryPart
   return {
     movementDb: 6.4,
     largestSlewDbPerSecond: 0.05,
+    statement: 'No ride inside this corridor moves less.',
     largestMoveDb: 3.2,
     areaUnderReductionDbSeconds: 41.5,
     movingShare: 0.044,

@@ -110,8 +110,17 @@ function alterationOf(parts: DeliveryParts): Alteration {
 }
 
 function rideFigures(ride: NonNullable<Alteration['ride']>): NonNullable<Alteration['ride']> {
-  const { movementDb, largestMoveDb, areaUnderReductionDbSeconds, largestSlewDbPerSecond, movingShare, touching } = ride
+  const {
+    statement,
+    movementDb,
+    largestMoveDb,
+    areaUnderReductionDbSeconds,
+    largestSlewDbPerSecond,
+    movingShare,
+    touching,
+  } = ride
   return {
+    statement,
     movementDb,
     largestMoveDb,
     areaUnderReductionDbSeconds,
