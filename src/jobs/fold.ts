@@ -33,7 +33,7 @@ export async function foldFile(
   const ditherSeed = seedOf(await orderedSource(source, signal).sha256)
   const layout: LayoutName = to === 'mono' ? 'mono' : '2.0'
   const file = { audio: 'multichannel', role: null, layout, encoding, name: basename(outPath) } as const
-  return withCrew(source, options, async (crew) => {
+  return await withCrew(source, options, async (crew) => {
     const outputs = new WavOutputs([file], source, {
       partPath: () => output.partPath,
       move: (places) => crew.move({ source: source.location, ...places }),

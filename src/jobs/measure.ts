@@ -23,7 +23,7 @@ export async function measureFile(
 ): Promise<MeasuredFile> {
   using scratch = new ScratchFolder()
   const source = await openSource(path, () => scratch.path, options, options.signal)
-  return withCrew(source, options, async (crew) => {
+  return await withCrew(source, options, async (crew) => {
     const { measurements, judgement, curves } = await measureProgramme(
       crew,
       programmeOf(source),

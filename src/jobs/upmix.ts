@@ -48,7 +48,7 @@ export async function upmix(
     planes: createPlanes(join(scratch.path, 'planes'), source.frameCount),
     ...(stem && { stem: stem.location }),
   }
-  return withCrew(
+  return await withCrew(
     source,
     options,
     async (crew) => {

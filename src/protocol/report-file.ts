@@ -96,7 +96,8 @@ export const deliveryDocument = z.object({
   title: z.object({ id: z.string(), name: z.string() }),
   conforms: z.boolean(),
   verdict: z.string(),
-  passes: z.int().min(1).max(3),
+  /** 0 where it was plain before the first render that no render would conform. */
+  passes: z.int().min(0).max(3),
   source: z.object({
     path: z.string(),
     sha256,
