@@ -45,7 +45,7 @@ export type CeilingStretch = {
   readonly ceiling: number
 }
 
-/** How the gain moves. @source common practice for true-peak limiters, hold and release from docs/decisions */
+/** How the gain moves. @source docs/decisions/0014 */
 export const CEILING_REACH_MS = 2
 export const CEILING_HOLD_MS = 17
 export const CEILING_RELEASE_DB_PER_SECOND = 60
@@ -77,12 +77,12 @@ type Work = ReturnType<typeof place>
  * Linked true-peak ceiling: finds the gain, common to all signals, that keeps every one of them at or below the
  * ceiling between the samples too, and multiplies it into `ceilingGain`. False: nothing came near, nothing was done.
  *
- * Detects at 4x with a flat interpolator of 48 taps and by the table of BS.1770 Annex 2, then measures the gained
- * signals at 16x with 96 taps and by Annex 2, and lowers what still exceeds, until nothing does. Half the phases at
- * twice the rate. Blocks that provably cannot exceed are skipped, so that the result does not depend on them.
- * The gain never exceeds what a frame requires, and no frame farther than 1 s back has a say in it.
- * Memory: 4 bytes a frame + 100 kB from the arena, given back.
- * @source ITU-R BS.1770-5 Annex 2 (detector); docs/decisions (shaping)
+ * Detects at 4x with a flat interpolator of 48 taps, by the table of BS.1770 Annex 2 and by a short Hann filter, then
+ * measures the gained signals at 16x with 96 taps and by the filters that meters use, and lowers what still exceeds,
+ * until nothing does. Half the phases at twice the rate. Only blocks that provably cannot exceed are skipped.
+ * The gain never exceeds what a frame requires. After a reduction of 45 dB nothing older than 0.8 s has a say in it.
+ * Memory: 4 bytes a frame + 10 kB a plane + 100 kB from the arena, given back.
+ * @source ITU-R BS.1770-5 Annex 2 (detector); docs/decisions/0014 (shaping)
  */
 export function keepBelowCeiling(kernels: Kernels, stretch: CeilingStretch): boolean {
   const mark = kernels.arena.mark()
@@ -177,10 +177,11 @@ function interpolators(kernels: Kernels, sampleRateHz: number) {
     return { ...interpolator, address }
   }
   const annex2 = put(annex2Interpolator())
-  const common = scale === 1 ? [put(hannInterpolator()), put(sincInterpolator(4, 16, 9))] : []
+  const hann = scale === 1 ? [put(hannInterpolator())] : []
+  const kaiser = scale === 1 ? [put(sincInterpolator(4, 16, 9))] : []
   return {
-    detectors: [put(sincInterpolator(Math.max(2, 4 / scale), 24, KAISER_BETA)), annex2],
-    verifiers: [put(sincInterpolator(16 / scale, 48, KAISER_BETA)), annex2, ...common],
+    detectors: [put(sincInterpolator(Math.max(2, 4 / scale), 24, KAISER_BETA)), annex2, ...hann],
+    verifiers: [put(sincInterpolator(16 / scale, 48, KAISER_BETA)), annex2, ...hann, ...kaiser],
   }
 }
 

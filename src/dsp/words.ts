@@ -114,7 +114,7 @@ export type LineToQuantise = {
 /**
  * Samples x gain to words: rounded half up, or with triangular dither of one step peak that depends on the seed, the
  * channel and the frame's number alone. Gives back how many samples did not fit the word and were held at its end.
- * @source dither: ITU/AES practice for word length reduction, triangular, +-1 step (common practice)
+ * @source dither: Lipshitz, Wannamaker & Vanderkooy, JAES 40(5), 1992 (from memory)
  */
 export function quantise(
   kernels: Kernels,
@@ -189,7 +189,7 @@ export type FrontCounts = { readonly overs: number; readonly nearTies: number }
  * Fronts by subtraction from the words themselves: L = Lo - k (C + Ls), R = Ro - k (C + Rs), rounded half up, so that
  * the Lo/Ro fold-down of the six words, rounded, is the stereo word again. Within 2^-20 of a rounding tie the surround
  * word moves by one step first. A `spread` other than 1 scales the side of the fronts and gives that property up.
- * @source ITU-R BS.775-4 Table 2 (fold-down); docs/decisions (derivation)
+ * @source ITU-R BS.775-4 Table 2 (fold-down); docs/decisions/0008 (derivation)
  */
 export function deriveFronts(
   kernels: Kernels,

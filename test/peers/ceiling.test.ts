@@ -98,7 +98,7 @@ const swell = (x: Float64Array) => x.map((sample, n) => sample * Math.min(1, n /
 
 function hostileSignals(): readonly [string, Float64Array][] {
   const random = seededRandom(16)
-  const frames = 1.5 * RATE
+  const frames = RATE
   const make = (at: (n: number) => number) => swell(Float64Array.from({ length: frames }, (_, n) => at(n)))
   const gaussian = () => Math.sqrt(-2 * Math.log(1 - random())) * Math.cos(2 * Math.PI * random())
   const chord = (n: number) =>
@@ -144,7 +144,7 @@ describe('hostile signals, 3 dB of gain into a ceiling of -3 dBTP', () => {
 })
 
 describe('real music', () => {
-  const SECONDS = 8
+  const SECONDS = 5
   const tracks = ['Enemy Unknown', 'Inevitable', 'Nebula'] as const
   const decoded = new Map<string, readonly [Float64Array, Float64Array]>()
 

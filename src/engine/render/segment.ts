@@ -51,13 +51,18 @@ export type RenderedSegment = {
   readonly nearTies: number
 }
 
-/** Dither and rounding of the words from which an interpolated peak is made can lift it by this many steps. */
+/**
+ * Room for dither and rounding: a derived 16-bit front carries 0.8 steps RMS of them, an interpolated peak about as
+ * much, and no peak will be lifted by eleven times that. At 24 bit it is nothing (0.00001 dB at -2 dBTP).
+ */
 const QUANTISING_STEPS = 9
 
 /**
  * Renders one segment: static gain and ride, then the ceiling, then the words. The bytes depend on the job and the
- * frames alone: any grid of segments gives the same programme. Takes its memory from the arena and gives it back:
- * at most 95 bytes a frame of the segment and 1.2 s. Refuses nothing; `cancellation` is asked between stages.
+ * frames alone: any grid of segments that begin at multiples of four frames gives the same programme. Takes its memory
+ * from the arena and gives it back: for each frame of the segment and 1.2 s around it 28 bytes, and 4 bytes more a
+ * channel (8 from 32-bit integers and doubles). Throws `Cancelled` between stages; refuses nothing.
+ * @source docs/decisions/0008 (words), docs/decisions/0014 (ceiling)
  */
 export function renderSegment(
   kernels: Kernels,
