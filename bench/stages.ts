@@ -218,11 +218,11 @@ function provingStages(clock: Clock, { kernels, master, source }: Workplace, fol
   return [
     clock(
       'fold-down of the 5.1 compared with the stereo',
-      every((segment) => compareFoldDown(multichannel, stereo, segment)),
+      every((segment) => compareFoldDown(kernels, multichannel, stereo, segment)),
     ),
     clock(
       'stereo compared with the master',
-      every((segment) => compareWithMaster(stereo, master, segment, gain)),
+      every((segment) => compareWithMaster(kernels, stereo, master, segment, gain)),
     ),
     clock('SHA-256 of the 5.1', () => createHash('sha256').update(words).digest()),
     clock('writing the 5.1 durably', () => {

@@ -121,7 +121,7 @@ const performers = {
   },
   compare(bench: Bench, task: CompareTask): FoldDownComparison {
     const multichannel = bench.source('multichannel')
-    return compareFoldDown(multichannel, bench.source('stereo'), segmentOf(multichannel, task))
+    return compareFoldDown(bench.kernels, multichannel, bench.source('stereo'), segmentOf(multichannel, task))
   },
 }
 
@@ -202,7 +202,13 @@ function render(bench: Bench, task: RenderTask): RenderedFigures {
   const twoTrack = order.into === 'stereo' ? rendered.multichannel : stereo
   const againstMaster =
     twoTrack !== null && source.layout === '2.0'
-      ? compareWithMaster(wordsInMemory(twoTrack, source, order, '2.0', segment.firstFrame), source, segment, gain)
+      ? compareWithMaster(
+          bench.kernels,
+          wordsInMemory(twoTrack, source, order, '2.0', segment.firstFrame),
+          source,
+          segment,
+          gain,
+        )
       : null
   return { alteration, overs, nearTies, againstMaster }
 }

@@ -1,9 +1,11 @@
 import { describe, expect, test } from 'vitest'
+import { loadKernels } from '../../../test/testkit/kernels.ts'
 import { seededRandom } from '../../../test/testkit/programmes.ts'
 import { sourceOf } from '../../../test/testkit/sources.ts'
 import { LAYOUTS } from '../../domain/index.ts'
 import { compareFoldDown, compareWithMaster, masterNullDbfs } from './fold-down-lock.ts'
 
+const kernels = loadKernels(4 * 1024 * 1024)
 const FRAMES = 20000
 const segment = (firstFrame: number, frameCount: number) => ({ index: 0, firstFrame, frameCount })
 
@@ -37,7 +39,9 @@ describe('comparing a fold-down', () => {
   ] as const)('%s %s: none differ, then exactly those that were changed', (layout, encoding, steps) => {
     const { channels, lo, ro } = programme(layout, steps)
     const multichannel = sourceOf(channels, layout, 48000, encoding)
-    expect(compareFoldDown(multichannel, sourceOf([lo, ro], '2.0', 48000, encoding), segment(0, FRAMES))).toEqual({
+    expect(
+      compareFoldDown(kernels, multichannel, sourceOf([lo, ro], '2.0', 48000, encoding), segment(0, FRAMES)),
+    ).toEqual({
       sampleCount: 2 * FRAMES,
       differingSamples: 0,
       largestDifferenceLsb: 0,
@@ -46,17 +50,18 @@ describe('comparing a fold-down', () => {
     ro[9000] = ro[9000]! - 12 / steps
     ro[19999] = ro[19999]! + 3 / steps
     const spoiled = sourceOf([lo, ro], '2.0', 48000, encoding)
-    expect(compareFoldDown(multichannel, spoiled, segment(0, FRAMES))).toMatchObject({
+    expect(compareFoldDown(kernels, multichannel, spoiled, segment(0, FRAMES))).toMatchObject({
       differingSamples: 3,
       largestDifferenceLsb: 12,
     })
-    expect(compareFoldDown(multichannel, spoiled, segment(9001, 5000)).differingSamples).toBe(0)
+    expect(compareFoldDown(kernels, multichannel, spoiled, segment(9001, 5000)).differingSamples).toBe(0)
   })
 
   test('the LFE has no say', () => {
     const { channels, lo, ro } = programme('5.1', 8388608)
     channels[3]?.fill(0.9)
     const found = compareFoldDown(
+      kernels,
       sourceOf(channels, '5.1', 48000, 'int24'),
       sourceOf([lo, ro], '2.0', 48000, 'int24'),
       segment(0, FRAMES),
@@ -68,7 +73,7 @@ describe('comparing a fold-down', () => {
     const plane = new Float64Array(4).fill(0.9)
     const multichannel = sourceOf([plane, plane, plane, plane, plane, plane], '5.1', 48000, 'int16')
     const stereo = sourceOf([plane.map(() => 1), plane.map(() => 1)], '2.0', 48000, 'int16')
-    expect(compareFoldDown(multichannel, stereo, segment(0, 4)).differingSamples).toBe(0)
+    expect(compareFoldDown(kernels, multichannel, stereo, segment(0, 4)).differingSamples).toBe(0)
   })
 })
 
@@ -80,7 +85,13 @@ describe('comparing with the master', () => {
   test('24-bit words of master x gain leave the noise of rounding, 1/sqrt(12) steps: -149.3 dBFS', () => {
     const stereo = sourceOf(gained, '2.0', 48000, 'int24')
     for (const encoding of ['float64', 'float32'] as const) {
-      const found = compareWithMaster(stereo, sourceOf(master, '2.0', 48000, encoding), segment(0, FRAMES), gain)
+      const found = compareWithMaster(
+        kernels,
+        stereo,
+        sourceOf(master, '2.0', 48000, encoding),
+        segment(0, FRAMES),
+        gain,
+      )
       expect(found.largestDifferenceLsb).toBeLessThanOrEqual(encoding === 'float64' ? 0.5000001 : 1)
       expect(masterNullDbfs([found])).toBeCloseTo(20 * Math.log10(2 ** -23 / Math.sqrt(12)), 0)
     }
@@ -88,14 +99,15 @@ describe('comparing with the master', () => {
 
   test('sums of pieces give what the whole gives, and a wrong gain shows', () => {
     const [stereo, source] = [sourceOf(gained, '2.0', 48000, 'int16'), sourceOf(master, '2.0', 48000, 'int24')]
-    const all = compareWithMaster(stereo, source, segment(0, FRAMES), gain)
+    const all = compareWithMaster(kernels, stereo, source, segment(0, FRAMES), gain)
     const pieces = [
-      compareWithMaster(stereo, source, segment(0, 8191), gain),
-      compareWithMaster(stereo, source, segment(8191, FRAMES - 8191), gain.slice(8191)),
+      compareWithMaster(kernels, stereo, source, segment(0, 8191), gain),
+      compareWithMaster(kernels, stereo, source, segment(8191, FRAMES - 8191), gain.slice(8191)),
     ]
     expect(masterNullDbfs(pieces)).toBeCloseTo(masterNullDbfs([all]) as number, 9)
     expect(Math.max(...pieces.map((piece) => piece.largestDifferenceLsb))).toBe(all.largestDifferenceLsb)
     const wrong = compareWithMaster(
+      kernels,
       stereo,
       source,
       segment(0, FRAMES),
@@ -106,7 +118,7 @@ describe('comparing with the master', () => {
 
   test('nothing left is no figure', () => {
     const source = sourceOf(master, '2.0', 48000, 'int16')
-    const found = compareWithMaster(source, source, segment(0, FRAMES), new Float64Array(FRAMES).fill(1))
+    const found = compareWithMaster(kernels, source, source, segment(0, FRAMES), new Float64Array(FRAMES).fill(1))
     expect(found).toEqual({ sampleCount: 2 * FRAMES, squaredDifference: 0, largestDifferenceLsb: 0 })
     expect(masterNullDbfs([found])).toBeNull()
   })

@@ -8,6 +8,7 @@ import {
   type SampleEncoding,
   type Segment,
 } from '../../domain/index.ts'
+import { decodeChannel, type Kernels, type Plane, sumPlanes, takePlane } from '../../dsp/index.ts'
 
 /** How the fold-down of the written words compares with the written stereo; counts can be summed over segments. */
 export type FoldDownComparison = {
@@ -26,7 +27,8 @@ export type MasterComparison = {
   readonly largestDifferenceLsb: number
 }
 
-const BLOCK_FRAMES = 8192
+/** Few enough that all planes of a block stay in the processor's cache. */
+const BLOCK_FRAMES = 4096
 
 /** Steps from 0 to full scale of each encoding; of a float encoding, 1. */
 const STEPS: Readonly<Record<SampleEncoding, number>> = {
@@ -40,51 +42,51 @@ const STEPS: Readonly<Record<SampleEncoding, number>> = {
 /**
  * Folds the words of a multichannel programme down to Lo/Ro in double precision, k = sqrt(1/2), rounds half up to the
  * same word, holds it at the word's ends, and compares with the words of the stereo, sample for sample.
- * Both hold integer words of the same length; the layout has a fold-down.
+ * Both hold integer words of the same length; the layout has a fold-down. Terms are added in channel order, so that
+ * every double arithmetic that sums so gets the same bits.
  * @source ITU-R BS.775-4 Table 2
  */
-export function compareFoldDown(multichannel: AudioSource, stereo: AudioSource, segment: Segment): FoldDownComparison {
+export function compareFoldDown(
+  kernels: Kernels,
+  multichannel: AudioSource,
+  stereo: AudioSource,
+  segment: Segment,
+): FoldDownComparison {
   assert(hasFoldDown(multichannel.layout), `${multichannel.layout} has no fold-down to compare`)
   assert(multichannel.format.encoding === stereo.format.encoding, 'the words of both files have the same length')
+  const mark = kernels.arena.mark()
   const fullScale = STEPS[stereo.format.encoding]
+  const [words, folded] = [new BlockReader(kernels, multichannel), new BlockReader(kernels, stereo)]
   const coefficients = foldDownCoefficients(multichannel.layout)
-  const [words, folded] = [blockReader(multichannel), blockReader(stereo)]
-  const fold = new Float64Array(BLOCK_FRAMES)
+  const sides = ([0, 1] as const).map((side) =>
+    words.planes
+      .map((plane, channel) => ({ plane, weight: (coefficients[channel] as readonly [number, number])[side] }))
+      .filter(({ weight }) => weight !== 0),
+  )
+  const sum = takePlane(kernels, BLOCK_FRAMES, true)
+  const sums = samplesOf(kernels, sum)
   let differingSamples = 0
   let largestDifferenceLsb = 0
   for (let offset = 0; offset < segment.frameCount; offset += BLOCK_FRAMES) {
     const count = Math.min(BLOCK_FRAMES, segment.frameCount - offset)
-    const channels = words(segment.firstFrame + offset, count)
-    const sides = folded(segment.firstFrame + offset, count)
-    for (const side of [0, 1] as const) {
-      fold.fill(0)
-      coefficients.forEach((toSides, channel) => {
-        if (toSides[side] !== 0) addWeighted(fold, channels, channel, coefficients.length, toSides[side], count)
-      })
+    words.read(segment.firstFrame + offset, count)
+    folded.read(segment.firstFrame + offset, count)
+    for (const [side, terms] of sides.entries()) {
+      sumPlanes(kernels, terms, 0, count, sum)
+      const written = folded.samples[side] as Float64Array
       for (let frame = 0; frame < count; frame++) {
-        const word = Math.max(-fullScale, Math.min(fullScale - 1, Math.floor((fold[frame] as number) + 0.5)))
-        const difference = Math.abs(word - (sides[frame * 2 + side] as number))
+        const rounded = Math.floor((sums[frame] as number) * fullScale + 0.5)
+        const word = (written[frame] as number) * fullScale
+        if (rounded === word) continue
+        const difference = Math.abs(Math.max(-fullScale, Math.min(fullScale - 1, rounded)) - word)
         if (difference === 0) continue
         differingSamples++
         largestDifferenceLsb = Math.max(largestDifferenceLsb, difference)
       }
     }
   }
+  kernels.arena.release(mark)
   return { sampleCount: 2 * segment.frameCount, differingSamples, largestDifferenceLsb }
-}
-
-/** Called in channel order, so that every double arithmetic that sums so gets the same bits. */
-function addWeighted(
-  sums: Float64Array,
-  samples: Float64Array,
-  channel: number,
-  channelCount: number,
-  weight: number,
-  frameCount: number,
-): void {
-  for (let frame = 0, at = channel; frame < frameCount; frame++, at += channelCount) {
-    sums[frame] = (sums[frame] as number) + weight * (samples[at] as number)
-  }
 }
 
 /**
@@ -92,34 +94,37 @@ function addWeighted(
  * each frame of the segment.
  */
 export function compareWithMaster(
+  kernels: Kernels,
   stereo: AudioSource,
   master: AudioSource,
   segment: Segment,
   gain: Float64Array,
 ): MasterComparison {
   assert(stereo.format.channelCount === 2 && master.format.channelCount === 2, 'master and fold-down are two-track')
-  const stepsPerUnit = STEPS[stereo.format.encoding]
-  const masterScale = stepsPerUnit / STEPS[master.format.encoding]
-  const [made, original] = [blockReader(stereo), blockReader(master)]
+  const mark = kernels.arena.mark()
+  const [made, original] = [new BlockReader(kernels, stereo), new BlockReader(kernels, master)]
+  const [lo, ro] = made.samples as [Float64Array, Float64Array]
+  const [left, right] = original.samples as [Float64Array, Float64Array]
   let squares = 0
-  let largestDifferenceLsb = 0
+  let largest = 0
   for (let offset = 0; offset < segment.frameCount; offset += BLOCK_FRAMES) {
     const count = Math.min(BLOCK_FRAMES, segment.frameCount - offset)
-    const sides = made(segment.firstFrame + offset, count)
-    const wanted = original(segment.firstFrame + offset, count)
+    made.read(segment.firstFrame + offset, count)
+    original.read(segment.firstFrame + offset, count)
     for (let frame = 0; frame < count; frame++) {
-      const scale = masterScale * (gain[offset + frame] as number)
-      for (let i = 2 * frame; i < 2 * frame + 2; i++) {
-        const difference = (sides[i] as number) - (wanted[i] as number) * scale
-        squares += difference * difference
-        largestDifferenceLsb = Math.max(largestDifferenceLsb, Math.abs(difference))
-      }
+      const scale = gain[offset + frame] as number
+      const leftOver = (lo[frame] as number) - (left[frame] as number) * scale
+      const rightOver = (ro[frame] as number) - (right[frame] as number) * scale
+      squares += leftOver * leftOver
+      squares += rightOver * rightOver
+      largest = Math.max(largest, Math.abs(leftOver), Math.abs(rightOver))
     }
   }
+  kernels.arena.release(mark)
   return {
     sampleCount: 2 * segment.frameCount,
-    squaredDifference: squares / (stepsPerUnit * stepsPerUnit),
-    largestDifferenceLsb,
+    squaredDifference: squares,
+    largestDifferenceLsb: largest * STEPS[stereo.format.encoding],
   }
 }
 
@@ -130,33 +135,32 @@ export function masterNullDbfs(segments: readonly MasterComparison[]): number | 
   return squares > 0 ? powerToDb(squares / samples) : null
 }
 
-/** Gives blocks of a source as interleaved numbers: integer words in their own steps, floats as they are. */
-function blockReader(source: AudioSource): (frame: number, count: number) => Float64Array {
-  const { encoding, channelCount } = source.format
-  const bytes = new Uint8Array(BLOCK_FRAMES * bytesPerFrame(source.format))
-  const samples = new Float64Array(BLOCK_FRAMES * channelCount)
-  return (frame, count) => {
-    const read = bytes.subarray(0, count * bytesPerFrame(source.format))
-    source.readInto(read, frame, count)
-    decodeWords(read, encoding, samples)
-    return samples
+/** Reads blocks of a source into planes of kernel memory, full scale = 1, double precision: words come through exactly. */
+class BlockReader {
+  readonly planes: readonly Plane[]
+  /** The same planes as numbers. */
+  readonly samples: readonly Float64Array[]
+  readonly #kernels: Kernels
+  readonly #source: AudioSource
+  readonly #address: number
+
+  constructor(kernels: Kernels, source: AudioSource) {
+    this.#kernels = kernels
+    this.#source = source
+    this.#address = kernels.arena.take(BLOCK_FRAMES * bytesPerFrame(source.format))
+    this.planes = Array.from({ length: source.format.channelCount }, () => takePlane(kernels, BLOCK_FRAMES, true))
+    this.samples = this.planes.map((plane) => samplesOf(kernels, plane))
+  }
+
+  read(frame: number, frameCount: number): void {
+    const { format } = this.#source
+    const bytes = new Uint8Array(this.#kernels.memory.buffer, this.#address, frameCount * bytesPerFrame(format))
+    this.#source.readInto(bytes, frame, frameCount)
+    const pcm = { address: this.#address, format, frameCount }
+    for (const [channel, plane] of this.planes.entries()) decodeChannel(this.#kernels, pcm, channel, plane, 0)
   }
 }
 
-function decodeWords(bytes: Uint8Array, encoding: SampleEncoding, samples: Float64Array): void {
-  const view = new DataView(bytes.buffer, bytes.byteOffset, bytes.byteLength)
-  if (encoding === 'int24') {
-    for (let at = 0, i = 0; at < bytes.length; at += 3, i++) {
-      const low = (bytes[at] as number) | ((bytes[at + 1] as number) << 8)
-      samples[i] = (((bytes[at + 2] as number) << 24) >> 8) | low
-    }
-  } else if (encoding === 'int16') {
-    for (let at = 0, i = 0; at < bytes.length; at += 2, i++) samples[i] = view.getInt16(at, true)
-  } else if (encoding === 'int32') {
-    for (let at = 0, i = 0; at < bytes.length; at += 4, i++) samples[i] = view.getInt32(at, true)
-  } else if (encoding === 'float32') {
-    for (let at = 0, i = 0; at < bytes.length; at += 4, i++) samples[i] = view.getFloat32(at, true)
-  } else {
-    for (let at = 0, i = 0; at < bytes.length; at += 8, i++) samples[i] = view.getFloat64(at, true)
-  }
+function samplesOf(kernels: Kernels, plane: Plane): Float64Array {
+  return new Float64Array(kernels.memory.buffer, plane.address, BLOCK_FRAMES)
 }
