@@ -7,9 +7,10 @@
 /** Bytes from the oldest of the twelve samples of an output to the newest. */
 const OLDEST: i32 = 44
 
-/** Where the taps of each pair of phases lie: six even, six odd vectors. */
-const OUTER: i32 = 0
-const INNER: i32 = 192
+/** Where the taps lie: six vectors each of outer even, outer odd, inner even, inner odd. */
+const OUTER_ODD: usize = 96
+const INNER_EVEN: usize = 192
+const INNER_ODD: usize = 288
 
 /**
  * Bounds on an interpolated point, from the highest |x| and the highest |x[n-1] - 2 x[n] + x[n+1]| of its 12 samples:
@@ -60,22 +61,26 @@ export function outputAt(samples: usize, frames: i32, taps: usize, peak: f32): i
   return frames
 }
 
-/** The highest |phase| at each of four outputs. */
+/** The highest |phase| at each of four outputs: |A| + |B| of the outer and of the inner pair of mirrored phases. */
 function fourPoints(newest: usize, taps: usize): v128 {
-  return f32x4.pmax(phasePair(newest - OLDEST, taps + INNER), phasePair(newest - OLDEST, taps + OUTER))
-}
-
-/** |A| + |B| of one pair of mirrored phases at four outputs; `oldest` is the oldest of their samples. */
-function phasePair(oldest: usize, taps: usize): v128 {
-  let even = f32x4.splat(0)
-  let odd = f32x4.splat(0)
+  const oldest = newest - OLDEST
+  let outerA = f32x4.splat(0)
+  let outerB = f32x4.splat(0)
+  let innerA = f32x4.splat(0)
+  let innerB = f32x4.splat(0)
   for (let k = 0; k < 6; k++) {
-    const late = v128.load(oldest + OLDEST - (k << 2))
+    const late = v128.load(newest - (k << 2))
     const early = v128.load(oldest + (k << 2))
-    even = f32x4.add(even, f32x4.mul(f32x4.add(late, early), v128.load(taps + (k << 4))))
-    odd = f32x4.add(odd, f32x4.mul(f32x4.sub(late, early), v128.load(taps + (k << 4), 96)))
+    const sum = f32x4.add(late, early)
+    const difference = f32x4.sub(late, early)
+    const tap = taps + (k << 4)
+    outerA = f32x4.add(outerA, f32x4.mul(sum, v128.load(tap)))
+    outerB = f32x4.add(outerB, f32x4.mul(difference, v128.load(tap, OUTER_ODD)))
+    innerA = f32x4.add(innerA, f32x4.mul(sum, v128.load(tap, INNER_EVEN)))
+    innerB = f32x4.add(innerB, f32x4.mul(difference, v128.load(tap, INNER_ODD)))
   }
-  return f32x4.add(f32x4.abs(even), f32x4.abs(odd))
+  const outer = f32x4.add(f32x4.abs(outerA), f32x4.abs(outerB))
+  return f32x4.pmax(outer, f32x4.add(f32x4.abs(innerA), f32x4.abs(innerB)))
 }
 
 function lanesBelow(count: i32): v128 {
