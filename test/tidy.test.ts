@@ -68,11 +68,9 @@ describe('refusals', () => {
     const listed = new Set(read('docs/REFUSALS.md').match(/(?<=`)[A-Z]+(?:_[A-Z]+)+(?=`)/g))
     const layers = [...new Set([...listed].map((code) => code.split('_')[0]))].join('|')
     const used = new Set(
-      sources
-        .filter((path) => !path.endsWith('refusals.ts'))
-        .flatMap(
-          (path) => read(path).match(new RegExp(`(?<=['"])(?:${layers}|PROTOCOL|CLI)(?:_[A-Z]+)+(?=['"])`, 'g')) ?? [],
-        ),
+      sources.flatMap(
+        (path) => read(path).match(new RegExp(`(?<=['"])(?:${layers}|PROTOCOL|CLI)(?:_[A-Z]+)+(?=['"])`, 'g')) ?? [],
+      ),
     )
     expect([...used].sort()).toEqual([...listed].sort())
   })
