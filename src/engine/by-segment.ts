@@ -43,12 +43,17 @@ export async function bySegments<T extends Task>(
   })
 }
 
-/** Measures one of the title's files, all segments joined. */
-export async function measureBySegment(
+/** Measures one of the title's files, segment by segment. */
+export function measureSegments(
   crew: Crew,
   programme: ProgrammeShape,
   audio: 'source' | 'multichannel' | 'stereo',
   tell: Tell,
-): Promise<Measured> {
-  return joinMeasured(await bySegment(crew, programme, (segment) => ({ kind: 'measure', segment, audio }), tell))
+): Promise<readonly Measured[]> {
+  return bySegment(crew, programme, (segment) => ({ kind: 'measure', segment, audio }), tell)
+}
+
+/** The same, all segments joined. */
+export async function measureBySegment(...ofFile: Parameters<typeof measureSegments>): Promise<Measured> {
+  return joinMeasured(await measureSegments(...ofFile))
 }

@@ -12,22 +12,14 @@ import {
   type UpmixSettings,
 } from '../domain/index.ts'
 import { feedsLfe } from '../dsp/index.ts'
-import { bySegment, bySegments, measureBySegment, type ProgrammeShape, type Tell } from './by-segment.ts'
+import { bySegment, measureBySegment, measureSegments, type ProgrammeShape, type Tell } from './by-segment.ts'
 import type { Crew, Watch } from './crew.ts'
-import {
-  ceilingCandidates,
-  ceilingLoss,
-  chooseGains,
-  type Decision,
-  type FitCorrection,
-  MOST_CEILING_MAKE_UP_DB,
-  type Render,
-  refineGains,
-} from './decide/index.ts'
+import { type Decision, type Render, refineGains } from './decide/index.ts'
 import type { DeliveryOrder, DeliveryOutcome, DeliveryStore } from './delivery-order.ts'
+import { decide } from './forecast-pass.ts'
 import { gatherReport } from './gather-report.ts'
 import { Stages } from './progress-shares.ts'
-import { render, renderOrder, seedOf } from './render-pass.ts'
+import { render, seedOf } from './render-pass.ts'
 import { type Judgement, judge, judgeSignal, margins } from './verify/index.ts'
 import {
   judgeContext,
@@ -56,8 +48,9 @@ export async function deliverProgramme(
   watch: Watch,
 ): Promise<DeliveryOutcome> {
   const stages = new Stages(watch)
-  const analysed = await analyse(order, crew, stages.tell('analyse'))
-  const forecast = await decide(order, analysed, crew, stages.tell('forecast'))
+  const segments = await analyse(order, crew, stages.tell('analyse'))
+  const analysed = joinMeasured(segments)
+  const forecast = await decide(order, { whole: analysed, segments }, crew, stages.tell('forecast'))
   let { decision } = forecast
   if (!decision.feasible && !order.keepsNonconforming) {
     return { report: await gatherReport(order, analysed, decision, null, 0), decision, isDelivered: false }
@@ -111,41 +104,20 @@ function sealable({
 }
 
 /** Measures what is to be fitted: the 5.1 that the upmix makes, kept in the scratch planes, or the source as it is. */
-async function analyse(order: DeliveryOrder, crew: Crew, tell: Tell): Promise<Measured> {
+function analyse(order: DeliveryOrder, crew: Crew, tell: Tell): Promise<readonly Measured[]> {
   const { source, upmix } = order
-  if (upmix === null) return measureBySegment(crew, source, 'source', tell)
-  return upmixBySegment(crew, source, upmix, false, tell)
+  if (upmix === null) return measureSegments(crew, source, 'source', tell)
+  return upmixSegments(crew, source, upmix, false, tell)
 }
 
-async function upmixBySegment(
+function upmixSegments(
   crew: Crew,
   programme: ProgrammeShape,
   settings: UpmixSettings,
   through: boolean,
   tell: Tell,
-): Promise<Measured> {
-  const task = (segment: number) => ({ kind: 'upmix', segment, settings, through }) as const
-  return joinMeasured(await bySegment(crew, programme, task, tell))
-}
-
-/** Chooses the gains; where the ceiling may act, a trial of those segments tells what it will take. */
-async function decide(
-  order: DeliveryOrder,
-  analysed: Measured,
-  crew: Crew,
-  tell: Tell,
-): Promise<{ readonly decision: Decision; readonly correction: FitCorrection }> {
-  const decision = chooseGains(analysed, order.spec, order.fit)
-  const segments = decision.feasible ? ceilingCandidates(analysed, decision.plan) : []
-  if (segments.length === 0) return { decision, correction: {} }
-  const trial = await renderOrder(order, decision)
-  const rendered = await bySegments(crew, segments, (segment) => ({ kind: 'forecast', segment, order: trial }), tell)
-  const readings = segments.map((segment, index) => ({ segment, measured: rendered[index] as Measured }))
-  const correction = {
-    ceilingLossDb: ceilingLoss(analysed, decision.plan, readings),
-    ceilingBoundDb: decision.plan.staticGainDb + MOST_CEILING_MAKE_UP_DB,
-  }
-  return { decision: chooseGains(analysed, order.spec, order.fit, correction), correction }
+): Promise<readonly Measured[]> {
+  return bySegment(crew, programme, (segment) => ({ kind: 'upmix', segment, settings, through }), tell)
 }
 
 /** A programme and where its first frame stands in the day, if its file tells. */
@@ -218,7 +190,7 @@ export async function upmixProgramme(
 ): Promise<{ readonly measurements: Measurements; readonly overs: number; readonly peakDbfs: number }> {
   const { programme, settings, gainDb, bitsPerSample, through } = order
   const stages = new Stages(watch)
-  const analysed = await upmixBySegment(crew, programme, settings, through, stages.tell('analyse'))
+  const analysed = joinMeasured(await upmixSegments(crew, programme, settings, through, stages.tell('analyse')))
   store.beginPass()
   const render: RenderOrder = {
     audio: through ? 'stem' : 'source',

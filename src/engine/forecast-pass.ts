@@ -1,0 +1,61 @@
+import { type GainPlan, gainToDb, HOPS_PER_SEGMENT, LAYOUTS, type Measured } from '../domain/index.ts'
+import { bySegments, type Tell } from './by-segment.ts'
+import type { Crew } from './crew.ts'
+import {
+  ceilingCandidates,
+  ceilingLoss,
+  chooseGains,
+  type Decision,
+  type FitCorrection,
+  MOST_CEILING_MAKE_UP_DB,
+} from './decide/index.ts'
+import type { DeliveryOrder } from './delivery-order.ts'
+import { renderOrder } from './render-pass.ts'
+
+/** What is to be fitted, as a whole and segment by segment. */
+export type Analysed = { readonly whole: Measured; readonly segments: readonly Measured[] }
+
+/** Chooses the gains; where the ceiling may act, a trial of those segments tells what it will take. */
+export async function decide(
+  order: DeliveryOrder,
+  { whole, segments }: Analysed,
+  crew: Crew,
+  tell: Tell,
+): Promise<{ readonly decision: Decision; readonly correction: FitCorrection }> {
+  const decision = chooseGains(whole, order.spec, order.fit)
+  const { plan } = decision
+  const tried = decision.feasible
+    ? ceilingCandidates(whole, plan).filter((segment) => nearsCeiling(segments[segment] as Measured, segment, plan))
+    : []
+  if (tried.length === 0) return { decision, correction: {} }
+  const trial = await renderOrder(order, decision)
+  const rendered = await bySegments(crew, tried, (segment) => ({ kind: 'forecast', segment, order: trial }), tell)
+  const readings = tried.map((segment, index) => ({ segment, measured: rendered[index] as Measured }))
+  const correction = {
+    ceilingLossDb: ceilingLoss(whole, plan, readings),
+    ceilingBoundDb: plan.staticGainDb + MOST_CEILING_MAKE_UP_DB,
+  }
+  return { decision: chooseGains(whole, order.spec, order.fit, correction), correction }
+}
+
+/**
+ * The ceiling looks closer between the samples than a meter does; what it finds beyond this lasts for so few samples
+ * that it has no say in the loudness. A forecast only saves renders: what was written is measured in any case.
+ */
+const CLOSER_LOOK_DB = 1
+
+/** Whether the true peak of a segment comes near the ceiling under a plan; the LFE has no say in the common gain. */
+function nearsCeiling({ layout, channels, foldDown }: Measured, segment: number, plan: GainPlan): boolean {
+  if (plan.ceilingDbtp === null) return false
+  const mains = channels.filter((_, channel) => LAYOUTS[layout][channel] !== 'LFE')
+  const highest = [...mains, ...(foldDown ?? [])].reduce((peak, { truePeak }) => Math.max(peak, truePeak.value), 0)
+  return gainToDb(highest) + highestGainDb(segment, plan) > plan.ceilingDbtp - CLOSER_LOOK_DB
+}
+
+/** The highest gain of a segment, static and ride, from the hop before it to the hop after it. */
+function highestGainDb(segment: number, { staticGainDb, rideDb }: GainPlan): number {
+  if (rideDb === null) return staticGainDb
+  const first = segment * HOPS_PER_SEGMENT
+  const points = rideDb.subarray(Math.max(0, first - 1), first + HOPS_PER_SEGMENT + 1)
+  return staticGainDb + points.reduce((highest, rideDbOfHop) => Math.max(highest, rideDbOfHop))
+}
