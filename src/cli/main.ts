@@ -9,6 +9,7 @@ import { addSpecs } from './commands/specs.ts'
 import { addUpmix } from './commands/upmix.ts'
 import { addVerify } from './commands/verify.ts'
 import { EXIT, explain } from './outcome.ts'
+import { refuse } from './refusals.ts'
 
 const program = new Command('plimsoll')
   .description('Upmix, fit and prove a programme mix for delivery.')
@@ -30,20 +31,37 @@ damage loudspeakers. Sources are never written to.`,
 for (const add of [addMeasure, addDeliver, addVerify, addUpmix, addFit, addFold, addSpecs]) add(program)
 for (const command of program.commands) command.exitOverride()
 
+// A reader that has seen enough, such as head, is no reason to break off; any other failure of the output is told.
+process.stdout.on('error', outputLost)
+process.stderr.on('error', () => {})
+
 try {
   await program.parseAsync()
 } catch (error) {
-  process.exitCode = error instanceof CommanderError ? usageCode(error) : refuse(error)
+  process.exitCode = error instanceof CommanderError ? misused(error) : failed(error)
 }
 
 /** Help and the version are answers; anything else that the words of the command got wrong is a refusal. */
-function usageCode(error: CommanderError): number {
-  return error.exitCode === 0 ? EXIT.conforms : EXIT.refused
+function misused(error: CommanderError): number {
+  if (error.exitCode === 0) return EXIT.conforms
+  const found = error.message.replace(/^error: /, '')
+  printJson(explain(refuse('CLI_USAGE', 'understand the command', found)).json)
+  return EXIT.refused
 }
 
-function refuse(error: unknown): number {
+function failed(error: unknown): number {
   const { text, json, code } = explain(error)
   process.stderr.write(text)
-  if (process.argv.includes('--json')) process.stdout.write(`${JSON.stringify(json, null, 2)}\n`)
+  printJson(json)
   return code
+}
+
+function printJson(document: object): void {
+  if (process.argv.includes('--json')) process.stdout.write(`${JSON.stringify(document, null, 2)}\n`)
+}
+
+function outputLost(error: NodeJS.ErrnoException): void {
+  if (error.code === 'EPIPE') return
+  process.stderr.write(explain(refuse('CLI_OUTPUT_LOST', 'print the answer', `a system error (${error.code})`)).text)
+  process.exitCode = EXIT.refused
 }

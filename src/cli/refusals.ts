@@ -2,6 +2,16 @@ import { type RefusalTable, refuserOf } from '../domain/index.ts'
 
 /** Every reason for which the command line refuses by itself. */
 export const CLI_REFUSALS = {
+  CLI_USAGE: {
+    sentence: 'The words of the command are not understood.',
+    wanted: 'a command as its help shows it',
+    remedy: 'See "plimsoll help", or --help after a command, for examples.',
+  },
+  CLI_OUTPUT_LOST: {
+    sentence: 'What the command had to say could not be printed; its work is done.',
+    wanted: 'an output that takes it',
+    remedy: 'Look at the files that were written, or run the command again with another output.',
+  },
   CLI_SETTING_FORM: {
     sentence: 'A --set is not of the form name=value.',
     wanted: 'name=value',
@@ -21,11 +31,6 @@ export const CLI_REFUSALS = {
     sentence: 'Loudness over time was asked for of several files at once.',
     wanted: 'one file with --series',
     remedy: 'Run the command once for each file.',
-  },
-  CLI_SERIES_NOT_WRITTEN: {
-    sentence: 'The file of loudness over time cannot be written there.',
-    wanted: 'a place that you may write to',
-    remedy: 'Name another file after --series.',
   },
   CLI_THROUGH_FORM: {
     sentence: 'After --through there are not exactly a stem and an output.',

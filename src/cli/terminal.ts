@@ -8,8 +8,10 @@ export type CommonOptions = { readonly json?: true; readonly quiet?: true; reado
 /** What a command has to say: for people, and as one JSON document. */
 export type Answer = { readonly text: string; readonly json: object; readonly code: ExitCode }
 
+const STOP_SIGNALS = ['SIGINT', 'SIGTERM', 'SIGHUP'] as const
+
 /**
- * Runs a command's work with progress on stderr, stopped by Ctrl-C or a termination signal, and prints the answer on
+ * Runs a command's work with progress on stderr, stopped by Ctrl-C, a termination signal or a closed terminal, and prints the answer on
  * stdout: one JSON document with `--json`, else text. A second signal ends the program at once.
  */
 export async function answer(
@@ -22,7 +24,7 @@ export async function answer(
     if (stopper.signal.aborted) process.exit(130)
     stopper.abort()
   }
-  process.on('SIGINT', stop).on('SIGTERM', stop)
+  for (const name of STOP_SIGNALS) process.on(name, stop)
   try {
     const { text, json, code } = await work({ signal: stopper.signal, progress: (progress) => line?.show(progress) })
     line?.end()
@@ -31,6 +33,6 @@ export async function answer(
     process.exitCode = code
   } finally {
     line?.end()
-    process.off('SIGINT', stop).off('SIGTERM', stop)
+    for (const name of STOP_SIGNALS) process.off(name, stop)
   }
 }

@@ -1,7 +1,7 @@
 import { createHash } from 'node:crypto'
 import { statfsSync, statSync } from 'node:fs'
 import { availableParallelism, hostname } from 'node:os'
-import { basename, resolve } from 'node:path'
+import { basename, join, resolve } from 'node:path'
 import {
   BYTES_PER_SAMPLE,
   type DeliveredFile,
@@ -32,9 +32,10 @@ import { whileWriting } from './file-errors.ts'
 import { createPlanes, planesBytes } from './planes-file.ts'
 import { refuse } from './refusals.ts'
 import { reportAssets } from './report-assets.ts'
+import { isSameFile } from './same-file.ts'
 import { type OpenedSource, openSource, orderedSource, refuseDamage, refuseSampleRate } from './source.ts'
 import { TOOL_VERSION } from './tool.ts'
-import { type WavOutput, WavOutputs } from './wav-outputs.ts'
+import { nonconformingName, type WavOutput, WavOutputs } from './wav-outputs.ts'
 import { type JobOptions, withCrew } from './with-crew.ts'
 
 export type DeliverOptions = JobOptions &
@@ -60,6 +61,7 @@ export type Delivery = {
 
 const NOT_DELIVERED_PAGE = 'not-delivered.html'
 const RUN_LOG = 'run.log'
+const DOCUMENTS = { page: 'report.html', report: 'report.json', plan: PLAN, sums: 'sha256.txt' } as const
 
 /** The whole job for one title: a source in, a delivery folder out, or nothing but the reasons. */
 export async function deliver(
@@ -121,8 +123,9 @@ async function run(
     fixed,
   )
   const gain = options.writesGain && outcome.isDelivered ? [await gainFile(source, options, folder)] : []
+  folder.writePart(RUN_LOG, runLog(source, options, performance.now() - startedMs))
   const page = putInPlace(outcome, folder, gain)
-  folder.writeBeside(RUN_LOG, runLog(source, options, performance.now() - startedMs))
+  folder.placeBeside(RUN_LOG)
   return { report: outcome.report, isDelivered: outcome.isDelivered, reportPath: resolve(options.out, page) }
 }
 
@@ -134,21 +137,22 @@ function putInPlace(
 ): string {
   const page = renderReportHtml(report, reportAssets())
   if (!isDelivered) {
-    folder.writeBeside(NOT_DELIVERED_PAGE, page)
+    folder.writePart(NOT_DELIVERED_PAGE, page)
+    folder.placeBeside(NOT_DELIVERED_PAGE)
     return NOT_DELIVERED_PAGE
   }
   const documents = [
-    document('report.html', page),
-    document('report.json', printJson(reportJson(report))),
-    document(PLAN, printJson(planJson(decision.plan, decision.stereoGainDb, report.settings))),
+    document(DOCUMENTS.page, page),
+    document(DOCUMENTS.report, printJson(reportJson(report))),
+    document(DOCUMENTS.plan, printJson(planJson(decision.plan, decision.stereoGainDb, report.settings))),
   ]
   const files = [...report.deliverables.map(listed), ...more, ...documents.map(({ text: _, ...file }) => file)]
-  const checksums = document('sha256.txt', checksumLines(files))
+  const checksums = document(DOCUMENTS.sums, checksumLines(files))
   for (const { path, text } of [...documents, checksums]) folder.writePart(path, text)
   const { text: _, ...checksumFile } = checksums
   folder.commit(manifest(report, [...files, checksumFile]))
   folder.removeBeside(NOT_DELIVERED_PAGE)
-  return 'report.html'
+  return DOCUMENTS.page
 }
 
 /** The total gain of every frame, as a file of the delivery. */
@@ -212,9 +216,12 @@ function refuseTaken(
   folder: DeliveryFolder,
   outputs: readonly WavOutput[],
 ): void {
-  const names = outputs.map((output) => output.name)
-  if (names.some((name) => resolve(options.out, name) === resolve(source.path))) {
-    throw refuse('JOBS_OUTPUT_IS_SOURCE', `deliver into "${options.out}"`, 'the source itself under that name')
+  const audio = outputs.map(({ name }) => (options.keepsNonconforming ? [name, nonconformingName(name)] : [name]))
+  const names = [...audio.flat(), ...Object.values(DOCUMENTS)]
+  // A commit also removes what the old delivery had and the new one has not.
+  for (const name of [...names, ...folder.deliveredNames]) {
+    if (!isSameFile(join(options.out, name), source.path)) continue
+    throw refuse('JOBS_OUTPUT_IS_SOURCE', `deliver into "${options.out}"`, `the source itself there, as "${name}"`)
   }
   const taken = folder.firstTaken(names)
   if (taken !== null && !options.replaces) {
@@ -227,7 +234,7 @@ function refuseTaken(
 /** A full disk would show only after minutes of work, so the room is looked at first. */
 function refuseSmallDisk(source: OpenedSource, folder: DeliveryFolder, outputs: readonly WavOutput[]): void {
   const outputsBytes = outputs.reduce((sum, output) => sum + outputBytes(output) * source.frameCount, 0)
-  const needed = planesBytes(source.frameCount) + outputsBytes
+  const needed = outputsBytes + (source.layout === '2.0' ? planesBytes(source.frameCount) : 0)
   const disk = whileWriting(folder.path, () => statfsSync(folder.path))
   const free = disk.bavail * disk.bsize
   if (free >= needed) return

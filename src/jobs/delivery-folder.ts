@@ -1,18 +1,9 @@
-import {
-  closeSync,
-  existsSync,
-  fsyncSync,
-  mkdirSync,
-  openSync,
-  readdirSync,
-  readFileSync,
-  renameSync,
-  rmdirSync,
-  rmSync,
-  writeFileSync,
-} from 'node:fs'
-import { basename, join } from 'node:path'
+import { existsSync, mkdirSync, readdirSync, readFileSync, renameSync, rmdirSync, rmSync } from 'node:fs'
+import { basename, dirname, join, resolve } from 'node:path'
+import { Refusal } from '../domain/index.ts'
 import type { ManifestFile } from '../engine/index.ts'
+import { manifestDocument } from '../protocol/index.ts'
+import { syncFolder, writeDurably } from './durable.ts'
 import { whileWriting } from './file-errors.ts'
 import { lockFolder } from './folder-lock.ts'
 
@@ -23,6 +14,8 @@ export const PLAN = 'plan.json'
 const COMMIT = '.plimsoll-commit.json'
 const WORK = '.plimsoll-work'
 const LOCK = '.plimsoll-lock'
+/** A dead lock that was taken away by a run that died over it. */
+const DEAD_LOCK = /^[.]plimsoll-lock[.]\d+$/
 
 /**
  * A delivery on disk. Everything is written as `NAME.part` in a work folder inside it; the manifest is the commit
@@ -31,23 +24,30 @@ const LOCK = '.plimsoll-lock'
 export class DeliveryFolder {
   readonly path: string
   readonly #unlock: () => void
-  readonly #wasMade: boolean
+  /** The highest folder that this run made on the way; null where all were there. */
+  readonly #firstMade: string | null
 
-  private constructor(path: string, unlock: () => void, wasMade: boolean) {
+  private constructor(path: string, unlock: () => void, firstMade: string | null) {
     this.path = path
     this.#unlock = unlock
-    this.#wasMade = wasMade
+    this.#firstMade = firstMade
   }
 
   /** Makes the folder where it is missing, locks it and clears what a crash may have left. */
   static open(path: string): DeliveryFolder {
     return whileWriting(path, () => {
-      const wasMade = mkdirSync(path, { recursive: true }) !== undefined
-      const unlock = lockFolder(join(path, LOCK), path)
-      const folder = new DeliveryFolder(path, unlock, wasMade)
-      recoverDelivery(path)
-      mkdirSync(join(path, WORK))
-      return folder
+      const firstMade = mkdirSync(path, { recursive: true }) ?? null
+      let unlock = (): void => {}
+      try {
+        unlock = lockFolder(join(path, LOCK), path)
+        recoverDelivery(path)
+        mkdirSync(join(path, WORK))
+        return new DeliveryFolder(path, unlock, firstMade)
+      } catch (error) {
+        unlock()
+        removeEmpty(path, firstMade)
+        throw error
+      }
     })
   }
 
@@ -66,17 +66,19 @@ export class DeliveryFolder {
     return [MANIFEST, ...names].find((name) => existsSync(join(this.path, name))) ?? null
   }
 
+  /** The files of the delivery that lies here; a commit removes those that the new one does not have. */
+  get deliveredNames(): readonly string[] {
+    return listedFiles(join(this.path, MANIFEST))
+  }
+
   /** Writes a small finished file as a part. */
   writePart(name: string, text: string): void {
     whileWriting(this.path, () => writeDurably(this.partPath(name), text))
   }
 
-  /** Puts a file beside the delivery, at once and outside the manifest (a log, the page of a run that was not delivered). */
-  writeBeside(name: string, text: string): void {
-    whileWriting(this.path, () => {
-      writeDurably(this.partPath(name), text)
-      renameSync(this.partPath(name), join(this.path, name))
-    })
+  /** Puts a part beside the delivery, outside the manifest (a log, the page of a run that was not delivered). */
+  placeBeside(name: string): void {
+    whileWriting(this.path, () => renameSync(this.partPath(name), join(this.path, name)))
   }
 
   removeBeside(name: string): void {
@@ -99,25 +101,45 @@ export class DeliveryFolder {
 
   /** Removes the work folder (and the delivery folder, where this run made it and nothing came of it) and unlocks. */
   close(): void {
-    rmSync(join(this.path, WORK), { recursive: true, force: true })
-    this.#unlock()
-    if (this.#wasMade && readdirSync(this.path).length === 0) rmdirSync(this.path)
+    try {
+      whileWriting(this.path, () => rmSync(join(this.path, WORK), { recursive: true, force: true }))
+    } finally {
+      this.#unlock()
+      removeEmpty(this.path, this.#firstMade)
+    }
   }
 }
 
-/** Finishes a delivery that was cut off while it was put in place, if there is one; refuses while another run writes there. */
-export function finishInterrupted(path: string): void {
-  if (!existsSync(join(path, COMMIT))) return
-  whileWriting(path, () => {
-    const unlock = lockFolder(join(path, LOCK), path)
-    recoverDelivery(path)
-    unlock()
-  })
+/** Removes the folders that were made for nothing, from the lowest up to the first that was made. */
+function removeEmpty(path: string, firstMade: string | null): void {
+  if (firstMade === null) return
+  for (let folder = resolve(path); readdirSync(folder).length === 0; folder = dirname(folder)) {
+    rmdirSync(folder)
+    if (folder === resolve(firstMade)) return
+  }
 }
 
-/** The manifest of a delivery folder, or null where there is none. */
+/** Finishes or clears what a run that was cut off left here, if anything; refuses while another run writes there. */
+export function finishInterrupted(path: string): void {
+  const isLeft = (name: string): boolean => existsSync(join(path, name))
+  if (![COMMIT, WORK, LOCK].some(isLeft)) return
+  try {
+    whileWriting(path, () => {
+      const unlock = lockFolder(join(path, LOCK), path)
+      recoverDelivery(path)
+      unlock()
+    })
+  } catch (error) {
+    // Where this user may only read, leftovers of a run that came to nothing do no harm.
+    const isHarmless = error instanceof Refusal && error.code === 'JOBS_OUTPUT_NOT_WRITABLE' && !isLeft(COMMIT)
+    if (!isHarmless) throw error
+  }
+}
+
+/** The manifest of a delivery folder, or null where there is none that can be read. */
 export function readManifest(path: string): { readonly files: readonly ManifestFile[] } | null {
-  return readJson(join(path, MANIFEST))
+  const parsed = manifestDocument.safeParse(readJson(join(path, MANIFEST)))
+  return parsed.success ? parsed.data : null
 }
 
 /** The plan of a delivery, as far as it tells how the stereo stands beside the 5.1; null where there is none. */
@@ -139,6 +161,7 @@ function readJson<T>(path: string): T | null {
 function recoverDelivery(path: string): void {
   if (existsSync(join(path, COMMIT))) finishCommit(path)
   rmSync(join(path, WORK), { recursive: true, force: true })
+  for (const name of readdirSync(path)) if (DEAD_LOCK.test(name)) rmSync(join(path, name), { force: true })
 }
 
 /** The names that a manifest lists, or none where there is no readable manifest. */
@@ -165,23 +188,4 @@ function finishCommit(path: string): void {
   syncFolder(path)
   renameSync(join(path, COMMIT), join(path, MANIFEST))
   syncFolder(path)
-}
-
-function writeDurably(path: string, text: string): void {
-  const descriptor = openSync(path, 'w')
-  try {
-    writeFileSync(descriptor, text)
-    fsyncSync(descriptor)
-  } finally {
-    closeSync(descriptor)
-  }
-}
-
-function syncFolder(path: string): void {
-  const descriptor = openSync(path, 'r')
-  try {
-    fsyncSync(descriptor)
-  } finally {
-    closeSync(descriptor)
-  }
 }

@@ -8,19 +8,27 @@ const MEANINGS: Readonly<Record<string, readonly [code: JobsRefusalCode, found: 
   EACCES: ['JOBS_OUTPUT_NOT_WRITABLE', 'no permission to write there'],
   EPERM: ['JOBS_OUTPUT_NOT_WRITABLE', 'no permission to write there'],
   EROFS: ['JOBS_OUTPUT_NOT_WRITABLE', 'a read-only file system'],
+  EISDIR: ['JOBS_OUTPUT_NOT_WRITABLE', 'a folder of that name'],
   ENOTDIR: ['JOBS_OUTPUT_NOT_A_FOLDER', 'a file where a folder is needed'],
   EEXIST: ['JOBS_OUTPUT_NOT_A_FOLDER', 'a file where a folder is needed'],
   ENOENT: ['JOBS_OUTPUT_NOT_WRITABLE', 'no such folder'],
 }
 
-/** Runs something that writes; an error of the file system becomes a refusal, anything else goes through. */
-export function whileWriting<T>(path: string, write: () => T): T {
+/** Runs something that writes or reads what was written; an error of the file system becomes a refusal. */
+export function onDisk<T>(action: 'write' | 'read', path: string, work: () => T): T {
   try {
-    return write()
+    return work()
   } catch (error) {
-    const meaning = MEANINGS[(error as NodeJS.ErrnoException)?.code ?? '']
-    if (meaning === undefined || error instanceof Refusal) throw error
-    const [code, found] = meaning
-    throw refuse(code, `write "${path}"`, found, { cause: error })
+    if (error instanceof Refusal || !isSystemError(error)) throw error
+    const [code, found] = MEANINGS[error.code] ?? ['JOBS_DISK_FAILED', `a system error (${error.code})`]
+    throw refuse(code, `${action} "${path}"`, found, { cause: error })
   }
+}
+
+export function whileWriting<T>(path: string, write: () => T): T {
+  return onDisk('write', path, write)
+}
+
+function isSystemError(error: unknown): error is Error & { readonly code: string } {
+  return error instanceof Error && 'syscall' in error && 'code' in error
 }

@@ -6,7 +6,7 @@ import { ScratchFolder } from './scratch.ts'
 import { SingleOutput } from './single-output.ts'
 import { openSource, orderedSource, refuseDamage, refuseSampleRate } from './source.ts'
 import { TOOL_VERSION } from './tool.ts'
-import { WavOutputs } from './wav-outputs.ts'
+import { nonconformingName, WavOutputs } from './wav-outputs.ts'
 import { type JobOptions, withCrew } from './with-crew.ts'
 
 export type FitOptions = JobOptions &
@@ -26,7 +26,8 @@ export async function fitFile(
   progress?: (progress: Progress) => void,
 ): Promise<{ readonly report: DeliveryReport; readonly isWritten: boolean }> {
   using scratch = new ScratchFolder()
-  using output = new SingleOutput(outPath, { replaces: options.replaces, sources: [path] })
+  const otherNames = options.keepsNonconforming ? [nonconformingName(basename(outPath))] : []
+  using output = new SingleOutput(outPath, { replaces: options.replaces, sources: [path], otherNames })
   const source = await openSource(path, () => scratch.path, options, options.signal)
   refuseDamage(source)
   refuseSampleRate(source, options.spec)

@@ -1,6 +1,14 @@
 import { basename } from 'node:path'
 import { type LayoutName, type Measurements, printFigure } from '../domain/index.ts'
-import { type FoldOrder, foldProgramme, type Progress, seedOf } from '../engine/index.ts'
+import {
+  type Crew,
+  type FoldOrder,
+  foldProgramme,
+  measureProgramme,
+  type Progress,
+  refuseNonFinite,
+  seedOf,
+} from '../engine/index.ts'
 import type { ChannelOptions } from '../media/index.ts'
 import { refuse } from './refusals.ts'
 import { ScratchFolder } from './scratch.ts'
@@ -39,6 +47,7 @@ export async function foldFile(
       move: (places) => crew.move({ source: source.location, ...places }),
       cancellation: signal,
     })
+    await refuseFloatsThatAreNoNumbers(source, crew)
     const { measurements, overs, peakDbfs } = await foldProgramme(
       programmeOf(source),
       { to, gainDb, encoding, ditherSeed },
@@ -51,6 +60,13 @@ export async function foldFile(
     output.place()
     return { path: outPath, measurements }
   })
+}
+
+/** Only floating point holds what is no number; a fold-down tells of it as little as a converter would. */
+async function refuseFloatsThatAreNoNumbers(source: OpenedSource, crew: Crew): Promise<void> {
+  if (!source.format.encoding.startsWith('float')) return
+  const { measured } = await measureProgramme(crew, programmeOf(source), null, {})
+  refuseNonFinite(`"${source.path}"`, measured)
 }
 
 function refuseLayout({ path, layout }: OpenedSource, to: FoldOrder['to']): void {

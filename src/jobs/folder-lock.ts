@@ -1,10 +1,13 @@
-import { closeSync, openSync, readFileSync, unlinkSync, writeSync } from 'node:fs'
+import { closeSync, openSync, readFileSync, renameSync, rmSync, writeSync } from 'node:fs'
 import { hostname } from 'node:os'
 import { refuse } from './refusals.ts'
 
 type Owner = { readonly pid: number; readonly host: string; readonly born: string | null }
 
 const ATTEMPTS = 5
+/** An owner signs right after it made the lock; a lock that stays unsigned for so long was made by one that died. */
+const UNSIGNED_MS = 500
+const LOOK_AGAIN_MS = 20
 
 /**
  * Makes this process the only writer of a folder; the returned function lets go.
@@ -12,8 +15,9 @@ const ATTEMPTS = 5
  */
 export function lockFolder(lockPath: string, folder: string): () => void {
   for (let attempt = 0; attempt < ATTEMPTS; attempt++) {
-    if (create(lockPath)) return () => unlinkSync(lockPath)
-    const owner = readOwner(lockPath)
+    if (create(lockPath)) return () => rmSync(lockPath, { force: true })
+    const signature = readSignature(lockPath)
+    const owner = ownerOf(signature)
     if (owner !== null && isAlive(owner)) {
       throw refuse(
         'JOBS_FOLDER_BUSY',
@@ -21,49 +25,89 @@ export function lockFolder(lockPath: string, folder: string): () => void {
         `another run (process ${owner.pid} on ${owner.host}) writing there`,
       )
     }
-    remove(lockPath)
+    if (signature !== null) removeDead(lockPath, signature)
   }
   throw refuse('JOBS_FOLDER_BUSY', `write into "${folder}"`, 'several runs starting there at once')
 }
 
 function create(lockPath: string): boolean {
+  let descriptor: number
   try {
-    const descriptor = openSync(lockPath, 'wx')
+    descriptor = openSync(lockPath, 'wx')
+  } catch (error) {
+    if (codeOf(error) === 'EEXIST') return false
+    throw error
+  }
+  try {
     const owner: Owner = { pid: process.pid, host: hostname(), born: bornAt(process.pid) }
     writeSync(descriptor, JSON.stringify(owner))
-    closeSync(descriptor)
-    return true
   } catch (error) {
-    if ((error as NodeJS.ErrnoException).code === 'EEXIST') return false
+    rmSync(lockPath, { force: true })
     throw error
+  } finally {
+    closeSync(descriptor)
+  }
+  return true
+}
+
+/** What the lock says, once its owner has had the time to sign; null where it is gone. */
+function readSignature(lockPath: string): string | null {
+  const pause = new Int32Array(new SharedArrayBuffer(Int32Array.BYTES_PER_ELEMENT))
+  for (let waitedMs = 0; ; waitedMs += LOOK_AGAIN_MS) {
+    const signature = readIfThere(lockPath)
+    if (signature === null || ownerOf(signature) !== null || waitedMs >= UNSIGNED_MS) return signature
+    Atomics.wait(pause, 0, 0, LOOK_AGAIN_MS)
   }
 }
 
-function readOwner(lockPath: string): Owner | null {
+function ownerOf(signature: string | null): Owner | null {
   try {
-    return JSON.parse(readFileSync(lockPath, 'utf8')) as Owner
+    return signature === null ? null : (JSON.parse(signature) as Owner)
   } catch {
     return null
   }
 }
 
-function remove(lockPath: string): void {
+/** Takes a dead owner's lock away. It is renamed first: of two that try, only one gets it, and sees what it got. */
+function removeDead(lockPath: string, signature: string): void {
+  const taken = `${lockPath}.${process.pid}`
   try {
-    unlinkSync(lockPath)
+    renameSync(lockPath, taken)
   } catch (error) {
-    if ((error as NodeJS.ErrnoException).code !== 'ENOENT') throw error
+    if (codeOf(error) === 'ENOENT') return
+    throw error
   }
+  if (readIfThere(taken) === signature) rmSync(taken, { force: true })
+  else renameSync(taken, lockPath)
+}
+
+function readIfThere(path: string): string | null {
+  try {
+    return readFileSync(path, 'utf8')
+  } catch (error) {
+    if (codeOf(error) === 'ENOENT') return null
+    throw error
+  }
+}
+
+function codeOf(error: unknown): string | undefined {
+  return (error as NodeJS.ErrnoException).code
 }
 
 function isAlive(owner: Owner): boolean {
   // A folder on shared storage: nothing is known of a process on another machine, so its lock stands.
   if (owner.host !== hostname()) return true
+  return isRunning(owner.pid) && owner.born === bornAt(owner.pid)
+}
+
+/** Whether a process of that number lives on this machine, whoever owns it. */
+export function isRunning(pid: number): boolean {
   try {
-    process.kill(owner.pid, 0)
+    process.kill(pid, 0)
+    return true
   } catch (error) {
-    return (error as NodeJS.ErrnoException).code === 'EPERM'
+    return codeOf(error) === 'EPERM'
   }
-  return owner.born === bornAt(owner.pid)
 }
 
 const START_TIME_FIELD = 19

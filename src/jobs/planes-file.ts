@@ -1,6 +1,6 @@
 import { closeSync, ftruncateSync, openSync, readSync, writeSync } from 'node:fs'
 import type { PlaneStore } from '../domain/index.ts'
-import { whileWriting } from './file-errors.ts'
+import { onDisk, whileWriting } from './file-errors.ts'
 
 /** Where the scratch planes of a title lie, as it travels to a worker: plane after plane, float32, host byte order. */
 export type PlanesLocation = { readonly path: string; readonly frameCount: number }
@@ -34,12 +34,12 @@ export class PlanesFile implements PlaneStore {
 
   constructor(location: PlanesLocation) {
     this.#path = location.path
-    this.#descriptor = openSync(location.path, 'r+')
+    this.#descriptor = onDisk('read', location.path, () => openSync(location.path, 'r+'))
     this.#frameCount = location.frameCount
   }
 
   read(planeIndex: number, frameIndex: number, samples: Float32Array): void {
-    this.#transfer(planeIndex, frameIndex, samples, readSync)
+    onDisk('read', this.#path, () => this.#transfer(planeIndex, frameIndex, samples, readSync))
   }
 
   write(planeIndex: number, frameIndex: number, samples: Float32Array): void {

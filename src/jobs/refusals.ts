@@ -27,6 +27,11 @@ export const JOBS_REFUSALS = {
     wanted: 'room for the deliverables and the scratch planes',
     remedy: 'Free some space or choose an output on another disk.',
   },
+  JOBS_DISK_FAILED: {
+    sentence: 'The disk or the network reported an error while the work was written or read back.',
+    wanted: 'a disk that works',
+    remedy: 'Choose an output on another disk.',
+  },
   JOBS_FOLDER_BUSY: {
     sentence: 'Another run is writing into the folder.',
     wanted: 'one writer at a time',
@@ -43,11 +48,6 @@ export const JOBS_REFUSALS = {
     sentence: 'The file is truncated, or its header lies about its size.',
     wanted: 'a whole file',
     remedy: 'Copy the file again from its origin; "plimsoll measure" reads what is there.',
-  },
-  JOBS_SOURCE_NOT_FINITE: {
-    sentence: 'Samples of the source are NaN or infinite.',
-    wanted: 'finite samples only',
-    remedy: 'Mend the file in the program that wrote it; "plimsoll measure" tells how many there are.',
   },
   JOBS_SOURCE_LAYOUT: {
     sentence: 'The layout of the source does not fit the command.',

@@ -1,7 +1,10 @@
-import { closeSync, existsSync, fsyncSync, openSync, readdirSync, renameSync, rmSync } from 'node:fs'
-import { basename, dirname, join, resolve } from 'node:path'
+import { existsSync, readdirSync, renameSync, rmSync, statSync } from 'node:fs'
+import { basename, dirname, join } from 'node:path'
+import { syncFolder, writeDurably } from './durable.ts'
 import { whileWriting } from './file-errors.ts'
+import { isRunning } from './folder-lock.ts'
 import { refuse } from './refusals.ts'
+import { isSameFile } from './same-file.ts'
 
 /**
  * One output file outside a delivery folder. It is written beside its place as `NAME.PID.part` and put there by a
@@ -11,25 +14,32 @@ export class SingleOutput implements Disposable {
   readonly path: string
   readonly partPath: string
 
-  constructor(path: string, options: { readonly replaces: boolean; readonly sources: readonly string[] }) {
+  /** @param otherNames names beside the path under which the file may be placed instead */
+  constructor(
+    path: string,
+    options: {
+      readonly replaces: boolean
+      readonly sources: readonly string[]
+      readonly otherNames?: readonly string[]
+    },
+  ) {
     this.path = path
     this.partPath = `${path}.${process.pid}.part`
-    if (options.sources.some((source) => resolve(source) === resolve(path))) {
-      throw refuse('JOBS_OUTPUT_IS_SOURCE', `write "${path}"`, 'a source under that name')
-    }
-    if (existsSync(path) && !options.replaces) {
-      throw refuse('JOBS_OUTPUT_EXISTS', `write "${path}"`, 'a file there already')
-    }
+    const places = [path, ...(options.otherNames ?? []).map((name) => join(dirname(path), name))]
+    for (const place of places) refuseTaken(place, options)
     whileWriting(path, () => removeDeadParts(path))
+  }
+
+  /** Writes a small text as the part. */
+  writeText(text: string): void {
+    whileWriting(this.path, () => writeDurably(this.partPath, text))
   }
 
   /** Puts the finished file in its place, under another name in the same folder where one is given. */
   place(name = basename(this.path)): void {
     whileWriting(this.path, () => {
       renameSync(this.partPath, join(dirname(this.path), name))
-      const folder = openSync(dirname(this.path), 'r')
-      fsyncSync(folder)
-      closeSync(folder)
+      syncFolder(dirname(this.path))
     })
   }
 
@@ -38,19 +48,21 @@ export class SingleOutput implements Disposable {
   }
 }
 
+function refuseTaken(place: string, { replaces, sources }: { replaces: boolean; sources: readonly string[] }): void {
+  if (sources.some((source) => isSameFile(source, place))) {
+    throw refuse('JOBS_OUTPUT_IS_SOURCE', `write "${place}"`, 'a source under that name')
+  }
+  if (!existsSync(place)) return
+  if (statSync(place).isDirectory()) {
+    throw refuse('JOBS_OUTPUT_EXISTS', `write "${place}"`, 'a folder there', { remedy: 'Name a file inside it.' })
+  }
+  if (!replaces) throw refuse('JOBS_OUTPUT_EXISTS', `write "${place}"`, 'a file there already')
+}
+
 function removeDeadParts(path: string): void {
   const folder = dirname(path)
   for (const name of readdirSync(folder)) {
     const pid = name.startsWith(`${basename(path)}.`) ? /[.](\d+)[.]part$/.exec(name)?.[1] : undefined
     if (pid !== undefined && !isRunning(Number(pid))) rmSync(join(folder, name), { force: true })
-  }
-}
-
-function isRunning(pid: number): boolean {
-  try {
-    process.kill(pid, 0)
-    return true
-  } catch (error) {
-    return (error as NodeJS.ErrnoException).code === 'EPERM'
   }
 }

@@ -4,6 +4,7 @@ import { type Progress, upmixProgramme } from '../engine/index.ts'
 import type { ChannelOptions } from '../media/index.ts'
 import { createPlanes } from './planes-file.ts'
 import { refuse } from './refusals.ts'
+import { isSameFile } from './same-file.ts'
 import { ScratchFolder } from './scratch.ts'
 import { SingleOutput } from './single-output.ts'
 import { type OpenedSource, openSource, orderedSource, programmeOf, refuseDamage } from './source.ts'
@@ -39,6 +40,11 @@ export async function upmix(
   const sources = through === undefined ? [path] : [path, through.stem]
   using output = new SingleOutput(outPath, { replaces, sources })
   using stemOutput = through === undefined ? null : new SingleOutput(through.out, { replaces, sources })
+  if (stemOutput !== null && isSameFile(stemOutput.path, output.path)) {
+    throw refuse('JOBS_OUTPUT_EXISTS', `write "${stemOutput.path}"`, 'the upmix of the mix under that name', {
+      remedy: 'Name another file for the stem.',
+    })
+  }
   const source = await openTwoTrack(path, scratch, options)
   const stem = through === undefined ? null : await openTwoTrack(through.stem, scratch, options)
   if (stem !== null) refuseMisaligned(source, stem)

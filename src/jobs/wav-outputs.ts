@@ -1,5 +1,5 @@
 import { renameSync, rmSync, statSync } from 'node:fs'
-import { basename } from 'node:path'
+import { basename, extname } from 'node:path'
 import {
   type Cancellation,
   type DeliverableRole,
@@ -95,8 +95,9 @@ export class WavOutputs implements DeliveryStore {
 }
 
 /** A file that was kept although it does not conform says so in its name. */
-function nonconformingName(name: string): string {
-  return name.replace(/(?=[.][^.]*$)/, '_nonconforming')
+export function nonconformingName(name: string): string {
+  const ending = extname(name)
+  return `${basename(name, ending)}_nonconforming${ending}`
 }
 
 const WORD_BITS = { int16: 16, int24: 24, float32: 32 } as const

@@ -134,6 +134,22 @@ export const deliveryDocument = z.object({
   cautions: z.array(z.string()),
 })
 
+/** `manifest.json`, the commit record of a delivery: every file but itself and the log. */
+export const manifestDocument = z.object({
+  version: z.literal(REPORT_VERSION),
+  tool: tool.extend({ kernelsSha256: sha256 }),
+  title: z.string(),
+  files: z.array(
+    z.object({
+      /** A name inside the folder, never a way out of it. */
+      path: z.string().regex(/^[^/\\\0]+$/),
+      role: z.string(),
+      bytes: z.int().nonnegative(),
+      sha256,
+    }),
+  ),
+})
+
 /** What `measure --json` prints. Without a spec there are no margins, and `conforms` speaks of the signal alone. */
 export const measureDocument = z.object({
   version: z.literal(REPORT_VERSION),

@@ -1,4 +1,3 @@
-import { writeFileSync } from 'node:fs'
 import type { Command } from 'commander'
 import type { LayoutName } from '../../domain/index.ts'
 import {
@@ -6,6 +5,7 @@ import {
   loadSpec,
   type MeasuredFile,
   measureFile,
+  SingleOutput,
   seriesCsv,
   TOOL_VERSION,
 } from '../../jobs/index.ts'
@@ -18,6 +18,7 @@ import { answer, type CommonOptions } from '../terminal.ts'
 type Options = CommonOptions & {
   readonly spec?: string
   readonly series?: string
+  readonly replace?: true
   readonly layout?: LayoutName
   readonly order?: ChannelOrder
 }
@@ -33,6 +34,7 @@ export function addMeasure(program: Command): void {
     .argument('<file...>', 'WAV, BWF, RF64, BW64 or FLAC')
     .option('--spec <spec>', 'name of a delivery spec, or path of a spec file')
     .option('--series <csv>', 'also write loudness over time, every 100 ms (one file only)')
+    .option('--replace', 'replace a series that is there already')
   withChannels(withCommon(command))
     .addHelpText(
       'after',
@@ -53,6 +55,7 @@ function measure(paths: readonly string[], options: Options): Promise<void> {
     if (options.series !== undefined && paths.length > 1) {
       throw refuse('CLI_SERIES_OF_SEVERAL', 'write one series', `${paths.length} files`)
     }
+    using series = openSeries(options, paths)
     const spec = options.spec === undefined ? undefined : loadSpec(options.spec)
     const { workers, layout, order } = options
     const files: MeasuredFile[] = []
@@ -61,7 +64,8 @@ function measure(paths: readonly string[], options: Options): Promise<void> {
         progress({ stage, share: (index + share) / paths.length })
       files.push(await measureFile(path, { spec, workers, layout, order, signal }, told))
     }
-    if (options.series !== undefined) writeSeries(options.series, files[0] as MeasuredFile)
+    series?.writeText(seriesCsv((files[0] as MeasuredFile).curves))
+    series?.place()
     return {
       code: files.every((file) => file.conforms) ? EXIT.conforms : EXIT.finding,
       text: files.map((file) => printFile(file, spec?.title)).join('\n'),
@@ -81,10 +85,6 @@ function printFile(file: MeasuredFile, specTitle: string | undefined): string {
   return `${file.path}\n${printMeasurements(file)}${against}${printMargins(file.margins)}${printFindings(file.findings)}`
 }
 
-function writeSeries(path: string, file: MeasuredFile): void {
-  try {
-    writeFileSync(path, seriesCsv(file.curves))
-  } catch (error) {
-    throw refuse('CLI_SERIES_NOT_WRITTEN', `write "${path}"`, (error as Error).message)
-  }
+function openSeries({ series, replace }: Options, sources: readonly string[]): SingleOutput | null {
+  return series === undefined ? null : new SingleOutput(series, { replaces: replace ?? false, sources })
 }

@@ -1,0 +1,119 @@
+"""Comparisons of finished WAV files in float64 NumPy, written from the definitions and apart from the product.
+Usage: outside.py COMPARISON ARGUMENTS...; prints one JSON object."""
+import json
+import struct
+import sys
+import wave
+
+import numpy as np
+
+K = np.sqrt(0.5)  # ITU-R BS.775-4, Table 2: centre and surrounds at -3 dB in the two-channel fold-down
+
+
+def read(path):
+    """Integer words as float64 (frames x channels) and the word length; floats as they are, with word length 0."""
+    raw = open(path, 'rb').read()
+    at, channels, bits, tag, body = 12, 0, 0, 0, b''
+    while at + 8 <= len(raw):
+        name, size = raw[at:at + 4], struct.unpack_from('<I', raw, at + 4)[0]
+        if name == b'fmt ':
+            tag, channels = struct.unpack_from('<HH', raw, at + 8)
+            bits = struct.unpack_from('<H', raw, at + 22)[0]
+            if tag == 0xFFFE:
+                tag = struct.unpack_from('<H', raw, at + 32)[0]
+        if name == b'data':
+            body = raw[at + 8:at + 8 + size]
+        at += 8 + size + size % 2
+    if tag == 3:
+        return np.frombuffer(body, '<f4' if bits == 32 else '<f8').astype(np.float64).reshape(-1, channels), 0
+    if bits == 24:
+        b = np.frombuffer(body, np.uint8).reshape(-1, 3).astype(np.int32)
+        words = (b[:, 0] | b[:, 1] << 8 | b[:, 2] << 16) << 8 >> 8
+    else:
+        words = np.frombuffer(body, '<i%d' % (bits // 8))
+    return words.astype(np.float64).reshape(-1, channels), bits
+
+
+def unit(path):
+    words, bits = read(path)
+    return words / 2.0 ** (bits - 1) if bits else words
+
+
+def fold(path51, path20):
+    """Law A: Lo/Ro of the 5.1 words, rounded to the word, against the words of the stereo."""
+    six, bits = read(path51)
+    two, bits20 = read(path20)
+    assert bits == bits20 and six.shape[1] == 6 and two.shape[1] == 2 and len(six) == len(two)
+    folded = six[:, [0, 1]] + K * six[:, [2]] + K * six[:, [4, 5]]
+    differing = int(np.count_nonzero(np.floor(folded + 0.5) != two))
+    return {'differing': differing, 'frames': len(six), 'bits': bits, 'loudest': float(np.abs(two).max())}
+
+
+def static(master, path20, gain_db):
+    """Law B with static gain: distance of the stereo from master x gain in units of its last bit."""
+    two, bits = read(path20)
+    ideal = unit(master) * 10 ** (float(gain_db) / 20) * 2.0 ** (bits - 1)
+    return {'largest_lsb': float(np.abs(two - ideal).max())}
+
+
+def curve(master, path20, gain):
+    """Law B with a gain of every frame."""
+    two, bits = read(path20)
+    gains = unit(gain)[:, 0]
+    ideal = unit(master) * gains[:, None] * 2.0 ** (bits - 1)
+    return {
+        'largest_lsb': float(np.abs(two - ideal).max()),
+        'frames': len(gains),
+        'gain_db': [float(20 * np.log10(gains.min())), float(20 * np.log10(gains.max()))],
+    }
+
+
+def lag(master, path51):
+    """Where each channel's cross-correlation with the master is highest, in frames. The cross spectrum is half whitened
+    (its square root), so that bass does not blur the peak (generalized cross-correlation, Knapp and Carter 1976)."""
+    source, six = unit(master), unit(path51)
+    side = source[:, 0] - source[:, 1]  # what stands in the middle is taken out of the surrounds
+    with_what = {'L': source[:, 0], 'R': source[:, 1], 'C': source.sum(1), 'Ls': side, 'Rs': side}
+    n = 1 << int(np.ceil(np.log2(2 * len(source))))
+    lags = {}
+    for role, channel in zip(['L', 'R', 'C', 'LFE', 'Ls', 'Rs'], six.T):
+        if role == 'LFE':
+            continue
+        cross = np.fft.rfft(channel, n) * np.conj(np.fft.rfft(with_what[role], n))
+        found = np.abs(np.fft.irfft(cross / np.sqrt(np.maximum(np.abs(cross), 1e-30)), n))
+        best = int(found.argmax())
+        lags[role] = best if best < n // 2 else best - n
+    return {'lags': lags, 'frames': [len(source), len(six)]}
+
+
+def film_order(path51, out):
+    """The same six channels as L C R Ls Rs LFE behind a plain header that does not name them."""
+    six, bits = read(path51)
+    words = six[:, [0, 2, 1, 4, 5, 3]].astype('<i4')
+    with wave.open(out, 'wb') as file:
+        file.setnchannels(6)
+        file.setsampwidth(3)
+        file.setframerate(48000)
+        file.writeframes((words.reshape(-1, 1).view(np.uint8)[:, :3]).tobytes())
+    return {}
+
+
+def total(mix, *stems):
+    """Sum of the stems' channels against the mix's channels, in units of the last bit."""
+    whole, bits = read(mix)
+    parts = sum(read(stem)[0] for stem in stems)
+    return {'largest_lsb': float(np.abs(whole - parts).max()), 'loudest': float(np.abs(whole).max())}
+
+
+def same(one, other):
+    a, b = read(one), read(other)
+    return {'differing': int(np.count_nonzero(a[0] != b[0])) if a[0].shape == b[0].shape else -1}
+
+
+def peaks(path):
+    """Highest sample of each channel."""
+    return {'peaks': np.abs(unit(path)).max(0).tolist()}
+
+
+COMPARISONS = {f.__name__: f for f in (fold, static, curve, lag, film_order, total, same, peaks)}
+print(json.dumps(COMPARISONS[sys.argv[1]](*sys.argv[2:])))
