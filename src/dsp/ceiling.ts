@@ -46,9 +46,9 @@ export type CeilingStretch = {
 }
 
 /** How the gain moves. @source docs/decisions/0014 */
-export const CEILING_REACH_MS = 2
-export const CEILING_HOLD_MS = 17
-export const CEILING_RELEASE_DB_PER_SECOND = 60
+const REACH_MS = 2
+const HOLD_MS = 17
+const RELEASE_DB_PER_SECOND = 60
 
 const BLOCK = 64
 const CHUNK_BLOCKS = 32
@@ -62,7 +62,7 @@ const ROUNDING = 1.00001
 /** The measured peak ends at most this far below the ceiling when the stage works. */
 const AIM_BELOW_DB = 0.002
 const ACCEPT_BELOW_DB = 0.001
-const MOST_PASSES = 24
+const MOST_PASSES = 8
 /** Not below the sum of magnitudes of any interpolator in use, however steep. */
 const WIDEST_SUM = 3.5
 /** Above the flat band of a short interpolator nothing is promised, so a window with steep skirts serves best. */
@@ -118,8 +118,8 @@ function place(kernels: Kernels, stretch: CeilingStretch) {
   const chunkCount = Math.ceil(blockCount / CHUNK_BLOCKS)
   const buffer = kernels.memory.buffer
   const frames = (milliseconds: number) => Math.round((milliseconds * stretch.sampleRateHz) / 1000)
-  const reach = frames(CEILING_REACH_MS)
-  const hold = frames(CEILING_HOLD_MS)
+  const reach = frames(REACH_MS)
+  const hold = frames(HOLD_MS)
   const boxes = [Math.floor((2 * reach) / 3) + 1, Math.floor((2 * reach + 1) / 3) + 1, 0]
   boxes[2] = 2 * reach + 3 - (boxes[0] as number) - (boxes[1] as number)
   const touched = take(blockCount)
@@ -330,7 +330,7 @@ function shape(kernels: Kernels, stretch: CeilingStretch, work: Work): void {
     work.touchedAddress,
     work.reach,
     work.hold,
-    dbToGain(CEILING_RELEASE_DB_PER_SECOND / stretch.sampleRateHz),
+    dbToGain(RELEASE_DB_PER_SECOND / stretch.sampleRateHz),
     box1,
     box2,
     box3,

@@ -117,6 +117,7 @@ function underCeiling(
   const { ceilingDbtp } = job.gain
   if (ceilingDbtp === null) return { gain: common, action: CEILING_AT_REST }
   const step = job.encoding === 'int16' ? 1 / 32768 : 1 / 8388608
+  const ceiling = dbToGain(ceilingDbtp)
   const ceilingGain = takeGain(kernels, stretch.frameCount)
   const hasActed = keepBelowCeiling(kernels, {
     signals,
@@ -124,7 +125,7 @@ function underCeiling(
     sampleRateHz: stretch.sampleRateHz,
     commonGain: common,
     ceilingGain,
-    ceiling: dbToGain(ceilingDbtp) - QUANTISING_STEPS * step,
+    ceiling: Math.max(ceiling - QUANTISING_STEPS * step, ceiling / 2),
   })
   if (!hasActed) return { gain: common, action: CEILING_AT_REST }
   const action = describeCeiling(kernels, ceilingGain, stretch, segment)

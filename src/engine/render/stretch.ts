@@ -34,8 +34,8 @@ export type Guarded = { readonly linked: readonly LinkedSignal[]; readonly lfe: 
 
 /** No requirement farther back has a say: from 45 dB of reduction the ceiling is at rest again in 0.75 s. */
 const SECONDS_BEFORE = 1
-/** The look-ahead of two dozen passes and their interpolators. */
-const SECONDS_AFTER = 0.2
+/** The look-ahead of all passes and their interpolators: 5 ms each. */
+const SECONDS_AFTER = 0.1
 
 const UPMIX_PLANES: readonly Role[] = ['C', 'Ls', 'Rs', 'LFE']
 const DECODE_BYTES = 1 << 19
