@@ -102,7 +102,7 @@ function workplaceOf(master: AudioSource): Workplace {
     order: {
       audio: 'source',
       isUpmixed: true,
-      into: 'multichannel',
+      writes: ['multichannel', 'stereo'],
       hasLfe: false,
       frontSpread: 1,
       gain: { staticGainDb: -6, rideDb: null, ceilingDbtp: CEILING_DBTP },

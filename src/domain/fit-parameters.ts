@@ -45,11 +45,12 @@ export const FIT_PARAMETERS = {
   stereoGain: {
     kind: 'choice',
     unit: null,
-    choices: ['linked', 'own'],
-    default: 'linked',
+    choices: ['auto', 'linked', 'own'],
+    default: 'auto',
     glide: 'fixed',
     sentence:
-      'One gain for the 5.1 and its stereo, which keeps the fold-down lock; or a constant of its own for the stereo.',
+      'One gain for the 5.1 and its stereo (linked), which keeps the fold-down lock; a constant of its own for the ' +
+      'stereo (own); or linked while the tolerance of the spec allows it (auto).',
   },
 } as const satisfies ParameterTable
 

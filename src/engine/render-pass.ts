@@ -16,19 +16,15 @@ export async function render(
   if (decision.stereoGainDb === 0) {
     return bySegment(crew, order.source, (segment) => ({ kind: 'render', segment, order: common }), tell)
   }
-  // The stereo has a constant of its own: it is rendered from the master and no longer travels with the 5.1.
-  const alone: RenderOrder = { ...common, stereo: false }
+  // The stereo has a constant of its own and no longer travels with the 5.1: each is rendered for itself.
+  const { source } = order
   const gain = { ...common.gain, staticGainDb: common.gain.staticGainDb + decision.stereoGainDb }
-  const stereo: RenderOrder = { ...alone, gain, isUpmixed: false, hasLfe: false, into: 'stereo', writesGain: false }
+  const alone = { ...common, stereo: false, writes: ['multichannel'] } as const
+  const folded = { ...common, gain, writes: ['stereo'], writesGain: false } as const
   const half = (from: number) => (share: number) => tell(from + share / 2)
-  const mix = await bySegment(crew, order.source, (segment) => ({ kind: 'render', segment, order: alone }), half(0))
-  const folded = await bySegment(
-    crew,
-    order.source,
-    (segment) => ({ kind: 'render', segment, order: stereo }),
-    half(0.5),
-  )
-  return mix.map((figures, segment) => ({ ...figures, againstMaster: folded[segment]?.againstMaster ?? null }))
+  const ofMix = await bySegment(crew, source, (segment) => ({ kind: 'render', segment, order: alone }), half(0))
+  const ofStereo = await bySegment(crew, source, (segment) => ({ kind: 'render', segment, order: folded }), half(0.5))
+  return ofMix.map((figures, segment) => ({ ...figures, againstMaster: ofStereo[segment]?.againstMaster ?? null }))
 }
 
 /** The render of a decision, the same for every segment. */
@@ -37,7 +33,7 @@ export async function renderOrder(order: DeliveryOrder, decision: Decision): Pro
   return {
     audio: 'source',
     isUpmixed: upmix !== null,
-    into: 'multichannel',
+    writes: ['multichannel', 'stereo'],
     hasLfe: upmix !== null && feedsLfe(upmix),
     frontSpread: upmix?.frontSpread ?? 1,
     gain: decision.plan,

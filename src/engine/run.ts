@@ -19,6 +19,7 @@ import type { DeliveryOrder, DeliveryOutcome, DeliveryStore } from './delivery-o
 import { decide } from './forecast-pass.ts'
 import { gatherReport } from './gather-report.ts'
 import { Stages } from './progress-shares.ts'
+import { refuseNonFinite } from './refusals.ts'
 import { render, seedOf } from './render-pass.ts'
 import { type Judgement, judge, judgeSignal, margins } from './verify/index.ts'
 import {
@@ -50,6 +51,7 @@ export async function deliverProgramme(
   const stages = new Stages(watch)
   const segments = await analyse(order, crew, stages.tell('analyse'))
   const analysed = joinMeasured(segments)
+  refuseNonFinite(`"${order.source.path}"`, analysed)
   const forecast = await decide(order, { whole: analysed, segments }, crew, stages.tell('forecast'))
   let { decision } = forecast
   if (!decision.feasible && !order.keepsNonconforming) {
@@ -82,8 +84,14 @@ async function verify(
 ): Promise<Verified> {
   const overs = rendered.reduce((sum, segment) => sum + segment.overs, 0)
   assert(overs === 0 || order.spec.maxTruePeakDbtp === undefined, `${overs} samples passed full scale under a ceiling`)
-  const { startOfDaySeconds } = order.source
-  const origin = { rendered, openedBy: openedBy(order), stereoGainDb: decision.stereoGainDb, startOfDaySeconds }
+  const { stereoGainDb } = decision
+  const origin = {
+    rendered,
+    openedBy: openedBy(order, decision),
+    stereoGainDb,
+    anchor: stereoGainDb === 0 && order.stereo ? order.fit.anchor : '5.1',
+    startOfDaySeconds: order.source.startOfDaySeconds,
+  } as const
   return verifyFiles(crew, order.source, writtenFiles(order), order.spec, origin, tell)
 }
 
@@ -160,7 +168,7 @@ export function verifyDelivery(
   programme: ProgrammeOnDisk,
   files: readonly WrittenFile[],
   spec: DeliverySpec,
-  told: Pick<Origin, 'openedBy' | 'stereoGainDb'>,
+  told: Pick<Origin, 'openedBy' | 'stereoGainDb' | 'anchor'>,
   watch: Watch,
 ): Promise<Verified> {
   const origin = { ...told, rendered: [], startOfDaySeconds: programme.startOfDaySeconds }
@@ -191,11 +199,12 @@ export async function upmixProgramme(
   const { programme, settings, gainDb, bitsPerSample, through } = order
   const stages = new Stages(watch)
   const analysed = joinMeasured(await upmixSegments(crew, programme, settings, through, stages.tell('analyse')))
+  refuseNonFinite(through ? 'the stem' : 'the mix', analysed)
   store.beginPass()
   const render: RenderOrder = {
     audio: through ? 'stem' : 'source',
     isUpmixed: true,
-    into: 'multichannel',
+    writes: ['multichannel'],
     hasLfe: feedsLfe(settings),
     frontSpread: settings.frontSpread,
     gain: { staticGainDb: gainDb, rideDb: null, ceilingDbtp: null },

@@ -3,6 +3,7 @@ import {
   type DeliveredFile,
   type DeliverySpec,
   describeMeasured,
+  type FitSettings,
   type FoldDownLock,
   type LayoutName,
   loudnessCurves,
@@ -11,6 +12,7 @@ import {
 } from '../domain/index.ts'
 import { bySegment, measureBySegment, type ProgrammeShape, type Tell } from './by-segment.ts'
 import type { Crew } from './crew.ts'
+import type { Decision } from './decide/index.ts'
 import type { DeliveryOrder } from './delivery-order.ts'
 import { masterNullDbfs } from './measure/index.ts'
 import { type JudgeContext, type Judgement, judgeDelivery } from './verify/index.ts'
@@ -32,6 +34,8 @@ export type Origin = {
   readonly openedBy: readonly string[]
   /** Constant of the stereo on top of the gains of the 5.1. */
   readonly stereoGainDb: number
+  /** What the fit put on the target: the mix, or the middle between it and its stereo. */
+  readonly anchor: FitSettings['anchor']
   /** Time of day of the first frame, where the file tells it. */
   readonly startOfDaySeconds: number | null
 }
@@ -73,6 +77,7 @@ export async function verifyFiles(
       ...file,
     })),
     foldDownLock: lock,
+    anchor: origin.anchor,
   })
   return { files, lock, judgement }
 }
@@ -85,11 +90,11 @@ export function writtenFiles(order: DeliveryOrder): readonly WrittenFile[] {
   return stereo ? [mix, { audio: 'stereo', role: 'lo-ro', layout: '2.0', bitsPerSample }] : [mix]
 }
 
-/** The settings of an order that open the fold-down lock on purpose. */
-export function openedBy({ upmix, fit }: DeliveryOrder): readonly string[] {
+/** What opens the fold-down lock on purpose: settings of the order, or the constant that the stereo needs. */
+export function openedBy({ upmix }: DeliveryOrder, { stereoGainDb }: Decision): readonly string[] {
   return [
     ...(upmix !== null && upmix.frontSpread !== 1 ? ['frontSpread'] : []),
-    ...(fit.stereoGain === 'own' ? ['stereoGain'] : []),
+    ...(stereoGainDb !== 0 ? ['stereoGain'] : []),
   ]
 }
 

@@ -58,8 +58,8 @@ export type MeasureTask = { readonly kind: 'measure'; readonly segment: number; 
 export type RenderOrder = Pick<RenderJob, 'hasLfe' | 'frontSpread' | 'gain' | 'encoding' | 'ditherSeed' | 'stereo'> & {
   readonly audio: 'source' | 'stem'
   readonly isUpmixed: boolean
-  /** Where the words of all channels go; the stereo of an upmix always goes to `stereo`. */
-  readonly into: 'multichannel' | 'stereo'
+  /** What is written: all channels, the stereo, or both. */
+  readonly writes: readonly ('multichannel' | 'stereo')[]
   /** Also write the total gain of every frame as a mono float32 file. */
   readonly writesGain: boolean
 }
@@ -195,16 +195,17 @@ function render(bench: Bench, task: RenderTask): RenderedFigures {
   const source = bench.source(order.audio)
   const segment = segmentOf(source, task)
   const rendered = renderSegment(bench.kernels, renderJob(bench, order), segment, bench.cancellation)
-  bench.sink(order.into).write(rendered.multichannel, segment.firstFrame)
-  if (rendered.stereo !== null) bench.sink('stereo').write(rendered.stereo, segment.firstFrame)
+  for (const file of order.writes) {
+    const words = rendered[file]
+    if (words !== null) bench.sink(file).write(words, segment.firstFrame)
+  }
   if (order.writesGain) bench.sink('gain').write(float32Bytes(rendered.gain), segment.firstFrame)
   const { alteration, overs, nearTies, stereo, gain } = rendered
-  const twoTrack = order.into === 'stereo' ? rendered.multichannel : stereo
   const againstMaster =
-    twoTrack !== null && source.layout === '2.0'
+    stereo !== null && source.layout === '2.0'
       ? compareWithMaster(
           bench.kernels,
-          wordsInMemory(twoTrack, source, order, '2.0', segment.firstFrame),
+          wordsInMemory(stereo, source, order, '2.0', segment.firstFrame),
           source,
           segment,
           gain,
@@ -228,7 +229,7 @@ function forecast(bench: Bench, task: ForecastTask): Measured {
 }
 
 function renderJob(bench: Bench, order: RenderOrder): RenderJob {
-  const { audio, isUpmixed, into, writesGain, ...job } = order
+  const { audio, isUpmixed, writes, writesGain, ...job } = order
   return { ...job, source: bench.source(audio), upmixed: isUpmixed ? bench.planes : null }
 }
 

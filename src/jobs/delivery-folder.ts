@@ -143,9 +143,10 @@ export function readManifest(path: string): { readonly files: readonly ManifestF
 }
 
 /** The plan of a delivery, as far as it tells how the stereo stands beside the 5.1; null where there is none. */
-export function readPlan(
-  path: string,
-): { readonly stereoGainDb?: number; readonly settings?: { readonly frontSpread?: number } } | null {
+export function readPlan(path: string): {
+  readonly stereoGainDb?: number
+  readonly settings?: { readonly frontSpread?: number; readonly anchor?: string }
+} | null {
   return readJson(join(path, PLAN))
 }
 

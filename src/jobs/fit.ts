@@ -43,7 +43,8 @@ export async function fitFile(
         source: orderedSource(source, options.signal),
         spec: options.spec,
         upmix: null,
-        fit: options.fit,
+        // No stereo travels along: the file itself lands on the target.
+        fit: { ...options.fit, anchor: '5.1', stereoGain: 'linked' },
         bitsPerSample: options.bitsPerSample,
         stereo: false,
         keepsNonconforming: options.keepsNonconforming,

@@ -85,13 +85,13 @@ async function verifyAudio(
   }
 }
 
-/** What the plan of a delivery says of its stereo; nothing where there is no plan to read. */
-function toldOfStereo(folder: string): { readonly openedBy: readonly string[]; readonly stereoGainDb: number } {
+/** What the plan of a delivery says of its stereo; the usual where there is no plan to read. */
+function toldOfStereo(folder: string) {
   const plan = readPlan(folder)
-  const { frontSpread = 1 } = plan?.settings ?? {}
+  const { frontSpread = 1, anchor } = plan?.settings ?? {}
   const stereoGainDb = plan?.stereoGainDb ?? 0
   const openedBy = [...(frontSpread === 1 ? [] : ['frontSpread']), ...(stereoGainDb === 0 ? [] : ['stereoGain'])]
-  return { openedBy, stereoGainDb }
+  return { openedBy, stereoGainDb, anchor: anchor === 'balanced' && stereoGainDb === 0 ? 'balanced' : '5.1' } as const
 }
 
 async function verifyFile(

@@ -209,7 +209,7 @@ export function saltmarshReport(wish: DeliveryWish = {}): DeliveryReport {
     }),
     curves: delivered,
     foldDownLock,
-    judgement: judgeDelivery({ spec, deliverables, foldDownLock }),
+    judgement: judgeDelivery({ spec, deliverables, foldDownLock, anchor: '5.1' }),
     staticGainDb,
     ride,
     ceiling: { events: wish.ceilingEvents ?? [] },

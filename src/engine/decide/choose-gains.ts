@@ -5,6 +5,7 @@ import type { Decision, FitCorrection } from './decision.ts'
 import { findingsOfHome, nothingToMeasure } from './fit-findings.ts'
 import { createFitModel } from './fit-model.ts'
 import { highestOf } from './highest.ts'
+import { settleStereoGain } from './stereo-gain.ts'
 
 /**
  * Chooses the gains that bring a programme inside a spec with the least movement: the static gain that lands the total
@@ -16,9 +17,10 @@ import { highestOf } from './highest.ts'
 export function chooseGains(
   measured: Measured,
   spec: DeliverySpec,
-  settings: FitSettings,
+  asked: FitSettings,
   correction: FitCorrection = {},
 ): Decision {
+  const settings = settleStereoGain(measured, spec, asked)
   const model = createFitModel(measured, spec, settings, correction)
   const ceilingDbtp = ceilingOf(spec, settings, correction)
   const unity = new Float64Array(model.hopCount)

@@ -1,6 +1,5 @@
 import {
   type DeliverySpec,
-  type FitSettings,
   framesPerHop,
   gatedLoudness,
   loudestMomentary,
@@ -14,6 +13,7 @@ import type { Expected, ExpectedFigures, FitCorrection } from './decision.ts'
 import { highestOf } from './highest.ts'
 import { windowLines } from './judged-lines.ts'
 import { energiesAfterLoss, riddenEnergies, riddenHops } from './ridden-energies.ts'
+import { ownStereoGain, type SettledFit } from './stereo-gain.ts'
 import { tautString } from './taut-string.ts'
 
 /**
@@ -53,7 +53,7 @@ export type FitModel = {
 export function createFitModel(
   measured: Measured,
   spec: DeliverySpec,
-  settings: FitSettings,
+  settings: SettledFit,
   correction: FitCorrection,
 ): FitModel {
   const hopCount = Math.ceil(measured.frameCount / framesPerHop(measured.sampleRateHz))
@@ -109,7 +109,7 @@ export function createFitModel(
 }
 
 /** What is held against the target of a signal as it was measured; null where nothing passes the gate. */
-export function anchoredLoudness(measured: Measured, settings: FitSettings): number | null {
+export function anchoredLoudness(measured: Measured, settings: SettledFit): number | null {
   return anchored(
     gatedLoudness(toHops(measured.programme10ms)),
     measured.foldDown10ms === null ? null : gatedLoudness(toHops(measured.foldDown10ms)),
@@ -118,20 +118,12 @@ export function anchoredLoudness(measured: Measured, settings: FitSettings): num
 }
 
 /** What is held against the target: the mix, or the middle between it and its fold-down. */
-export function anchored(total: number | null, foldDownTotal: number | null, settings: FitSettings): number | null {
+export function anchored(total: number | null, foldDownTotal: number | null, settings: SettledFit): number | null {
   return splitsOffset(settings) && total !== null && foldDownTotal !== null ? (total + foldDownTotal) / 2 : total
 }
 
-function splitsOffset(settings: FitSettings): boolean {
+function splitsOffset(settings: SettledFit): boolean {
   return settings.anchor === 'balanced' && settings.stereoGain === 'linked'
-}
-
-/** The constant that brings the fold-down to the reading of the mix. */
-function ownStereoGain(measured: Measured): number {
-  if (measured.foldDown10ms === null) return 0
-  const total = gatedLoudness(toHops(measured.programme10ms))
-  const foldDownTotal = gatedLoudness(toHops(measured.foldDown10ms))
-  return total === null || foldDownTotal === null ? 0 : roundToGainStep(total - foldDownTotal)
 }
 
 function figuresOf(energies: Float64Array, gainDb: number): ExpectedFigures {

@@ -3,6 +3,7 @@ import { chooseGains } from './choose-gains.ts'
 import type { Decision, FitCorrection } from './decision.ts'
 import { anchored, anchoredLoudness } from './fit-model.ts'
 import { loudestOf, windowLines } from './judged-lines.ts'
+import { type SettledFit, settleStereoGain } from './stereo-gain.ts'
 
 /** A decision that was rendered, and what was then measured on the bytes: the mix with its fold-down. */
 export type Render = { readonly decision: Decision; readonly measured: Measured }
@@ -21,10 +22,11 @@ const BACK_OFF_DB = 0.003
 export function refineGains(
   measured: Measured,
   spec: DeliverySpec,
-  settings: FitSettings,
+  asked: FitSettings,
   renders: readonly Render[],
   correction: FitCorrection = {},
 ): Decision {
+  const settings = settleStereoGain(measured, spec, asked)
   return chooseGains(measured, spec, settings, {
     ...correction,
     aimShiftLu: aimShift(spec, settings, renders),
@@ -34,7 +36,7 @@ export function refineGains(
 }
 
 /** Where the forecast must stand so that the reading lands on the target, minus the target. */
-function aimShift(spec: DeliverySpec, settings: FitSettings, renders: readonly Render[]): number {
+function aimShift(spec: DeliverySpec, settings: SettledFit, renders: readonly Render[]): number {
   const points = renders.flatMap(({ decision, measured }) => {
     const reading = anchoredLoudness(measured, settings)
     const { programmeLoudnessLkfs, foldDown } = decision.expected

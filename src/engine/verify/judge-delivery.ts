@@ -1,7 +1,7 @@
 import {
-  type DeliverableRole,
   type DeliverySpec,
   type Finding,
+  type FitSettings,
   type FoldDownLock,
   type Margin,
   type Measurements,
@@ -17,6 +17,8 @@ export type DeliveryToJudge = {
   readonly deliverables: readonly (JudgeContext & { readonly measurements: Measurements })[]
   /** Null where the delivery has no fold-down beside its 5.1. */
   readonly foldDownLock: FoldDownLock | null
+  /** What was put on the target: the mix, or the middle between it and its stereo. */
+  readonly anchor: FitSettings['anchor']
 }
 
 export type Judgement = {
@@ -34,7 +36,8 @@ export function judgeDelivery(delivery: DeliveryToJudge): Judgement {
   const roles = deliverables.map((file) => file.role)
   const isFoldedFile = (line: string | null) => line?.startsWith('foldDown.') === true && roles.includes('lo-ro')
   const findings = [
-    ...deliverables.flatMap((file) => [...judge(file.measurements, spec, file), ...judgeLanding(file, spec)]),
+    ...deliverables.flatMap((file) => judge(file.measurements, spec, file)),
+    ...judgeLanding(delivery),
     ...judgeLock(foldDownLock),
   ].filter((finding) => !isFoldedFile(finding.line))
   return {
@@ -46,14 +49,15 @@ export function judgeDelivery(delivery: DeliveryToJudge): Judgement {
   }
 }
 
-function judgeLanding(
-  file: { readonly role: DeliverableRole; readonly measurements: Measurements },
-  spec: DeliverySpec,
-): readonly Finding[] {
-  const measured = file.measurements.programmeLoudnessLkfs
+function judgeLanding({ deliverables, spec, anchor }: DeliveryToJudge): readonly Finding[] {
+  const readings = deliverables.map(({ measurements }) => measurements.programmeLoudnessLkfs)
+  const [mix] = deliverables
+  const [ofMix = null, ofStereo = null] = readings
+  const isBalanced = anchor === 'balanced' && ofMix !== null && ofStereo !== null
+  const measured = isBalanced ? (ofMix + ofStereo) / 2 : ofMix
   const target = spec.programmeLoudness.targetLkfs
-  const isDialogue = spec.anchor === 'dialogue' && file.measurements.dialogueLoudnessLkfs !== null
-  if (file.role === 'lo-ro' || isDialogue || measured === null) return []
+  const isDialogue = spec.anchor === 'dialogue' && mix !== undefined && mix.measurements.dialogueLoudnessLkfs !== null
+  if (mix?.role === 'lo-ro' || isDialogue || measured === null) return []
   if (printedValue(Math.abs(measured - target), 3) <= LANDING_LU) return []
   return [
     {
@@ -66,7 +70,7 @@ function judgeLanding(
       at: null,
       source: 'docs/decisions/0003-judging.md',
       message:
-        `The mix stands at ${printFigure(measured, 2)} LKFS, more than ${LANDING_LU} LU from the target of ` +
+        `The ${isBalanced ? 'middle between mix and stereo' : 'mix'} stands at ${printFigure(measured, 2)} LKFS, more than ${LANDING_LU} LU from the target of ` +
         `${printFigure(target)}: a lock, a corridor or the ceiling kept the fit from landing; look at what was altered.`,
     },
   ]

@@ -195,7 +195,12 @@ describe('a delivery', () => {
   ]
 
   test('conforms, and reports how far the stereo stands from the target', () => {
-    const { conforms, findings } = judgeDelivery({ spec: A85, deliverables: files, foldDownLock: closed })
+    const { conforms, findings } = judgeDelivery({
+      spec: A85,
+      deliverables: files,
+      foldDownLock: closed,
+      anchor: '5.1',
+    })
     expect(conforms).toBe(true)
     expect(findings).toHaveLength(1)
     expect(findings[0]).toMatchObject({
@@ -210,7 +215,7 @@ describe('a delivery', () => {
 
   test('fails when the stereo is outside the tolerance', () => {
     const loud = { ...foldedStereo, measurements: { ...stereo, programmeLoudnessLkfs: -21.5 } }
-    const judged = judgeDelivery({ spec: A85, deliverables: [files[0]!, loud], foldDownLock: closed })
+    const judged = judgeDelivery({ spec: A85, deliverables: [files[0]!, loud], foldDownLock: closed, anchor: '5.1' })
     expect(judged.conforms).toBe(false)
     expect(severities(judged.findings)).toEqual({ 'stereo-offset': 'fail' })
   })
@@ -220,7 +225,7 @@ describe('a delivery', () => {
     [['frontSpread'], 'warn', true],
   ] as const)('with an open lock given up by [%s] %ss', (openedBy, severity, conforms) => {
     const foldDownLock: FoldDownLock = { ...closed, state: 'open', differingSamples: 12, openedBy }
-    const judged = judgeDelivery({ spec: A85, deliverables: files, foldDownLock })
+    const judged = judgeDelivery({ spec: A85, deliverables: files, foldDownLock, anchor: '5.1' })
     expect(judged.conforms).toBe(conforms)
     expect(severities(judged.findings)['fold-down-lock']).toBe(severity)
   })
@@ -231,7 +236,7 @@ describe('a delivery', () => {
     [-23.85, 'warn'],
   ])('that lands at %s LKFS keeps or misses the promise of 0.1 LU', (programmeLoudnessLkfs, severity) => {
     const landed = { ...mix, measurements: { ...onTarget, programmeLoudnessLkfs } }
-    const judged = judgeDelivery({ spec: A85, deliverables: [landed, files[1]!], foldDownLock: closed })
+    const judged = judgeDelivery({ spec: A85, deliverables: [landed, files[1]!], foldDownLock: closed, anchor: '5.1' })
     expect(judged.conforms).toBe(true)
     expect(severities(judged.findings)['beside-target']).toBe(severity)
   })

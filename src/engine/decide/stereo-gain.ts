@@ -1,0 +1,43 @@
+import {
+  type DeliverySpec,
+  type FitSettings,
+  gatedLoudness,
+  type Measured,
+  roundToGainStep,
+  toHops,
+} from '../../domain/index.ts'
+
+/** With `auto` settled: one gain for both files, or a constant of its own for the stereo. */
+export type SettledFit = FitSettings & { readonly stereoGain: 'linked' | 'own' }
+
+/** A stereo that would stand nearer to its bound than this gets a gain of its own: a ride may move the offset a little. */
+const ROOM_LU = 0.05
+
+/**
+ * Settles `stereoGain: auto`: one gain while both files stay inside the tolerance with it, else a constant for the stereo.
+ * @source docs/decisions/0016
+ */
+export function settleStereoGain(measured: Measured, spec: DeliverySpec, settings: FitSettings): SettledFit {
+  if (settings.stereoGain !== 'auto') return { ...settings, stereoGain: settings.stereoGain }
+  const offsetLu = stereoOffset(measured)
+  const { toleranceBelowLu, toleranceAboveLu } = spec.programmeLoudness
+  // Balanced, each file stands off the target by half the offset, to either side.
+  const fits =
+    settings.anchor === 'balanced'
+      ? Math.abs(offsetLu) / 2 <= Math.min(toleranceBelowLu, toleranceAboveLu) - ROOM_LU
+      : offsetLu >= ROOM_LU - toleranceBelowLu && offsetLu <= toleranceAboveLu - ROOM_LU
+  return { ...settings, stereoGain: fits ? 'linked' : 'own' }
+}
+
+/** The constant that brings the fold-down to the reading of the mix. */
+export function ownStereoGain(measured: Measured): number {
+  return roundToGainStep(-stereoOffset(measured))
+}
+
+/** By how much the fold-down reads above the mix; 0 where there is none, or nothing passes the gate. */
+function stereoOffset(measured: Measured): number {
+  if (measured.foldDown10ms === null) return 0
+  const total = gatedLoudness(toHops(measured.programme10ms))
+  const foldDownTotal = gatedLoudness(toHops(measured.foldDown10ms))
+  return total === null || foldDownTotal === null ? 0 : foldDownTotal - total
+}
