@@ -47,7 +47,14 @@ describe('rates and word lengths', () => {
     [96000, 'pcm_f32le', 24],
   ] as const)('%i Hz, %s', async (sampleRateHz, codec, bits) => {
     const own = ownFolder()
-    const source = mixMaster(join(own, 'in.wav'), { sampleRateHz, codec, musicDb: -18, speechDb: -6, seconds: 6 })
+    const source = mixMaster(join(own, 'in.wav'), {
+      sampleRateHz,
+      codec,
+      musicDb: -18,
+      speechDb: -6,
+      hiss: 0.05,
+      seconds: 6,
+    })
     const out = join(own, 'out.wav')
     await plimsollMust(['upmix', source, out, '--bits', String(bits)], 0)
     expect(wavShape(out)).toMatchObject({ channelCount: 6, sampleRateHz, bits, frameCount: 6 * sampleRateHz })
