@@ -187,7 +187,7 @@ function measureUpmixed(
   for (let done = 0; done < segment.frameCount; done += hopFrames) {
     feed(first + done, Math.min(hopFrames, segment.frameCount - done))
   }
-  return meter.finish()
+  return meter.finish(segment.firstFrame + segment.frameCount === source.frameCount)
 }
 
 function render(bench: Bench, task: RenderTask): RenderedFigures {

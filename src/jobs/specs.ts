@@ -1,11 +1,10 @@
 import { existsSync, readFileSync } from 'node:fs'
 import { type DeliverySpec, nearestName } from '../domain/index.ts'
-import { readSpecFile } from '../protocol/index.ts'
 import { findSpec, SPECS } from '../specs/index.ts'
 import { refuse } from './refusals.ts'
 
 /** The spec that a name or the path of a spec file means. */
-export function loadSpec(nameOrPath: string): DeliverySpec {
+export async function loadSpec(nameOrPath: string): Promise<DeliverySpec> {
   const known = findSpec(nameOrPath)
   if (known !== null) return known
   if (existsSync(nameOrPath)) return readSpec(nameOrPath)
@@ -26,7 +25,9 @@ export function exampleSpecFile(): string {
   return readFileSync(new URL('../../docs/examples/north-coast-spec.json', import.meta.url), 'utf8')
 }
 
-function readSpec(path: string): DeliverySpec {
+async function readSpec(path: string): Promise<DeliverySpec> {
+  // Loaded only here: presets need no schema library.
+  const { readSpecFile } = await import('../protocol/index.ts')
   const reading = readSpecFile(parseJson(path))
   if (reading.problems === null) return reading.spec
   const lines = reading.problems.map(

@@ -59,7 +59,7 @@ function run(path: string, options: Options): Promise<void> {
     const delivery = await deliver(
       path,
       {
-        spec: loadSpec(options.spec),
+        spec: await loadSpec(options.spec),
         out,
         title,
         upmix: readSettings(UPMIX_PARAMETERS, upmix),

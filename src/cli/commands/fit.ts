@@ -51,7 +51,7 @@ function run(path: string, outPath: string, options: Options): Promise<void> {
       path,
       outPath,
       {
-        spec: loadSpec(options.spec),
+        spec: await loadSpec(options.spec),
         fit: readSettings(FIT_PARAMETERS, options.set),
         bitsPerSample: options.bits === '16' ? 16 : 24,
         replaces: options.replace ?? false,

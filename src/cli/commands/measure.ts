@@ -56,7 +56,7 @@ function measure(paths: readonly string[], options: Options): Promise<void> {
       throw refuse('CLI_SERIES_OF_SEVERAL', 'write one series', `${paths.length} files`)
     }
     using series = openSeries(options, paths)
-    const spec = options.spec === undefined ? undefined : loadSpec(options.spec)
+    const spec = options.spec === undefined ? undefined : await loadSpec(options.spec)
     const { workers, layout, order } = options
     const files: MeasuredFile[] = []
     for (const [index, path] of paths.entries()) {

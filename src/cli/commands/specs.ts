@@ -2,7 +2,6 @@ import { existsSync } from 'node:fs'
 import type { Command } from 'commander'
 import { type Clause, type DeliverySpec, type Limit, printFigure } from '../../domain/index.ts'
 import { exampleSpecFile, loadSpec } from '../../jobs/index.ts'
-import { specFileSchema } from '../../protocol/index.ts'
 import { SPECS } from '../../specs/index.ts'
 import { EXIT } from '../outcome.ts'
 import { answer, type CommonOptions } from '../terminal.ts'
@@ -40,14 +39,14 @@ Examples:
   json(specs.command('show').description('show a spec, each number with its source').argument('<spec>')).action(
     (name: string, options: CommonOptions) =>
       answer(options, async () => {
-        const spec = loadSpec(name)
+        const spec = await loadSpec(name)
         return { code: EXIT.conforms, text: printSpec(spec), json: { version: 1, spec } }
       }),
   )
   json(specs.command('check').description('check a spec file of your own').argument('<file>')).action(
     (path: string, options: CommonOptions) =>
       answer(options, async () => {
-        const spec = loadSpec(existsSync(path) ? path : `./${path}`)
+        const spec = await loadSpec(existsSync(path) ? path : `./${path}`)
         return {
           code: EXIT.conforms,
           text: `"${path}" is a valid spec file.\n\n${printSpec(spec)}`,
@@ -64,7 +63,8 @@ Examples:
   specs
     .command('schema')
     .description('print the JSON Schema of a spec file, for editors')
-    .action(() => {
+    .action(async () => {
+      const { specFileSchema } = await import('../../protocol/index.ts')
       process.stdout.write(`${JSON.stringify(specFileSchema(), null, 2)}\n`)
     })
 }

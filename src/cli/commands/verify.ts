@@ -30,7 +30,7 @@ Exit code: 0 conforms, 1 findings, 2 refused.`,
 
 function run(path: string, options: CommonOptions & { readonly spec: string }): Promise<void> {
   return answer(options, async ({ signal, progress }) => {
-    const spec = loadSpec(options.spec)
+    const spec = await loadSpec(options.spec)
     const { workers } = options
     const verified = await verify(path, { spec, workers, signal }, progress)
     const { conforms, foldDownLock, findings, margins } = verified

@@ -1,7 +1,7 @@
 import { createHash } from 'node:crypto'
 import * as fs from 'node:fs'
 import { setImmediate } from 'node:timers/promises'
-import { type FLACDecodedAudio, FLACDecoder } from '@wasm-audio-decoders/flac'
+import type { FLACDecodedAudio } from '@wasm-audio-decoders/flac'
 import { BYTES_PER_SAMPLE, Cancelled } from '../../domain/index.ts'
 import { assignChannels, type ChannelOptions } from '../channels.ts'
 import { type OpenFile, openFile, readRange, writeAll, writeRefusal } from '../file.ts'
@@ -43,6 +43,8 @@ export async function decodeToScratch(
 
 async function decodeFile(file: OpenFile, header: FlacHeader, scratchPath: string, watch: Watch): Promise<void> {
   const scratch = { path: scratchPath, fd: createScratch(scratchPath) }
+  // Loaded only here: its many modules would slow the start of every command and worker.
+  const { FLACDecoder } = await import('@wasm-audio-decoders/flac')
   const decoder = new FLACDecoder()
   let isWhole = false
   try {
