@@ -18,7 +18,7 @@ export function readSettings<T extends ParameterTable>(table: T, words: readonly
   const settings: Record<string, unknown> = { ...defaultSettings(table) }
   for (const word of words) {
     const [name, value] = splitWord(word)
-    const row = table[name]
+    const row = Object.hasOwn(table, name) ? table[name] : undefined
     if (row === undefined) throw unknownSetting(name, Object.keys(table))
     settings[name] = readValue(name, value, row)
   }
@@ -30,7 +30,7 @@ export function splitSettings(words: readonly string[]): {
   readonly upmix: readonly string[]
   readonly fit: readonly string[]
 } {
-  const isOf = (table: ParameterTable) => (word: string) => splitWord(word)[0] in table
+  const isOf = (table: ParameterTable) => (word: string) => Object.hasOwn(table, splitWord(word)[0])
   const [upmix, fit] = [words.filter(isOf(UPMIX_PARAMETERS)), words.filter(isOf(FIT_PARAMETERS))]
   const stray = words.find((word) => !upmix.includes(word) && !fit.includes(word))
   if (stray === undefined) return { upmix, fit }

@@ -12,7 +12,6 @@ export {
 } from './deliver/index.ts'
 export type { DeliveryOrder, DeliveryOutcome, DeliveryStore } from './delivery-order.ts'
 export { identifyOrder } from './intake/index.ts'
-export { refuseNonFinite } from './refusals.ts'
 export { seedOf } from './render-pass.ts'
 export {
   deliverProgramme,

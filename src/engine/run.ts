@@ -19,7 +19,6 @@ import type { DeliveryOrder, DeliveryOutcome, DeliveryStore } from './delivery-o
 import { decide } from './forecast-pass.ts'
 import { gatherReport } from './gather-report.ts'
 import { Stages } from './progress-shares.ts'
-import { refuseNonFinite } from './refusals.ts'
 import { render, seedOf } from './render-pass.ts'
 import { type Judgement, judge, judgeSignal, margins } from './verify/index.ts'
 import {
@@ -51,7 +50,6 @@ export async function deliverProgramme(
   const stages = new Stages(watch)
   const segments = await analyse(order, crew, stages.tell('analyse'))
   const analysed = joinMeasured(segments)
-  refuseNonFinite(`"${order.source.path}"`, analysed)
   const forecast = await decide(order, { whole: analysed, segments }, crew, stages.tell('forecast'))
   let { decision } = forecast
   if (!decision.feasible && !order.keepsNonconforming) {
@@ -199,7 +197,6 @@ export async function upmixProgramme(
   const { programme, settings, gainDb, bitsPerSample, through } = order
   const stages = new Stages(watch)
   const analysed = joinMeasured(await upmixSegments(crew, programme, settings, through, stages.tell('analyse')))
-  refuseNonFinite(through ? 'the stem' : 'the mix', analysed)
   store.beginPass()
   const render: RenderOrder = {
     audio: through ? 'stem' : 'source',

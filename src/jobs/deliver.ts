@@ -29,6 +29,7 @@ import { type ChannelOptions, sha256Of } from '../media/index.ts'
 import { renderReportHtml } from '../report/index.ts'
 import { DeliveryFolder, PLAN } from './delivery-folder.ts'
 import { whileWriting } from './file-errors.ts'
+import { refuseNonFinite } from './finite.ts'
 import { createPlanes, planesBytes } from './planes-file.ts'
 import { refuse } from './refusals.ts'
 import { reportAssets } from './report-assets.ts'
@@ -78,6 +79,7 @@ export async function deliver(
     const outputs = planOutputs(source, options)
     refuseTaken(source, options, folder, outputs)
     refuseSmallDisk(source, folder, outputs)
+    await refuseNonFinite(source, options.signal)
     return await run(source, options, folder, outputs, progress)
   } finally {
     folder.close()

@@ -2,6 +2,7 @@ import { basename } from 'node:path'
 import type { DeliveryReport, DeliverySpec, FitSettings } from '../domain/index.ts'
 import { deliverProgramme, type Progress, titleIdOf } from '../engine/index.ts'
 import type { ChannelOptions } from '../media/index.ts'
+import { refuseNonFinite } from './finite.ts'
 import { ScratchFolder } from './scratch.ts'
 import { SingleOutput } from './single-output.ts'
 import { openSource, orderedSource, refuseDamage, refuseSampleRate } from './source.ts'
@@ -31,6 +32,7 @@ export async function fitFile(
   const source = await openSource(path, () => scratch.path, options, options.signal)
   refuseDamage(source)
   refuseSampleRate(source, options.spec)
+  await refuseNonFinite(source, options.signal)
   const encoding = options.bitsPerSample === 16 ? 'int16' : 'int24'
   const { layout } = source
   const role = layout === '5.1' ? 'mix-5.1' : 'mix'

@@ -1,15 +1,8 @@
 import { basename } from 'node:path'
 import { type LayoutName, type Measurements, printFigure } from '../domain/index.ts'
-import {
-  type Crew,
-  type FoldOrder,
-  foldProgramme,
-  measureProgramme,
-  type Progress,
-  refuseNonFinite,
-  seedOf,
-} from '../engine/index.ts'
+import { type FoldOrder, foldProgramme, type Progress, seedOf } from '../engine/index.ts'
 import type { ChannelOptions } from '../media/index.ts'
+import { refuseNonFinite } from './finite.ts'
 import { refuse } from './refusals.ts'
 import { ScratchFolder } from './scratch.ts'
 import { SingleOutput } from './single-output.ts'
@@ -38,6 +31,7 @@ export async function foldFile(
   const source = await openSource(path, () => scratch.path, options, signal)
   refuseDamage(source)
   refuseLayout(source, to)
+  await refuseNonFinite(source, signal)
   const ditherSeed = seedOf(await orderedSource(source, signal).sha256)
   const layout: LayoutName = to === 'mono' ? 'mono' : '2.0'
   const file = { audio: 'multichannel', role: null, layout, encoding, name: basename(outPath) } as const
@@ -47,7 +41,6 @@ export async function foldFile(
       move: (places) => crew.move({ source: source.location, ...places }),
       cancellation: signal,
     })
-    await refuseFloatsThatAreNoNumbers(source, crew)
     const { measurements, overs, peakDbfs } = await foldProgramme(
       programmeOf(source),
       { to, gainDb, encoding, ditherSeed },
@@ -60,13 +53,6 @@ export async function foldFile(
     output.place()
     return { path: outPath, measurements }
   })
-}
-
-/** Only floating point holds what is no number; a fold-down tells of it as little as a converter would. */
-async function refuseFloatsThatAreNoNumbers(source: OpenedSource, crew: Crew): Promise<void> {
-  if (!source.format.encoding.startsWith('float')) return
-  const { measured } = await measureProgramme(crew, programmeOf(source), null, {})
-  refuseNonFinite(`"${source.path}"`, measured)
 }
 
 function refuseLayout({ path, layout }: OpenedSource, to: FoldOrder['to']): void {

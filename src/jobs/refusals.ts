@@ -49,6 +49,11 @@ export const JOBS_REFUSALS = {
     wanted: 'a whole file',
     remedy: 'Copy the file again from its origin; "plimsoll measure" reads what is there.',
   },
+  JOBS_SOURCE_NOT_FINITE: {
+    sentence: 'A sample of the source is NaN or infinite.',
+    wanted: 'finite samples only',
+    remedy: 'Mend the file in the program that wrote it; "plimsoll measure" tells how many there are.',
+  },
   JOBS_SOURCE_LAYOUT: {
     sentence: 'The layout of the source does not fit the command.',
     wanted: 'another layout',

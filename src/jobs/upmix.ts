@@ -2,6 +2,7 @@ import { basename, join } from 'node:path'
 import { type Measurements, printFigure, type UpmixSettings } from '../domain/index.ts'
 import { type Progress, upmixProgramme } from '../engine/index.ts'
 import type { ChannelOptions } from '../media/index.ts'
+import { refuseNonFinite } from './finite.ts'
 import { createPlanes } from './planes-file.ts'
 import { refuse } from './refusals.ts'
 import { isSameFile } from './same-file.ts'
@@ -93,7 +94,10 @@ export async function upmix(
 async function openTwoTrack(path: string, scratch: ScratchFolder, options: UpmixOptions): Promise<OpenedSource> {
   const source = await openSource(path, () => scratch.path, options, options.signal)
   refuseDamage(source)
-  if (source.layout === '2.0') return source
+  if (source.layout === '2.0') {
+    await refuseNonFinite(source, options.signal)
+    return source
+  }
   throw refuse('JOBS_SOURCE_LAYOUT', `upmix "${path}"`, `a ${source.layout} file`, {
     wanted: 'a two-track file',
     remedy: 'Use "plimsoll fit" or "plimsoll deliver" for a mix that is multichannel already.',

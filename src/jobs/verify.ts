@@ -99,17 +99,11 @@ async function verifyFile(
   options: JobOptions & { readonly spec: DeliverySpec },
   progress: ((progress: Progress) => void) | undefined,
 ): Promise<VerifiedDelivery> {
-  const {
-    conforms,
-    findings,
-    margins,
-    curves: _,
-    bitsPerSample: __,
-    ...measured
-  } = await measureFile(path, options, progress)
+  const measured = await measureFile(path, options, progress)
+  const { conforms, findings, margins, curves: _, bitsPerSample: __, path: ___, ...measurements } = measured
   return {
     conforms,
-    files: [{ ...measured, role: 'mix', measurements: measured }],
+    files: [{ path, role: 'mix', measurements }],
     foldDownLock: null,
     findings,
     margins,

@@ -17,7 +17,7 @@ export async function withCrew<T>(
   const kernels = compileKernels()
   const { sampleRateHz } = source.format
   const crew = new WorkerCrew({
-    kernels,
+    module: kernels.module,
     memoryBytes: kernelMemoryBytes(sampleRateHz),
     workerCount: chooseWorkerCount(options.workers, segmentCount(source.frameCount, sampleRateHz)),
     places,

@@ -4,5 +4,8 @@ export {
   type MeasureDocument,
   manifestDocument,
   measureDocument,
+  refusalDocument,
+  verifyDocument,
+  writtenDocument,
 } from './report-file.ts'
 export { readSpecFile, type SpecProblem, type SpecReading, specFileSchema } from './spec-file.ts'

@@ -89,6 +89,17 @@ const alteration = z.object({
   ceiling: z.object({ events: z.int().nonnegative(), deepestDb: z.number().nonnegative() }).nullable(),
 })
 
+const foldDownLock = z
+  .object({
+    state: z.enum(['closed', 'open']),
+    differingSamples: z.int().nonnegative(),
+    coefficient: z.string(),
+    masterNullDbfs: measured,
+    openedBy: z.array(z.string()),
+    stereoGainDb: z.number(),
+  })
+  .nullable()
+
 /** `report.json` of a delivery, and what `deliver --json` prints. */
 export const deliveryDocument = z.object({
   version: z.literal(REPORT_VERSION),
@@ -117,16 +128,7 @@ export const deliveryDocument = z.object({
       measurements,
     }),
   ),
-  foldDownLock: z
-    .object({
-      state: z.enum(['closed', 'open']),
-      differingSamples: z.int().nonnegative(),
-      coefficient: z.string(),
-      masterNullDbfs: measured,
-      openedBy: z.array(z.string()),
-      stereoGainDb: z.number(),
-    })
-    .nullable(),
+  foldDownLock,
   alteration,
   findings: z.array(finding),
   margins: z.array(margin),
@@ -148,6 +150,37 @@ export const manifestDocument = z.object({
       sha256,
     }),
   ),
+})
+
+/** What every command prints with `--json` where it refuses. */
+export const refusalDocument = z.object({
+  version: z.literal(REPORT_VERSION),
+  refusal: z.object({
+    code: z.string().regex(/^[A-Z]+(_[A-Z0-9]+)+$/),
+    message: z.string(),
+    found: z.string(),
+    wanted: z.string(),
+    remedy: z.string(),
+  }),
+})
+
+/** What `verify --json` prints. */
+export const verifyDocument = z.object({
+  version: z.literal(REPORT_VERSION),
+  tool,
+  spec: namedSpec,
+  conforms: z.boolean(),
+  files: z.array(z.object({ path: z.string(), role: deliverableRole, measurements })),
+  foldDownLock,
+  findings: z.array(finding),
+  margins: z.array(margin),
+})
+
+/** What `upmix --json` and `fold --json` print: the files that were written. */
+export const writtenDocument = z.object({
+  version: z.literal(REPORT_VERSION),
+  tool,
+  files: z.array(measurements.extend({ path: z.string() })),
 })
 
 /** What `measure --json` prints. Without a spec there are no margins, and `conforms` speaks of the signal alone. */

@@ -1,6 +1,6 @@
 // The built command, as a user starts it: words in, exit code, stdout and stderr out.
 import { type ChildProcess, spawn } from 'node:child_process'
-import { mkdtempSync, readdirSync, rmSync, statSync } from 'node:fs'
+import { lstatSync, mkdtempSync, readdirSync, rmSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join, relative } from 'node:path'
 import { fileURLToPath } from 'node:url'
@@ -98,7 +98,7 @@ export function snapshot(folder: string): string[] {
   return readdirSync(folder, { recursive: true, withFileTypes: true })
     .map((entry) => {
       const path = join(entry.parentPath, entry.name)
-      const { size, mtimeMs } = statSync(path)
+      const { size, mtimeMs } = lstatSync(path)
       return entry.isDirectory() ? `${relative(folder, path)}/` : `${relative(folder, path)} ${size} ${mtimeMs}`
     })
     .sort()

@@ -73,7 +73,7 @@ function measure(paths: readonly string[], options: Options): Promise<void> {
         version: 1,
         tool: { name: 'plimsoll', version: TOOL_VERSION },
         spec: spec === undefined ? null : { id: spec.id, title: spec.title, edition: spec.edition },
-        files: files.map(({ curves: _, bitsPerSample: __, ...file }) => file),
+        files: files.map(({ curves: _, ...file }) => file),
       },
     }
   })

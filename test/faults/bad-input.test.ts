@@ -1,0 +1,486 @@
+// Damaged, foreign and forbidden inputs and outputs through the built command: what it says, and what it leaves alone.
+import {
+  chmodSync,
+  copyFileSync,
+  cpSync,
+  linkSync,
+  mkdirSync,
+  readFileSync,
+  rmSync,
+  symlinkSync,
+  writeFileSync,
+} from 'node:fs'
+import { join } from 'node:path'
+import { beforeAll, describe, expect, test } from 'vitest'
+import { measureDocument, refusalDocument } from '../../src/protocol/index.ts'
+import {
+  fileFolder,
+  filesBelow,
+  ownFolder,
+  PREPARATION_MS,
+  plimsoll,
+  plimsollMust,
+  type Run,
+  snapshot,
+} from '../testkit/cli.ts'
+import { mixMaster } from '../testkit/cli-programmes.ts'
+import { byNumpy, sha256, wavShape } from '../testkit/outside.ts'
+import { chunk, type FormatFields, formatBody, riff } from '../testkit/wav.ts'
+
+const folder = fileFolder()
+const at = (name: string) => join(folder, name)
+const SPEC = ['--spec', 'atsc-a85-short']
+const SECOND = 48000
+
+/** Two tracks that differ, as words between -1 and 1. */
+function soundOf(frames: number, channels: number): Float64Array {
+  return Float64Array.from(
+    { length: frames * channels },
+    (_, i) => 0.2 * Math.sin(i / 7 + (i % channels)) * Math.sin(i / 9000),
+  )
+}
+
+function words24(samples: Float64Array): Buffer {
+  const bytes = Buffer.alloc(samples.length * 3)
+  for (const [index, sample] of samples.entries()) bytes.writeIntLE(Math.round(sample * 8388607), index * 3, 3)
+  return bytes
+}
+
+function wav(fields: FormatFields, body: Buffer, lies: { data?: number } = {}): Buffer {
+  return riff([
+    chunk('fmt ', formatBody(fields)),
+    chunk('data', body, lies.data === undefined ? {} : { size: lies.data }),
+  ])
+}
+
+const STEREO: FormatFields = { channelCount: 2, bits: 24 }
+const FLOAT: FormatFields = { channelCount: 2, bits: 32, tag: 3 }
+
+function floats(...strange: readonly number[]): Buffer {
+  const samples = Float32Array.from(soundOf(3 * SECOND, 2))
+  samples.set(strange, SECOND)
+  return Buffer.from(samples.buffer)
+}
+
+const good = words24(soundOf(3 * SECOND, 2))
+const whole = wav(STEREO, good)
+
+/** Name, bytes, exit code and codes of `measure`, and of everything that makes something. */
+const BAD: readonly [name: string, bytes: Buffer, measure: [number, string], make: [number, string]][] = [
+  ['empty', Buffer.alloc(0), [2, 'MEDIA_EMPTY'], [2, 'MEDIA_EMPTY']],
+  ['truncated-header', whole.subarray(0, 30), [2, 'MEDIA_HEADER_TRUNCATED'], [2, 'MEDIA_HEADER_TRUNCATED']],
+  ['truncated-data', whole.subarray(0, 400_001), [1, 'truncated-data'], [2, 'JOBS_SOURCE_DAMAGED']],
+  ['lying-size', wav(STEREO, good, { data: 2 * good.length }), [1, 'truncated-data'], [2, 'JOBS_SOURCE_DAMAGED']],
+  [
+    'no-channels',
+    wav({ ...STEREO, channelCount: 0, blockAlign: 6 }, good),
+    [2, 'MEDIA_NO_CHANNELS'],
+    [2, 'MEDIA_NO_CHANNELS'],
+  ],
+  ['seven-channels', wav({ channelCount: 7, bits: 24 }, good), [2, 'MEDIA_CHANNEL_COUNT'], [2, 'MEDIA_CHANNEL_COUNT']],
+  ['nan', wav(FLOAT, floats(Number.NaN)), [1, 'non-finite-samples'], [2, 'JOBS_SOURCE_NOT_FINITE']],
+  [
+    'infinite',
+    wav(FLOAT, floats(Number.POSITIVE_INFINITY, -1)),
+    [1, 'non-finite-samples'],
+    [2, 'JOBS_SOURCE_NOT_FINITE'],
+  ],
+  ['text', Buffer.from('Harbour Day, shot list\n'), [2, 'MEDIA_UNKNOWN_CONTAINER'], [2, 'MEDIA_UNKNOWN_CONTAINER']],
+  ['odd-rate', wav({ ...STEREO, sampleRateHz: 22050 }, good), [2, 'MEDIA_SAMPLE_RATE'], [2, 'MEDIA_SAMPLE_RATE']],
+  ['no-audio', wav(STEREO, Buffer.alloc(0)), [2, 'MEDIA_NO_AUDIO'], [2, 'MEDIA_NO_AUDIO']],
+  ['silence', wav(STEREO, Buffer.alloc(good.length)), [1, 'not-measurable'], [1, 'nothing-to-fit']],
+  ['too-short', wav(STEREO, good.subarray(0, 0.3 * SECOND * 6)), [1, 'not-measurable'], [1, 'nothing-to-fit']],
+]
+
+/** What a run must never show: a stack, a module, a raw system message. */
+const INSIDES = /\n\s+at \S|node:|file:\/\/\/|\bE(?:NOENT|ACCES|ISDIR|NOSPC|IO|EXIST|PERM)\b(?!\))|undefined|NaN(?! or)/
+
+type Expected = readonly [code: number, id: string]
+
+/** A refusal or finding that helps: right exit code, its own code in the JSON, and for people what, need and remedy. */
+function expectAnswer(run: Run, [code, id]: Expected): void {
+  expect(`${run.code} ${run.stderr}`).toMatch(new RegExp(`^${code} `))
+  const document = run.json()
+  if (code === 2) {
+    expect(refusalDocument.parse(document)).toEqual(document)
+    expect(document.refusal.code).toBe(id)
+    expect(run.stderr).toMatch(/Cannot .+: found .+, need .+/s)
+    expect(run.stderr).toContain(document.refusal.remedy)
+    expect(run.stderr).toContain(id)
+  } else {
+    const findings = document.findings ?? document.files[0].findings
+    expect(findings.map((finding: { id: string }) => finding.id)).toContain(id)
+    expect(document.conforms ?? document.files[0].conforms).toBe(false)
+  }
+  expect(run.stderr).not.toMatch(INSIDES)
+}
+
+/** Runs with a temporary folder of its own and checks that nothing is left in it, and that the inputs are untouched. */
+async function runAgainst(
+  place: string,
+  args: readonly string[],
+  start: { uid?: number | undefined } = {},
+): Promise<Run> {
+  const temporary = ownFolder()
+  chmodSync(temporary, 0o777)
+  const before = snapshot(place)
+  const run = await plimsoll([...args, '--json'], { env: { TMPDIR: temporary }, ...start })
+  expect(snapshot(place)).toEqual(before)
+  expect(filesBelow(temporary)).toEqual([])
+  return run
+}
+
+beforeAll(() => {
+  for (const [name, bytes] of BAD) {
+    mkdirSync(at(name))
+    writeFileSync(at(`${name}/in.wav`), bytes)
+  }
+})
+
+describe('measure', () => {
+  test.each(BAD)('%s', async (name, _, expected) => {
+    const run = await runAgainst(at(name), ['measure', at(`${name}/in.wav`)])
+    expectAnswer(run, expected)
+    if (expected[0] !== 1) return
+    const document = run.json()
+    expect(measureDocument.parse(document)).toEqual(document)
+    // What cannot be measured is null, never a number that could be taken for a figure.
+    if (expected[1] === 'not-measurable') expect(document.files[0].programmeLoudnessLkfs).toBeNull()
+  })
+})
+
+describe.each([
+  ['deliver', (place: string) => ['deliver', join(place, 'in.wav'), ...SPEC, '--out', join(place, 'deep/er/out')]],
+  ['fit', (place: string) => ['fit', join(place, 'in.wav'), join(place, 'out.wav'), ...SPEC]],
+])('%s', (command, words) => {
+  test.each(BAD)('%s', async (name, _, __, expected) => {
+    const isJudged = expected[0] === 1
+    const place = at(name)
+    // A programme that was read and judged leaves the page that tells why; a refusal leaves nothing at all.
+    const run =
+      isJudged && command === 'deliver'
+        ? await plimsoll([...words(place), '--json'])
+        : await runAgainst(place, words(place))
+    expectAnswer(run, expected)
+    if (!isJudged || command !== 'deliver') return
+    expect(filesBelow(join(place, 'deep/er/out'))).toEqual(['not-delivered.html', 'run.log'])
+    rmSync(join(place, 'deep'), { recursive: true })
+  })
+})
+
+describe.each([
+  ['upmix', (place: string) => ['upmix', join(place, 'in.wav'), join(place, 'out.wav')]],
+  ['fold', (place: string) => ['fold', join(place, 'in.wav'), join(place, 'out.wav'), '--to', 'mono']],
+])('%s', (_, words) => {
+  test.each(BAD.filter(([, , , [code]]) => code === 2))('%s', async (name, _bytes, _measure, expected) => {
+    expectAnswer(await runAgainst(at(name), words(at(name))), expected)
+  })
+
+  test.each(['silence', 'too-short'])('%s is made into what it is', async (name) => {
+    const run = await plimsollMust([...words(at(name)), '--json'], 0)
+    expect(run.json().files[0].programmeLoudnessLkfs).toBeNull()
+    expect(wavShape(at(`${name}/out.wav`)).frameCount).toBe(wavShape(at(`${name}/in.wav`)).frameCount)
+    rmSync(at(`${name}/out.wav`))
+  })
+})
+
+describe('verify', () => {
+  test.each(BAD)('a file that is %s', async (name, _, expected) => {
+    expectAnswer(await runAgainst(at(name), ['verify', at(`${name}/in.wav`), ...SPEC]), expected)
+  })
+})
+
+describe('stems', () => {
+  test('one that holds what is no number is refused, and so is one of another length', async () => {
+    const place = ownFolder()
+    writeFileSync(join(place, 'mix.wav'), whole)
+    writeFileSync(join(place, 'nan.wav'), wav(FLOAT, floats(Number.NaN)))
+    writeFileSync(join(place, 'short.wav'), wav(STEREO, good.subarray(600)))
+    const words = (stem: string) => [
+      'upmix',
+      join(place, 'mix.wav'),
+      join(place, 'out.wav'),
+      '--through',
+      join(place, stem),
+      join(place, 's.wav'),
+    ]
+    expectAnswer(await runAgainst(place, words('nan.wav')), [2, 'JOBS_SOURCE_NOT_FINITE'])
+    expectAnswer(await runAgainst(place, words('short.wav')), [2, 'JOBS_STEM_MISMATCH'])
+    expectAnswer(await runAgainst(place, [...words('mix.wav').slice(0, -1), join(place, 'out.wav')]), [
+      2,
+      'JOBS_OUTPUT_EXISTS',
+    ])
+    expectAnswer(await runAgainst(place, [...words('mix.wav').slice(0, -1), join(place, 'mix.wav'), '--replace']), [
+      2,
+      'JOBS_OUTPUT_IS_SOURCE',
+    ])
+  })
+})
+
+describe('places', () => {
+  /** Every command with a source and an output of its own. */
+  const commands = (source: string, out: string): readonly (readonly string[])[] => [
+    ['measure', source],
+    ['deliver', source, ...SPEC, '--out', `${out}-folder`],
+    ['fit', source, out, ...SPEC],
+    ['upmix', source, out],
+    ['fold', source, out, '--to', 'mono'],
+    ['verify', source, ...SPEC],
+  ]
+
+  test('a source that is missing, a folder, or without permission', async () => {
+    const place = ownFolder()
+    const secret = join(place, 'secret.wav')
+    writeFileSync(secret, whole)
+    chmodSync(secret, 0o000)
+    chmodSync(place, 0o777)
+    const nobody = { uid: process.getuid?.() === 0 ? 65534 : undefined }
+    for (const words of commands(join(place, 'nothing.wav'), join(place, 'out'))) {
+      expectAnswer(await runAgainst(place, words), [2, 'MEDIA_NOT_FOUND'])
+    }
+    for (const words of commands(secret, join(place, 'out'))) {
+      expectAnswer(await runAgainst(place, words, nobody), [2, 'MEDIA_NOT_READABLE'])
+    }
+    for (const words of commands(place, join(place, 'out'))) {
+      const expected: Expected = words[0] === 'verify' ? [2, 'JOBS_NOT_A_DELIVERY'] : [2, 'MEDIA_IS_FOLDER']
+      expectAnswer(await runAgainst(place, words), expected)
+    }
+  })
+
+  test('an output in a folder that may not be written', async () => {
+    const place = ownFolder()
+    const [source, closed] = [join(place, 'in.wav'), join(place, 'closed')]
+    writeFileSync(source, whole)
+    mkdirSync(closed)
+    chmodSync(place, 0o755)
+    chmodSync(closed, 0o555)
+    const nobody = { uid: process.getuid?.() === 0 ? 65534 : undefined }
+    for (const words of commands(source, join(closed, 'out')).slice(1, -1)) {
+      const run = await runAgainst(place, words, nobody)
+      expect(['JOBS_OUTPUT_NOT_WRITABLE', 'MEDIA_OUTPUT_READ_ONLY']).toContain(run.json().refusal.code)
+      expectAnswer(run, [2, run.json().refusal.code])
+    }
+    for (const words of commands(source, join(place, 'no/such/out')).slice(2, -1)) {
+      expectAnswer(await runAgainst(place, words), [2, 'JOBS_OUTPUT_NOT_WRITABLE'])
+    }
+  })
+
+  test('an output that is there already, of any kind', async () => {
+    const place = ownFolder()
+    const source = join(place, 'in.wav')
+    writeFileSync(source, whole)
+    writeFileSync(join(place, 'out'), 'precious')
+    mkdirSync(join(place, 'out-folder'))
+    for (const name of [
+      'in_51.wav',
+      'in_20.wav',
+      'report.html',
+      'report.json',
+      'plan.json',
+      'sha256.txt',
+      'manifest.json',
+    ]) {
+      writeFileSync(join(place, 'out-folder', name), 'precious')
+      const words = ['deliver', source, ...SPEC, '--out', join(place, 'out-folder')]
+      expectAnswer(await runAgainst(place, words), [2, 'JOBS_OUTPUT_EXISTS'])
+      rmSync(join(place, 'out-folder', name))
+    }
+    for (const words of commands(source, join(place, 'out')).slice(2, -1)) {
+      expectAnswer(await runAgainst(place, words), [2, 'JOBS_OUTPUT_EXISTS'])
+      const folderOfThatName = words.map((word) => (word === join(place, 'out') ? join(place, 'out-folder') : word))
+      expectAnswer(await runAgainst(place, [...folderOfThatName, '--replace']), [2, 'JOBS_OUTPUT_EXISTS'])
+    }
+    const onFile = ['deliver', source, ...SPEC, '--out', join(place, 'out')]
+    expectAnswer(await runAgainst(place, onFile), [2, 'JOBS_OUTPUT_NOT_A_FOLDER'])
+    const series = ['measure', source, '--series', join(place, 'out')]
+    expectAnswer(await runAgainst(place, series), [2, 'JOBS_OUTPUT_EXISTS'])
+  })
+
+  test('an output that is the source, also behind links', async () => {
+    const place = ownFolder()
+    const source = join(place, 'in_51.wav')
+    writeFileSync(source, whole)
+    linkSync(source, join(place, 'hard.wav'))
+    symlinkSync(source, join(place, 'soft.wav'))
+    symlinkSync(place, join(place, 'around'))
+    const outs = ['in_51.wav', 'hard.wav', 'soft.wav', 'around/in_51.wav', './around/../in_51.wav'].map((name) =>
+      join(place, name),
+    )
+    for (const out of outs) {
+      for (const words of commands(source, out).slice(2, -1)) {
+        expectAnswer(await runAgainst(place, [...words, '--replace']), [2, 'JOBS_OUTPUT_IS_SOURCE'])
+      }
+      const series = ['measure', source, '--series', out, '--replace']
+      expectAnswer(await runAgainst(place, series), [2, 'JOBS_OUTPUT_IS_SOURCE'])
+    }
+    for (const out of [place, join(place, 'around')]) {
+      const words = ['deliver', source, ...SPEC, '--title', 'in', '--out', out, '--replace']
+      expectAnswer(await runAgainst(place, words), [2, 'JOBS_OUTPUT_IS_SOURCE'])
+    }
+  })
+
+  test('a source that is a file of the delivery which would be replaced', async () => {
+    const place = ownFolder()
+    copyFileSync(mixMaster(join(place, 'in.wav'), { seconds: 6 }), join(place, 'other.wav'))
+    await plimsollMust(['deliver', join(place, 'in.wav'), ...SPEC, '--out', join(place, 'out')], 0)
+    const source = join(place, 'out/in_20.wav')
+    const sum = sha256(source)
+    const words = ['deliver', source, ...SPEC, '--title', 'another', '--out', join(place, 'out'), '--replace']
+    expectAnswer(await runAgainst(place, words), [2, 'JOBS_OUTPUT_IS_SOURCE'])
+    expect(sha256(source)).toBe(sum)
+  })
+
+  test('a folder that is no delivery, or whose manifest is none', async () => {
+    const place = ownFolder()
+    for (const text of [
+      '',
+      '{}',
+      '[]',
+      'null',
+      '{"version":1,"files":7}',
+      '{"version":1,"files":[{"path":"../in.wav"}]}',
+    ]) {
+      writeFileSync(join(place, 'manifest.json'), text)
+      expectAnswer(await runAgainst(place, ['verify', place, ...SPEC]), [2, 'JOBS_NOT_A_DELIVERY'])
+    }
+  })
+})
+
+describe('words', () => {
+  const source = at('silence/in.wav')
+
+  test('an unknown setting is refused with the nearest name, a value with its range', async () => {
+    const deliver = ['deliver', source, ...SPEC, '--out', at('silence/never')]
+    const misspelt = await runAgainst(at('silence'), [...deliver, '--set', 'surroundDelayMS=12'])
+    expectAnswer(misspelt, [2, 'CLI_SETTING_UNKNOWN'])
+    expect(misspelt.json().refusal.remedy).toContain('surroundDelayMs')
+    for (const [word, code] of [
+      ['surroundDelayMs=400', 'CLI_SETTING_VALUE'],
+      ['surroundDelayMs=', 'CLI_SETTING_VALUE'],
+      ['surroundDelayMs=1e999', 'CLI_SETTING_VALUE'],
+      ['surroundSpread=wide', 'CLI_SETTING_VALUE'],
+      ['surroundDelayMs', 'CLI_SETTING_FORM'],
+      ['=3', 'CLI_SETTING_FORM'],
+      ['constructor=3', 'CLI_SETTING_UNKNOWN'],
+      ['__proto__=3', 'CLI_SETTING_UNKNOWN'],
+    ] as const) {
+      expectAnswer(await runAgainst(at('silence'), [...deliver, '--set', word]), [2, code])
+    }
+  })
+
+  test('a spec that is unknown, or a spec file with problems, all of them told', async () => {
+    const place = ownFolder()
+    writeFileSync(join(place, 'in.wav'), whole)
+    const words = (spec: string) => ['deliver', join(place, 'in.wav'), '--spec', spec, '--out', join(place, 'out')]
+    const unknown = await runAgainst(place, words('atsc-a85-shrt'))
+    expectAnswer(unknown, [2, 'JOBS_SPEC_UNKNOWN'])
+    expect(unknown.json().refusal.remedy).toContain('"atsc-a85-short"')
+    const path = join(place, 'mine.json')
+    writeFileSync(path, '{ "specVersion": 1, "id": "x", ')
+    expectAnswer(await runAgainst(place, words(path)), [2, 'JOBS_SPEC_INVALID'])
+    writeFileSync(
+      path,
+      JSON.stringify({ specVersion: 1, id: 'Not so', programmeLoudness: { targetLkfs: 24 }, maxTruePeak: -1 }),
+    )
+    const told = await runAgainst(place, words(path))
+    expectAnswer(told, [2, 'JOBS_SPEC_INVALID'])
+    for (const place of ['id', 'title', 'programmeLoudness.targetLkfs', 'maxTruePeak']) {
+      expect(told.stderr).toContain(place)
+    }
+    expect(told.stderr).toContain('maxTruePeakDbtp')
+    expectAnswer(await runAgainst(place, words(place)), [2, 'JOBS_SPEC_INVALID'])
+    expectAnswer(await runAgainst(place, ['specs', 'check', join(place, 'none.json')]), [2, 'JOBS_SPEC_UNKNOWN'])
+  })
+
+  test('words that no command knows', async () => {
+    for (const words of [
+      ['delivre', source],
+      ['deliver'],
+      ['deliver', source],
+      ['deliver', source, ...SPEC],
+      ['measure'],
+      ['measure', source, '--spce', 'x'],
+      ['measure', source, '--workers', '0'],
+      ['measure', source, '--workers', 'all'],
+      ['measure', source, '--order', 'dolphin'],
+      ['fold', source, at('silence/o.wav')],
+      ['fold', source, at('silence/o.wav'), '--to', 'stereo'],
+      ['upmix', source],
+      ['fit', source, at('silence/o.wav'), ...SPEC, '--bits', '20'],
+    ]) {
+      const run = await runAgainst(at('silence'), words)
+      expect(run.code, words.join(' ')).toBe(2)
+      expect(run.json().refusal.code).toBe('CLI_USAGE')
+      expect(run.stderr).not.toMatch(INSIDES)
+    }
+  })
+
+  test('layouts that cannot be those of the file', async () => {
+    for (const words of [
+      ['--layout', '5.1'],
+      ['--order', 'film'],
+      ['--layout', 'mono'],
+    ]) {
+      expectAnswer(await runAgainst(at('silence'), ['measure', source, ...words]), [2, 'MEDIA_LAYOUT_MISMATCH'])
+    }
+  })
+
+  test('a rate that the spec does not take', async () => {
+    const place = ownFolder()
+    writeFileSync(join(place, 'in.wav'), wav({ ...STEREO, sampleRateHz: 44100 }, good))
+    writeFileSync(
+      join(place, 'spec.json'),
+      readFileSync(new URL('../../docs/examples/north-coast-spec.json', import.meta.url)),
+    )
+    const words = ['deliver', join(place, 'in.wav'), '--spec', join(place, 'spec.json'), '--out', join(place, 'out')]
+    expectAnswer(await runAgainst(place, words), [2, 'JOBS_SAMPLE_RATE'])
+  })
+
+  test('layouts that a command has no use for', async () => {
+    const place = ownFolder()
+    writeFileSync(join(place, 'mono.wav'), wav({ channelCount: 1, bits: 24 }, good))
+    const [source, out] = [join(place, 'mono.wav'), join(place, 'out')]
+    for (const words of [
+      ['deliver', source, ...SPEC, '--out', out],
+      ['upmix', source, out],
+      ['fold', source, out, '--to', 'lo-ro'],
+    ]) {
+      expectAnswer(await runAgainst(place, words), [2, 'JOBS_SOURCE_LAYOUT'])
+    }
+  })
+})
+
+test(
+  'a source is never opened for writing: a read-only medium is enough',
+  async () => {
+    const place = ownFolder()
+    const source = mixMaster(join(place, 'in.wav'), { seconds: 6 })
+    const sum = sha256(source)
+    cpSync(source, join(place, 'stem.wav'))
+    chmodSync(source, 0o444)
+    const out = ownFolder()
+    for (const words of [
+      ['measure', source],
+      ['deliver', source, ...SPEC, '--out', join(out, 'folder')],
+      ['fit', source, join(out, 'fit.wav'), ...SPEC],
+      [
+        'upmix',
+        source,
+        join(out, 'upmix.wav'),
+        '--gain',
+        '-6',
+        '--through',
+        join(place, 'stem.wav'),
+        join(out, 'stem.wav'),
+      ],
+      ['fold', source, join(out, 'mono.wav'), '--to', 'mono', '--gain', '-6'],
+    ]) {
+      const before = snapshot(place)
+      await plimsollMust(words, 0)
+      expect(snapshot(place)).toEqual(before)
+    }
+    expect(sha256(source)).toBe(sum)
+    expect(byNumpy<{ peaks: number[] }>('peaks', source).peaks).toHaveLength(2)
+  },
+  PREPARATION_MS,
+)
