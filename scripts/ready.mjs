@@ -92,7 +92,13 @@ export function sourcesHash() {
     .filter((name) => /^tsconfig.*[.]json$/.test(name))
     .sort()
   const sources = filesUnder('src').filter((path) => !isTestOnly(path))
-  return filesHash(['package-lock.json', 'scripts/build-kernels.mjs', ...configs, ...sources])
+  return filesHash([
+    'package-lock.json',
+    'scripts/build-kernels.mjs',
+    'scripts/build-program.mjs',
+    ...configs,
+    ...sources,
+  ])
 }
 
 const reads = (stamp, value) => existsSync(stamp) && readFileSync(stamp, 'utf8') === value
@@ -121,7 +127,7 @@ async function build() {
   rmSync(BUILD_STAMP, { force: true })
   rmSync(join(root, 'dist'), { recursive: true, force: true })
   await must(runNode('scripts/build-kernels.mjs'), 'Building the kernels')
-  await must(runNode('node_modules/typescript/bin/tsc', ['-p', 'tsconfig.build.json']), 'Compiling')
+  await must(runNode('scripts/build-program.mjs'), 'Bundling')
   await must(runNode('node_modules/typescript/bin/tsc', ['-p', 'tsconfig.web.json']), 'Compiling the page')
   linkCommand()
   writeFileSync(BUILD_STAMP, hash)
