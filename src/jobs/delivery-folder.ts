@@ -2,7 +2,6 @@ import { existsSync, mkdirSync, readdirSync, readFileSync, renameSync, rmdirSync
 import { basename, dirname, join, resolve } from 'node:path'
 import { Refusal } from '../domain/index.ts'
 import type { ManifestFile } from '../engine/index.ts'
-import { manifestDocument } from '../protocol/index.ts'
 import { syncFolder, writeDurably } from './durable.ts'
 import { whileWriting } from './file-errors.ts'
 import { lockFolder } from './folder-lock.ts'
@@ -137,7 +136,9 @@ export function finishInterrupted(path: string): void {
 }
 
 /** The manifest of a delivery folder, or null where there is none that can be read. */
-export function readManifest(path: string): { readonly files: readonly ManifestFile[] } | null {
+export async function readManifest(path: string): Promise<{ readonly files: readonly ManifestFile[] } | null> {
+  // Loaded only here: who delivers needs no schema library.
+  const { manifestDocument } = await import('../protocol/index.ts')
   const parsed = manifestDocument.safeParse(readJson(join(path, MANIFEST)))
   return parsed.success ? parsed.data : null
 }

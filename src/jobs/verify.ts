@@ -29,7 +29,7 @@ export async function verify(
 ): Promise<VerifiedDelivery> {
   if (!existsSync(path) || !statSync(path).isDirectory()) return verifyFile(path, options, progress)
   finishInterrupted(path)
-  const manifest = readManifest(path)
+  const manifest = await readManifest(path)
   if (manifest === null) throw refuse('JOBS_NOT_A_DELIVERY', `verify "${path}"`, 'no manifest.json that can be read')
 
   const damage = await checkAgainstManifest(path, manifest.files, options.signal)
