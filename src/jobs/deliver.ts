@@ -127,7 +127,7 @@ async function run(
   const gain = options.writesGain && outcome.isDelivered ? [await gainFile(source, options, folder)] : []
   folder.writePart(RUN_LOG, runLog(source, options, performance.now() - startedMs))
   const page = putInPlace(outcome, folder, gain)
-  folder.placeBeside(RUN_LOG)
+  folder.placeBesideIfPossible(RUN_LOG)
   return { report: outcome.report, isDelivered: outcome.isDelivered, reportPath: resolve(options.out, page) }
 }
 

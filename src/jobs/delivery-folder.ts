@@ -5,6 +5,7 @@ import type { ManifestFile } from '../engine/index.ts'
 import { syncFolder, writeDurably } from './durable.ts'
 import { whileWriting } from './file-errors.ts'
 import { lockFolder } from './folder-lock.ts'
+import { refuse } from './refusals.ts'
 
 const MANIFEST = 'manifest.json'
 /** The document that holds all decisions of a delivery. */
@@ -80,6 +81,15 @@ export class DeliveryFolder {
     whileWriting(this.path, () => renameSync(this.partPath(name), join(this.path, name)))
   }
 
+  /** The same for what is not worth a refusal: the outcome stands already. */
+  placeBesideIfPossible(name: string): void {
+    try {
+      this.placeBeside(name)
+    } catch (error) {
+      if (!(error instanceof Refusal)) throw error
+    }
+  }
+
   removeBeside(name: string): void {
     rmSync(join(this.path, name), { force: true })
   }
@@ -93,14 +103,21 @@ export class DeliveryFolder {
       writeDurably(this.partPath(MANIFEST), manifest)
       syncFolder(join(this.path, WORK))
       renameSync(this.partPath(MANIFEST), join(this.path, COMMIT))
+    })
+    try {
       syncFolder(this.path)
       finishCommit(this.path)
-    })
+    } catch (error) {
+      const found = `a system error (${(error as NodeJS.ErrnoException).code})`
+      throw refuse('JOBS_COMMIT_UNFINISHED', `finish the delivery "${this.path}"`, found, { cause: error })
+    }
   }
 
   /** Removes the work folder (and the delivery folder, where this run made it and nothing came of it) and unlocks. */
   close(): void {
     try {
+      // A commit that the disk cut off is finished by the next opening, from the parts that still lie here.
+      if (existsSync(join(this.path, COMMIT))) return
       whileWriting(this.path, () => rmSync(join(this.path, WORK), { recursive: true, force: true }))
     } finally {
       this.#unlock()

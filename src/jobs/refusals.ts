@@ -32,6 +32,11 @@ export const JOBS_REFUSALS = {
     wanted: 'a disk that works',
     remedy: 'Choose an output on another disk.',
   },
+  JOBS_COMMIT_UNFINISHED: {
+    sentence: 'The disk failed while a delivery that is made and verified was put in place.',
+    wanted: 'a disk that works',
+    remedy: 'Run "plimsoll verify" on the folder once the disk works: it first finishes what was begun.',
+  },
   JOBS_FOLDER_BUSY: {
     sentence: 'Another run is writing into the folder.',
     wanted: 'one writer at a time',

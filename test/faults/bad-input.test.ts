@@ -418,7 +418,6 @@ describe('words', () => {
   test('layouts that cannot be those of the file', async () => {
     for (const words of [
       ['--layout', '5.1'],
-      ['--order', 'film'],
       ['--layout', 'mono'],
     ]) {
       expectAnswer(await runAgainst(at('silence'), ['measure', source, ...words]), [2, 'MEDIA_LAYOUT_MISMATCH'])
