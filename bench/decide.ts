@@ -1,28 +1,13 @@
-import { type DeliverySpec, defaultSettings, FIT_PARAMETERS, type Limit } from '../src/domain/index.ts'
+import { type DeliverySpec, defaultSettings, FIT_PARAMETERS } from '../src/domain/index.ts'
 import { ceilingCandidates, chooseGains } from '../src/engine/decide/index.ts'
 import { dramaEnergies, measuredOf } from '../test/testkit/programmes.ts'
+import { limit, specOf } from '../test/testkit/specs.ts'
 import { median, type Table } from './table.ts'
 
 const SECONDS = 7200
 
-const source = { document: 'bench', edition: '-', clause: '-', basis: 'user' } as const
-const limit = (value: number): Limit => ({ value, severity: 'fail', source })
-const TOTAL_ONLY: DeliverySpec = {
-  id: 'bench',
-  title: 'bench',
-  purpose: 'Only the total binds.',
-  edition: '-',
-  anchor: 'programme',
-  programmeLoudness: { targetLkfs: -24, toleranceBelowLu: 0.2, toleranceAboveLu: 0.2, source },
-  maxTruePeakDbtp: limit(-2),
-  notes: [],
-}
-const ALL_WINDOWS: DeliverySpec = {
-  ...TOTAL_ONLY,
-  purpose: 'All window lines bind.',
-  maxShortTermLkfs: limit(-18),
-  maxMomentaryLkfs: limit(-14),
-}
+const TOTAL_ONLY = specOf(-24, 0.2, { maxTruePeakDbtp: limit(-2) })
+const ALL_WINDOWS = { ...TOTAL_ONLY, maxShortTermLkfs: limit(-18), maxMomentaryLkfs: limit(-14) }
 
 /** How long the decision on a two-hour programme takes, 5.1 and fold-down judged. */
 export function deciding(rounds: number): Table {

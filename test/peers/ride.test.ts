@@ -1,25 +1,14 @@
 import { execFileSync } from 'node:child_process'
 import { expect, test } from 'vitest'
-import { type DeliverySpec, defaultSettings, FIT_PARAMETERS, type Limit } from '../../src/domain/index.ts'
+import { defaultSettings, FIT_PARAMETERS } from '../../src/domain/index.ts'
 import { chooseGains } from '../../src/engine/decide/index.ts'
 import { measuredOf } from '../testkit/programmes.ts'
+import { limit, specOf } from '../testkit/specs.ts'
 
 type Readings = { readonly total: number; readonly maxMomentary: number; readonly maxShortTerm: number }
 
 const MUSIC = '/usr/share/games/singularity/music'
-const source = { document: 'test', edition: '1', clause: '-', basis: 'user' } as const
-const limit = (value: number): Limit => ({ value, severity: 'fail', source })
-const spec: DeliverySpec = {
-  id: 'test',
-  title: 'Test spec',
-  purpose: '-',
-  edition: '1',
-  anchor: 'programme',
-  programmeLoudness: { targetLkfs: -24, toleranceBelowLu: 0.2, toleranceAboveLu: 0.2, source },
-  maxShortTermLkfs: limit(-19),
-  maxMomentaryLkfs: limit(-16),
-  notes: [],
-}
+const spec = specOf(-24, 0.2, { maxShortTermLkfs: limit(-19), maxMomentaryLkfs: limit(-16) })
 
 function oracle<T>(task: object): T {
   const script = new URL('ride-oracle.py', import.meta.url).pathname

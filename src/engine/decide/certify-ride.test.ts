@@ -1,19 +1,10 @@
 import { expect, test } from 'vitest'
 import { measuredOf, steps } from '../../../test/testkit/programmes.ts'
-import { type DeliverySpec, defaultSettings, FIT_PARAMETERS } from '../../domain/index.ts'
+import { limit, specOf } from '../../../test/testkit/specs.ts'
+import { defaultSettings, FIT_PARAMETERS } from '../../domain/index.ts'
 import { chooseGains } from './choose-gains.ts'
 
-const source = { document: 'test', edition: '1', clause: '-', basis: 'user' } as const
-const spec: DeliverySpec = {
-  id: 'test',
-  title: 'Test spec',
-  purpose: '-',
-  edition: '1',
-  anchor: 'programme',
-  programmeLoudness: { targetLkfs: -24, toleranceBelowLu: 0.2, toleranceAboveLu: 0.2, source },
-  maxShortTermLkfs: { value: -18, severity: 'fail', source },
-  notes: [],
-}
+const spec = specOf(-24, 0.2, { maxShortTermLkfs: limit(-18) })
 
 test('the movement of a ride is the sum of its rises and falls, its area the reduction over time', () => {
   const measured = measuredOf(steps([60, -25], [6, -10], [60, -25]))

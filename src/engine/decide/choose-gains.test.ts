@@ -2,26 +2,12 @@ import fc from 'fast-check'
 import { describe, expect, test } from 'vitest'
 import { dramaEnergies, energyOf, measuredOf, seededRandom, steps } from '../../../test/testkit/programmes.ts'
 import { readingUnder } from '../../../test/testkit/readings.ts'
-import { type DeliverySpec, defaultSettings, FIT_PARAMETERS, GAIN_STEP_DB, type Limit } from '../../domain/index.ts'
+import { limit, specOf } from '../../../test/testkit/specs.ts'
+import { defaultSettings, FIT_PARAMETERS, GAIN_STEP_DB } from '../../domain/index.ts'
 import { chooseGains } from './choose-gains.ts'
 import type { Decision } from './decision.ts'
 
-const source = { document: 'test', edition: '1', clause: '-', basis: 'user' } as const
-const limit = (value: number, severity: Limit['severity'] = 'fail'): Limit => ({ value, severity, source })
 const settings = defaultSettings(FIT_PARAMETERS)
-
-function specOf(targetLkfs: number, toleranceLu: number, lines: Partial<DeliverySpec> = {}): DeliverySpec {
-  return {
-    id: 'test',
-    title: 'Test spec',
-    purpose: '-',
-    edition: '1',
-    anchor: 'programme',
-    programmeLoudness: { targetLkfs, toleranceBelowLu: toleranceLu, toleranceAboveLu: toleranceLu, source },
-    notes: [],
-    ...lines,
-  }
-}
 
 // The lines of the measured comparison on drama: total -24, short-term -18, momentary -14.
 const FULL = specOf(-24, 0.2, {

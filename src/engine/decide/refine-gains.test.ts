@@ -1,25 +1,14 @@
 import { expect, test } from 'vitest'
 import { dramaEnergies, measuredOf } from '../../../test/testkit/programmes.ts'
 import { readingUnder } from '../../../test/testkit/readings.ts'
-import { type DeliverySpec, defaultSettings, FIT_PARAMETERS, type GainPlan, type Limit } from '../../domain/index.ts'
+import { limit, specOf } from '../../../test/testkit/specs.ts'
+import { defaultSettings, FIT_PARAMETERS, type GainPlan } from '../../domain/index.ts'
 import { chooseGains } from './choose-gains.ts'
 import { type Render, refineGains } from './refine-gains.ts'
 import { riddenEnergies } from './ridden-energies.ts'
 
-const source = { document: 'test', edition: '1', clause: '-', basis: 'user' } as const
-const limit = (value: number): Limit => ({ value, severity: 'fail', source })
 const settings = defaultSettings(FIT_PARAMETERS)
-const spec: DeliverySpec = {
-  id: 'test',
-  title: 'Test spec',
-  purpose: '-',
-  edition: '1',
-  anchor: 'programme',
-  programmeLoudness: { targetLkfs: -24, toleranceBelowLu: 0.2, toleranceAboveLu: 0.2, source },
-  maxShortTermLkfs: limit(-18),
-  maxTruePeakDbtp: limit(-2),
-  notes: [],
-}
+const spec = specOf(-24, 0.2, { maxShortTermLkfs: limit(-18), maxTruePeakDbtp: limit(-2) })
 
 /** A render whose ceiling works hard: hops above -20 LKFS lose two thirds of what they are above it. */
 function renderHard(energies: Float64Array, plan: GainPlan): Float64Array {

@@ -1,23 +1,11 @@
 import { expect, test } from 'vitest'
 import { measuredOf, steps } from '../../../test/testkit/programmes.ts'
-import { type DeliverySpec, dbToPower, defaultSettings, FIT_PARAMETERS, type Measured } from '../../domain/index.ts'
+import { specOf } from '../../../test/testkit/specs.ts'
+import { dbToPower, defaultSettings, FIT_PARAMETERS, type Measured } from '../../domain/index.ts'
 import { chooseGains } from './choose-gains.ts'
 import { settleStereoGain } from './stereo-gain.ts'
 
-const source = { document: 'test', edition: '1', clause: '-', basis: 'user' } as const
 const settings = defaultSettings(FIT_PARAMETERS)
-
-function specWith(toleranceLu: number): DeliverySpec {
-  return {
-    id: 'test',
-    title: 'Test spec',
-    purpose: '-',
-    edition: '1',
-    anchor: 'programme',
-    programmeLoudness: { targetLkfs: -23, toleranceBelowLu: toleranceLu, toleranceAboveLu: toleranceLu, source },
-    notes: [],
-  }
-}
 
 /** A level programme whose fold-down reads this much above it. */
 function programmeWith(offsetLu: number): Measured {
@@ -34,23 +22,25 @@ test.each([
   { offsetLu: -1.2, toleranceLu: 1, gain: 'own' },
   { offsetLu: 0.1, toleranceLu: 0.2, gain: 'linked' },
 ])('an offset of $offsetLu LU under a tolerance of $toleranceLu LU: $gain', ({ offsetLu, toleranceLu, gain }) => {
-  expect(settleStereoGain(programmeWith(offsetLu), specWith(toleranceLu), settings).stereoGain).toBe(gain)
+  expect(settleStereoGain(programmeWith(offsetLu), specOf(-23, toleranceLu), settings).stereoGain).toBe(gain)
 })
 
 test('balanced, each file takes half of the offset', () => {
   const balanced = { ...settings, anchor: 'balanced' } as const
-  expect(settleStereoGain(programmeWith(1.6), specWith(1), balanced).stereoGain).toBe('linked')
-  expect(settleStereoGain(programmeWith(2.4), specWith(1), balanced).stereoGain).toBe('own')
+  expect(settleStereoGain(programmeWith(1.6), specOf(-23, 1), balanced).stereoGain).toBe('linked')
+  expect(settleStereoGain(programmeWith(2.4), specOf(-23, 1), balanced).stereoGain).toBe('own')
 })
 
 test('what the mixer says outranks the tolerance', () => {
   for (const stereoGain of ['linked', 'own'] as const) {
-    expect(settleStereoGain(programmeWith(0.6), specWith(0.2), { ...settings, stereoGain }).stereoGain).toBe(stereoGain)
+    expect(settleStereoGain(programmeWith(0.6), specOf(-23, 0.2), { ...settings, stereoGain }).stereoGain).toBe(
+      stereoGain,
+    )
   }
 })
 
 test('a gain of its own puts the stereo on the target too', () => {
-  const { expected, stereoGainDb } = chooseGains(programmeWith(0.6), specWith(0.2), settings)
+  const { expected, stereoGainDb } = chooseGains(programmeWith(0.6), specOf(-23, 0.2), settings)
   expect(stereoGainDb).toBeCloseTo(-0.6, 3)
   expect(expected.programmeLoudnessLkfs).toBeCloseTo(-23, 2)
   expect(expected.foldDown?.programmeLoudnessLkfs).toBeCloseTo(-23, 2)
