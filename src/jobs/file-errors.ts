@@ -1,4 +1,4 @@
-import { Refusal } from '../domain/index.ts'
+import { systemErrorCode } from '../media/index.ts'
 import { type JobsRefusalCode, refuse } from './refusals.ts'
 
 /** What the file system's "no" to an output means to the user. */
@@ -19,16 +19,13 @@ export function onDisk<T>(action: 'write' | 'read', path: string, work: () => T)
   try {
     return work()
   } catch (error) {
-    if (error instanceof Refusal || !isSystemError(error)) throw error
-    const [code, found] = MEANINGS[error.code] ?? ['JOBS_DISK_FAILED', `a system error (${error.code})`]
+    const reason = systemErrorCode(error)
+    if (reason === null) throw error
+    const [code, found] = MEANINGS[reason] ?? ['JOBS_DISK_FAILED', `a system error (${reason})`]
     throw refuse(code, `${action} "${path}"`, found, { cause: error })
   }
 }
 
 export function whileWriting<T>(path: string, write: () => T): T {
   return onDisk('write', path, write)
-}
-
-function isSystemError(error: unknown): error is Error & { readonly code: string } {
-  return error instanceof Error && 'syscall' in error && 'code' in error
 }

@@ -1,12 +1,17 @@
 import * as fs from 'node:fs'
+import { constants } from 'node:os'
 import { unreadable, unwritable } from './refusals.ts'
 
 /** A file open for reading at any byte; offsets are Numbers, exact to 2^53. */
 export type OpenFile = { readonly path: string; readonly fd: number; readonly byteCount: number }
 
 /** The code of a system error, e.g. `ENOSPC`; null for refusals and faults of our own, which pass unchanged. */
-function systemErrorCode(error: unknown): string | null {
-  return error instanceof Error && 'syscall' in error && 'code' in error ? String(error.code) : null
+export function systemErrorCode(error: unknown): string | null {
+  if (!(error instanceof Error && 'syscall' in error && 'code' in error)) return null
+  const { errno } = error as NodeJS.ErrnoException
+  // Node has no name for some numbers, such as that of a disk quota; the system has.
+  const named = Object.entries(constants.errno).find(([, number]) => number === -(errno ?? 0))
+  return named?.[0] ?? String(error.code)
 }
 
 /** The refusal that fits a system error of reading. */

@@ -1,4 +1,5 @@
 export type { ChannelOptions, ChannelOrder } from './channels.ts'
+export { systemErrorCode } from './file.ts'
 export { decodeToScratch } from './flac/decode.ts'
 export { sha256Of, type Watch } from './hash.ts'
 export { type OpenAudio, type OpenSink, openPcm, openPcmSink, type PcmLocation } from './pcm.ts'
