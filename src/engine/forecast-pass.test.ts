@@ -1,9 +1,9 @@
 import { expect, test } from 'vitest'
 import { measuredOf, steps } from '../../test/testkit/programmes.ts'
-import { defaultSettings, FIT_PARAMETERS, joinMeasured, type Measured } from '../domain/index.ts'
+import { defaultSettings, FIT_PARAMETERS, type Measured } from '../domain/index.ts'
 import type { Crew } from './crew.ts'
 import type { DeliveryOrder } from './delivery-order.ts'
-import { decide } from './forecast-pass.ts'
+import { decide, joinAnalysed } from './forecast-pass.ts'
 import type { ResultOf, Task } from './work.ts'
 
 const SEGMENT_SECONDS = 25.6
@@ -40,7 +40,7 @@ async function tried(segments: readonly Measured[]): Promise<number[]> {
     upmix: null,
     fit: defaultSettings(FIT_PARAMETERS),
   } as unknown as DeliveryOrder
-  await decide(order, { whole: joinMeasured(segments), segments }, crew, () => {})
+  await decide(order, joinAnalysed(segments), crew, () => {})
   return asked
 }
 

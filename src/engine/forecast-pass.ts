@@ -1,4 +1,4 @@
-import { type GainPlan, gainToDb, HOPS_PER_SEGMENT, LAYOUTS, type Measured } from '../domain/index.ts'
+import { type GainPlan, gainToDb, HOPS_PER_SEGMENT, joinMeasured, LAYOUTS, type Measured } from '../domain/index.ts'
 import { bySegments, type Tell } from './by-segment.ts'
 import type { Crew } from './crew.ts'
 import {
@@ -12,20 +12,29 @@ import {
 import type { DeliveryOrder } from './delivery-order.ts'
 import { renderOrder } from './render-pass.ts'
 
-/** What is to be fitted, as a whole and segment by segment. */
-export type Analysed = { readonly whole: Measured; readonly segments: readonly Measured[] }
+/** What is to be fitted, and the highest true peak of each segment; the LFE has no say in the common gain. */
+export type Analysed = { readonly whole: Measured; readonly truePeaks: readonly number[] }
+
+export function joinAnalysed(segments: readonly Measured[]): Analysed {
+  return { whole: joinMeasured(segments), truePeaks: segments.map(highestTruePeak) }
+}
+
+function highestTruePeak({ layout, channels, foldDown }: Measured): number {
+  const mains = channels.filter((_, channel) => LAYOUTS[layout][channel] !== 'LFE')
+  return [...mains, ...(foldDown ?? [])].reduce((highest, { truePeak }) => Math.max(highest, truePeak.value), 0)
+}
 
 /** Chooses the gains; where the ceiling may act, a trial of those segments tells what it will take. */
 export async function decide(
   order: DeliveryOrder,
-  { whole, segments }: Analysed,
+  { whole, truePeaks }: Analysed,
   crew: Crew,
   tell: Tell,
 ): Promise<{ readonly decision: Decision; readonly correction: FitCorrection }> {
   const decision = chooseGains(whole, order.spec, order.fit)
   const { plan } = decision
   const tried = decision.feasible
-    ? ceilingCandidates(whole, plan).filter((segment) => nearsCeiling(segments[segment] as Measured, segment, plan))
+    ? ceilingCandidates(whole, plan).filter((segment) => nearsCeiling(truePeaks[segment] as number, segment, plan))
     : []
   if (tried.length === 0) return { decision, correction: {} }
   const trial = await renderOrder(order, decision)
@@ -44,12 +53,10 @@ export async function decide(
  */
 const CLOSER_LOOK_DB = 1
 
-/** Whether the true peak of a segment comes near the ceiling under a plan; the LFE has no say in the common gain. */
-function nearsCeiling({ layout, channels, foldDown }: Measured, segment: number, plan: GainPlan): boolean {
+/** Whether the true peak of a segment comes near the ceiling under a plan. */
+function nearsCeiling(truePeak: number, segment: number, plan: GainPlan): boolean {
   if (plan.ceilingDbtp === null) return false
-  const mains = channels.filter((_, channel) => LAYOUTS[layout][channel] !== 'LFE')
-  const highest = [...mains, ...(foldDown ?? [])].reduce((peak, { truePeak }) => Math.max(peak, truePeak.value), 0)
-  return gainToDb(highest) + highestGainDb(segment, plan) > plan.ceilingDbtp - CLOSER_LOOK_DB
+  return gainToDb(truePeak) + highestGainDb(segment, plan) > plan.ceilingDbtp - CLOSER_LOOK_DB
 }
 
 /** The highest gain of a segment, static and ride, from the hop before it to the hop after it. */

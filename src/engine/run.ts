@@ -16,7 +16,7 @@ import { bySegment, measureBySegment, measureSegments, type ProgrammeShape, type
 import type { Crew, Watch } from './crew.ts'
 import { type Decision, type Render, refineGains } from './decide/index.ts'
 import type { DeliveryOrder, DeliveryOutcome, DeliveryStore } from './delivery-order.ts'
-import { decide } from './forecast-pass.ts'
+import { type Analysed, decide, joinAnalysed } from './forecast-pass.ts'
 import { gatherReport } from './gather-report.ts'
 import { Stages } from './progress-shares.ts'
 import { render, seedOf } from './render-pass.ts'
@@ -48,9 +48,9 @@ export async function deliverProgramme(
   watch: Watch,
 ): Promise<DeliveryOutcome> {
   const stages = new Stages(watch)
-  const segments = await analyse(order, crew, stages.tell('analyse'))
-  const analysed = joinMeasured(segments)
-  const forecast = await decide(order, { whole: analysed, segments }, crew, stages.tell('forecast'))
+  const analysis = await analyse(order, crew, stages.tell('analyse'))
+  const analysed = analysis.whole
+  const forecast = await decide(order, analysis, crew, stages.tell('forecast'))
   let { decision } = forecast
   if (!decision.feasible && !order.keepsNonconforming) {
     return { report: await gatherReport(order, analysed, decision, null, 0), decision, isDelivered: false }
@@ -110,10 +110,10 @@ function sealable({
 }
 
 /** Measures what is to be fitted: the 5.1 that the upmix makes, kept in the scratch planes, or the source as it is. */
-function analyse(order: DeliveryOrder, crew: Crew, tell: Tell): Promise<readonly Measured[]> {
+async function analyse(order: DeliveryOrder, crew: Crew, tell: Tell): Promise<Analysed> {
   const { source, upmix } = order
-  if (upmix === null) return measureSegments(crew, source, 'source', tell)
-  return upmixSegments(crew, source, upmix, false, tell)
+  if (upmix === null) return joinAnalysed(await measureSegments(crew, source, 'source', tell))
+  return joinAnalysed(await upmixSegments(crew, source, upmix, false, tell))
 }
 
 function upmixSegments(
