@@ -81,7 +81,7 @@ async function verify(
   tell: Tell,
 ): Promise<Verified> {
   const overs = rendered.reduce((sum, segment) => sum + segment.overs, 0)
-  assert(overs === 0 || order.spec.maxTruePeakDbtp === undefined, `${overs} samples passed full scale under a ceiling`)
+  assert(overs === 0, `${overs} samples passed full scale under a ceiling`)
   const { stereoGainDb } = decision
   const origin = {
     rendered,

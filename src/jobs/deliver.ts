@@ -221,9 +221,15 @@ function refuseTaken(
   const audio = outputs.map(({ name }) => (options.keepsNonconforming ? [name, nonconformingName(name)] : [name]))
   const names = [...audio.flat(), ...Object.values(DOCUMENTS)]
   // A commit also removes what the old delivery had and the new one has not.
-  for (const name of [...names, ...folder.deliveredNames]) {
+  for (const name of [...names, RUN_LOG, NOT_DELIVERED_PAGE, ...folder.deliveredNames]) {
     if (!isSameFile(join(options.out, name), source.path)) continue
     throw refuse('JOBS_OUTPUT_IS_SOURCE', `deliver into "${options.out}"`, `the source itself there, as "${name}"`)
+  }
+  const blocked = folder.firstBlocked([...names, RUN_LOG, NOT_DELIVERED_PAGE])
+  if (blocked !== null) {
+    throw refuse('JOBS_OUTPUT_EXISTS', `deliver into "${options.out}"`, `a folder "${blocked}" there`, {
+      remedy: 'Name another --out folder, or move that one away.',
+    })
   }
   const taken = folder.firstTaken(names)
   if (taken !== null && !options.replaces) {

@@ -1,4 +1,4 @@
-import { existsSync, mkdirSync, readdirSync, readFileSync, renameSync, rmdirSync, rmSync } from 'node:fs'
+import { existsSync, mkdirSync, readdirSync, readFileSync, renameSync, rmdirSync, rmSync, statSync } from 'node:fs'
 import { basename, dirname, join, resolve } from 'node:path'
 import { Refusal } from '../domain/index.ts'
 import type { ManifestFile } from '../engine/index.ts'
@@ -64,6 +64,13 @@ export class DeliveryFolder {
   /** The first of these names that is taken here, or null. */
   firstTaken(names: readonly string[]): string | null {
     return [MANIFEST, ...names].find((name) => existsSync(join(this.path, name))) ?? null
+  }
+
+  /** The first name at which a folder stands in the way of a file that is to be put there or taken away, or null. */
+  firstBlocked(names: readonly string[]): string | null {
+    const isFolder = (name: string) =>
+      statSync(join(this.path, name), { throwIfNoEntry: false })?.isDirectory() ?? false
+    return [MANIFEST, ...names, ...this.deliveredNames].find(isFolder) ?? null
   }
 
   /** The files of the delivery that lies here; a commit removes those that the new one does not have. */

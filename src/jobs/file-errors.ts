@@ -11,6 +11,7 @@ const MEANINGS: Readonly<Record<string, readonly [code: JobsRefusalCode, found: 
   EISDIR: ['JOBS_OUTPUT_NOT_WRITABLE', 'a folder of that name'],
   ENOTDIR: ['JOBS_OUTPUT_NOT_A_FOLDER', 'a file where a folder is needed'],
   EEXIST: ['JOBS_OUTPUT_NOT_A_FOLDER', 'a file where a folder is needed'],
+  ENAMETOOLONG: ['JOBS_OUTPUT_NOT_WRITABLE', 'a name that is too long for the file system'],
   ENOENT: ['JOBS_OUTPUT_NOT_WRITABLE', 'no such folder'],
 }
 

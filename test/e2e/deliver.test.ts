@@ -40,8 +40,8 @@ async function deliverTo(out: string, name: string, master: string, args: readon
   return { out, run, mix: join(out, `${name}_51.wav`), stereo: join(out, `${name}_20.wav`) }
 }
 
-function ownSpec(targetLkfs: number, maxTruePeakDbtp: number, toleranceLu = 1): string {
-  const path = join(folder, `own${targetLkfs}.json`)
+function ownSpec(targetLkfs: number, maxTruePeakDbtp: number | undefined, toleranceLu = 1): string {
+  const path = join(folder, `own${targetLkfs}${maxTruePeakDbtp}.json`)
   const programmeLoudness = { targetLkfs, toleranceBelowLu: toleranceLu, toleranceAboveLu: toleranceLu }
   const named = { id: 'own', title: 'Own', purpose: 'A test.', edition: '1' }
   writeFileSync(path, JSON.stringify({ specVersion: 1, ...named, programmeLoudness, maxTruePeakDbtp }))
@@ -78,11 +78,10 @@ describe('as FFmpeg and libebur128 read the delivered files', () => {
 
   test.each(cases)('%s', (_, made, target, tolerance, ceiling) => {
     const { mix, stereo } = made()
-    const readers = [readWavByFfmpeg, readWavByLibebur128]
     expect(readWavByFfmpeg(mix).layout).toBe('5.1')
     // FFmpeg names no layout of two channels behind a plain header, which is stereo by common practice.
     expect(readWavByFfmpeg(stereo).layout).toMatch(/^(?:stereo|unknown)$/)
-    for (const read of readers) {
+    for (const read of [readWavByFfmpeg, (path: string) => readWavByLibebur128(path)]) {
       const [of51, of20] = [read(mix), read(stereo)]
       expect(Math.abs(of51.programmeLoudnessLkfs - target)).toBeLessThanOrEqual(0.1)
       expect(Math.abs(of20.programmeLoudnessLkfs - target)).toBeLessThanOrEqual(tolerance)
@@ -94,7 +93,7 @@ describe('as FFmpeg and libebur128 read the delivered files', () => {
   test('the ride holds the short-term line in both files', () => {
     for (const path of [ridden.mix, ridden.stereo]) {
       expect(readWavByFfmpeg(path).maxShortTermLkfs).toBeLessThanOrEqual(-18)
-      expect(readWavByLibebur128(path).maxShortTermLkfs).toBeLessThanOrEqual(-18)
+      expect(readWavByLibebur128(path, 'full').maxShortTermLkfs).toBeLessThanOrEqual(-18)
     }
     const { alteration } = ridden.run.json()
     expect(alteration.ride.movementDb).toBeGreaterThan(1)
@@ -180,6 +179,39 @@ describe('fold-down lock', () => {
     expect(largest_lsb).toBeLessThanOrEqual(1)
     // The curve is not a constant: the law is tested on a gain that moves.
     expect(gain_db[1]! - gain_db[0]!).toBeGreaterThan(1)
+  })
+})
+
+describe('a stereo with a gain of its own', () => {
+  test('is the master times both constants, and the report says that the lock is open on purpose', async () => {
+    const own = await deliverTo(ownFolder(), 'plain', plain.master, ['--spec', 'ebu-r128', '--set', 'stereoGain=own'])
+    const { foldDownLock, alteration, findings } = own.run.json()
+    expect(foldDownLock).toMatchObject({ state: 'open', openedBy: ['stereoGain'] })
+    expect(findings.map(({ id }: { id: string }) => id)).toContain('fold-down-lock')
+    expect(foldDownLock.stereoGainDb).not.toBe(0)
+    const gainDb = alteration.total.staticGainDb + foldDownLock.stereoGainDb
+    expect(byNumpy('static', plain.master, own.stereo, gainDb).largest_lsb).toBeLessThanOrEqual(0.5 + 2 ** -20)
+    for (const path of [own.mix, own.stereo]) {
+      expect(Math.abs(readWavByLibebur128(path).programmeLoudnessLkfs + 23)).toBeLessThanOrEqual(0.1)
+    }
+    await plimsollMust(['verify', own.out, '--spec', 'ebu-r128'], 0)
+  })
+})
+
+describe('nothing clips', () => {
+  test.each([
+    ['a spec without a true-peak line', undefined],
+    ['a spec that allows peaks above full scale', 2],
+  ])('%s', async (_, maxTruePeakDbtp) => {
+    const spec = ownSpec(-14, maxTruePeakDbtp, 6)
+    const loud = await deliverTo(ownFolder(), 'driven', driven.master, ['--spec', spec])
+    expect(loud.run.json().alteration.ceiling.events).toBeGreaterThan(0)
+    for (const path of [loud.mix, loud.stereo]) {
+      // Clipped samples would stand at full scale, and rise above it between the samples.
+      expect(Math.max(...byNumpy<{ peaks: number[] }>('peaks', path).peaks)).toBeLessThan(1 - 2 ** -15)
+      expect(readWavByLibebur128(path).maxTruePeakDbtp).toBeLessThanOrEqual(0)
+    }
+    expect(byNumpy('fold', loud.mix, loud.stereo)).toMatchObject({ differing: 0 })
   })
 })
 

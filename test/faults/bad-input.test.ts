@@ -6,6 +6,7 @@ import {
   linkSync,
   mkdirSync,
   readFileSync,
+  rmdirSync,
   rmSync,
   symlinkSync,
   writeFileSync,
@@ -292,6 +293,12 @@ describe('places', () => {
     }
     const onFile = ['deliver', source, ...SPEC, '--out', join(place, 'out')]
     expectAnswer(await runAgainst(place, onFile), [2, 'JOBS_OUTPUT_NOT_A_FOLDER'])
+    for (const name of ['report.html', 'run.log', 'not-delivered.html', 'in_20.wav']) {
+      mkdirSync(join(place, 'out-folder', name))
+      const words = ['deliver', source, ...SPEC, '--out', join(place, 'out-folder'), '--replace']
+      expect((await runAgainst(place, words)).json().refusal.code, name).toBe('JOBS_OUTPUT_EXISTS')
+      rmdirSync(join(place, 'out-folder', name))
+    }
     const series = ['measure', source, '--series', join(place, 'out')]
     expectAnswer(await runAgainst(place, series), [2, 'JOBS_OUTPUT_EXISTS'])
   })

@@ -12,36 +12,47 @@ export type OutsideFigures = {
   readonly maxTruePeakDbtp: number
 }
 
+const known = new Map<string, unknown>()
+
+/** A finished file is read once by each meter, however many tests look at it. */
+function once<T>(key: string, read: () => T): T {
+  if (!known.has(key)) known.set(key, read())
+  return known.get(key) as T
+}
+
 /** FFmpeg's last reading of the file itself, by the layout that its header tells FFmpeg. */
 export function readWavByFfmpeg(path: string): OutsideFigures & { readonly maxShortTermLkfs: number } {
-  const probe = ['-v', 'error', '-show_entries', 'stream=channel_layout', '-of', 'csv=p=0', path]
-  const layout = execFileSync('ffprobe', probe, { encoding: 'utf8' }).trim()
-  // The summary has one decimal only, so the figures are taken from the metadata of the frames.
-  const filter = ['-af', 'ebur128=peak=true:metadata=1,ametadata=print:file=-', '-f', 'null', '-']
-  const printed = execFileSync('ffmpeg', ['-v', 'error', '-i', path, ...filter], {
-    encoding: 'utf8',
-    maxBuffer: FFMPEG_BUFFER_BYTES,
+  return once(`ffmpeg ${path}`, () => {
+    const probe = ['-v', 'error', '-show_entries', 'stream=channel_layout', '-of', 'csv=p=0', path]
+    const layout = execFileSync('ffprobe', probe, { encoding: 'utf8' }).trim()
+    // The summary has one decimal only, so the figures are taken from the metadata of the frames.
+    const filter = ['-af', 'ebur128=peak=true:metadata=1,ametadata=print:file=-', '-f', 'null', '-']
+    const args = ['-v', 'error', '-i', path, ...filter]
+    const printed = execFileSync('ffmpeg', args, { encoding: 'utf8', maxBuffer: FFMPEG_BUFFER_BYTES })
+    const values = (key: string) =>
+      [...printed.matchAll(new RegExp(`^${key}=(.*)$`, 'gm'))].map(([, text]) => Number(text))
+    return {
+      layout,
+      programmeLoudnessLkfs: values('lavfi[.]r128[.]I').at(-1) as number,
+      maxShortTermLkfs: Math.max(...values('lavfi[.]r128[.]S').slice(SHORT_TERM_FIRST_READING)),
+      maxTruePeakDbtp: 20 * Math.log10(Math.max(...values('lavfi[.]r128[.]true_peaks_ch\\d+'))),
+    }
   })
-  const values = (key: string) =>
-    [...printed.matchAll(new RegExp(`^${key}=(.*)$`, 'gm'))].map((match) => Number(match[1]))
-  const peaks = [...printed.matchAll(/^lavfi[.]r128[.]true_peaks_ch\d+=(.*)$/gm)].map((match) => Number(match[1]))
-  return {
-    layout,
-    programmeLoudnessLkfs: values('lavfi[.]r128[.]I').at(-1) as number,
-    maxShortTermLkfs: Math.max(...values('lavfi[.]r128[.]S').slice(SHORT_TERM_FIRST_READING)),
-    maxTruePeakDbtp: 20 * Math.log10(Math.max(...peaks)),
-  }
 }
 
 /** FFmpeg tells a reading every 100 ms; the first full 3 s window ends with the thirtieth. */
 const SHORT_TERM_FIRST_READING = 29
 
-/** libebur128 on the samples of the file. */
-export function readWavByLibebur128(path: string): Omit<OutsideFigures, 'layout'> & { maxShortTermLkfs: number } {
-  const { dataByteOffset, frameCount, channelCount, sampleRateHz, bits } = wavShape(path)
-  const args = [path, dataByteOffset, frameCount, channelCount, sampleRateHz, bits, 'full'].map(String)
-  const read = JSON.parse(execFileSync(libebur128Probe(), args, { encoding: 'utf8' }))
-  return { ...read, maxTruePeakDbtp: 20 * Math.log10(Math.max(...read.truePeaks)) }
+type LibraryFigures = Omit<OutsideFigures, 'layout'> & { readonly maxShortTermLkfs: number | null }
+
+/** libebur128 on the samples of the file; `full` also polls short-term loudness, which takes long. */
+export function readWavByLibebur128(path: string, mode: 'fast' | 'full' = 'fast'): LibraryFigures {
+  return once(`libebur128 ${mode} ${path}`, () => {
+    const { dataByteOffset, frameCount, channelCount, sampleRateHz, bits } = wavShape(path)
+    const args = [path, dataByteOffset, frameCount, channelCount, sampleRateHz, bits, mode].map(String)
+    const read = JSON.parse(execFileSync(libebur128Probe(), args, { encoding: 'utf8' }))
+    return { ...read, maxTruePeakDbtp: 20 * Math.log10(Math.max(...read.truePeaks)) }
+  })
 }
 
 /** What the chunks of a RIFF file say. @source Microsoft and IBM, Multimedia Programming Interface 1.0 (1991), RIFF */

@@ -64,8 +64,10 @@ describe('static gain', () => {
     expect(findings[0]?.message).toContain('40 dB')
   })
 
-  test('has no ceiling where the spec has no true-peak line', () => {
-    expect(chooseGains(measuredOf(steps([20, -30])), specOf(-24, 1), settings).plan.ceilingDbtp).toBeNull()
+  test('has its ceiling just below full scale where the spec has no true-peak line, or one above: nothing may clip', () => {
+    for (const lines of [{}, { maxTruePeakDbtp: limit(2) }]) {
+      expect(chooseGains(measuredOf(steps([20, -30])), specOf(-24, 1, lines), settings).plan.ceilingDbtp).toBe(-0.01)
+    }
   })
 })
 

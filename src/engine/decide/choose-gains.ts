@@ -53,7 +53,11 @@ export function chooseGains(
   }
 }
 
-function ceilingOf(spec: DeliverySpec, settings: FitSettings, correction: FitCorrection): number | null {
-  if (spec.maxTruePeakDbtp === undefined) return null
-  return spec.maxTruePeakDbtp.value - settings.ceilingAimBelowDb - (correction.ceilingShiftDb ?? 0)
+/** Words of a file end a little below full scale, whatever a spec allows: nothing may clip. */
+const HIGHEST_CEILING_DBTP = -0.01
+
+function ceilingOf(spec: DeliverySpec, settings: FitSettings, correction: FitCorrection): number {
+  if (spec.maxTruePeakDbtp === undefined) return HIGHEST_CEILING_DBTP
+  const asked = spec.maxTruePeakDbtp.value - settings.ceilingAimBelowDb - (correction.ceilingShiftDb ?? 0)
+  return Math.min(asked, HIGHEST_CEILING_DBTP)
 }
