@@ -1,4 +1,4 @@
-// Measures speed and memory, beside the peers where there are any, in one run.
+// Measures speed and memory, beside the peers where there are any, in one run; see docs/performance.md.
 // npm run bench [-- part...] [--rounds N] [--json]
 import { mkdtempSync, rmSync } from 'node:fs'
 import { tmpdir } from 'node:os'
@@ -17,33 +17,40 @@ const PARTS: Readonly<Record<string, Part>> = { measure: measuring, stages, deli
 /** Two hours of audio take minutes and 15 GB: only when they are asked for. */
 const USUAL_PARTS = ['measure', 'stages', 'deliver']
 
+/** Runs one part in a folder of its own. */
+function runPart(name: string, rounds: number) {
+  const folder = mkdtempSync(join(tmpdir(), 'plimsoll-bench-'))
+  try {
+    const loadBefore = load()
+    const tables = (PARTS[name] as Part)(folder, rounds)
+    return { part: name, loadBefore, loadAfter: load(), tables }
+  } finally {
+    rmSync(folder, { recursive: true, force: true })
+  }
+}
+
 const { values, positionals } = parseArgs({
   allowPositionals: true,
   options: { rounds: { type: 'string', default: '5' }, json: { type: 'boolean', default: false } },
 })
 const names = positionals.length === 0 ? USUAL_PARTS : positionals
-const unknown = names.find((name) => !(name in PARTS))
-if (unknown !== undefined) throw new Error(`no part "${unknown}"; there are ${Object.keys(PARTS).join(', ')}`)
+const rounds = Number(values.rounds)
+if (names.some((name) => !(name in PARTS)) || !Number.isInteger(rounds) || rounds < 1) {
+  console.error(`usage: npm run bench [-- ${Object.keys(PARTS).join(' ')}] [--rounds 1..] [--json]`)
+  process.exit(2)
+}
 
-const tell = (text: string) => process.stderr.write(`${text}\n`)
 const machine = describeMachine()
+const tell = values.json ? console.error : console.log
 tell(
   Object.entries(machine)
     .map(([what, name]) => `${what} ${name}`)
     .join(', '),
 )
-const found: { part: string; loadBefore: number; loadAfter: number; tables: readonly Table[] }[] = []
-for (const name of names) {
-  const folder = mkdtempSync(join(tmpdir(), 'plimsoll-bench-'))
-  try {
-    const loadBefore = load()
-    const tables = (PARTS[name] as Part)(folder, Number(values.rounds))
-    const loadAfter = load()
-    found.push({ part: name, loadBefore, loadAfter, tables })
-    if (!values.json) console.log(tables.map(printTable).join(''))
-    tell(`machine load ${loadBefore.toFixed(1)} before, ${loadAfter.toFixed(1)} after`)
-  } finally {
-    rmSync(folder, { recursive: true, force: true })
-  }
-}
-if (values.json) console.log(JSON.stringify({ machine, parts: found }, null, 2))
+const parts = names.map((name) => {
+  const part = runPart(name, rounds)
+  if (!values.json) console.log(part.tables.map(printTable).join(''))
+  tell(`${name}: machine load ${part.loadBefore.toFixed(1)} before, ${part.loadAfter.toFixed(1)} after`)
+  return part
+})
+if (values.json) console.log(JSON.stringify({ machine, parts }, null, 2))
