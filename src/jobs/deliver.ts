@@ -62,6 +62,8 @@ export type Delivery = {
 
 const NOT_DELIVERED_PAGE = 'not-delivered.html'
 const RUN_LOG = 'run.log'
+/** Longest file name that the common file systems take. */
+const LONGEST_NAME_BYTES = 255
 const DOCUMENTS = { page: 'report.html', report: 'report.json', plan: PLAN, sums: 'sha256.txt' } as const
 
 /** The whole job for one title: a source in, a delivery folder out, or nothing but the reasons. */
@@ -224,6 +226,13 @@ function refuseTaken(
   for (const name of [...names, RUN_LOG, NOT_DELIVERED_PAGE, ...folder.deliveredNames]) {
     if (!isSameFile(join(options.out, name), source.path)) continue
     throw refuse('JOBS_OUTPUT_IS_SOURCE', `deliver into "${options.out}"`, `the source itself there, as "${name}"`)
+  }
+  const tooLong = audio.flat().find((name) => Buffer.byteLength(`${nonconformingName(name)}.part`) > LONGEST_NAME_BYTES)
+  if (tooLong !== undefined) {
+    throw refuse('JOBS_OUTPUT_NOT_WRITABLE', `write "${tooLong}"`, 'a name that is too long for a file', {
+      wanted: `at most ${LONGEST_NAME_BYTES} bytes with all that is added to it`,
+      remedy: 'Give a shorter name with --title.',
+    })
   }
   const blocked = folder.firstBlocked([...names, RUN_LOG, NOT_DELIVERED_PAGE])
   if (blocked !== null) {

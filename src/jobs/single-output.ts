@@ -27,7 +27,11 @@ export class SingleOutput implements Disposable {
     this.partPath = `${path}.${process.pid}.part`
     const places = [path, ...(options.otherNames ?? []).map((name) => join(dirname(path), name))]
     for (const place of places) refuseTaken(place, options)
-    whileWriting(path, () => removeDeadParts(path))
+    whileWriting(path, () => {
+      removeDeadParts(path)
+      // A dead run may have had this number; and a name that is too long shows here, before any work.
+      rmSync(this.partPath, { force: true })
+    })
   }
 
   /** Writes a small text as the part. */

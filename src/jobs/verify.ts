@@ -34,6 +34,7 @@ export async function verify(
 
   const damage = await checkAgainstManifest(path, manifest.files, options.signal)
   const findings = [...damage.values()]
+  if (!manifest.files.some((file) => file.role in AUDIO_NAMES)) findings.push(withoutAudio())
   const audio = manifest.files.filter((file) => file.role in AUDIO_NAMES && !damage.has(file))
   if (audio.length === 0) return { conforms: false, files: [], foldDownLock: null, findings, margins: [] }
   return verifyAudio(path, audio, findings, options, progress)
@@ -140,6 +141,10 @@ async function checkAgainstManifest(
     }
   }
   return damage
+}
+
+function withoutAudio(): Finding {
+  return damaged('no-audio', 'The manifest lists no audio, so there is nothing to hold against the spec.')
 }
 
 function unevenLengths(main: OpenedSource, other: OpenedSource): Finding {

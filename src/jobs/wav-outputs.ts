@@ -10,6 +10,7 @@ import {
 } from '../domain/index.ts'
 import type { AudioName, DeliveryStore } from '../engine/index.ts'
 import { type Bext, createWav, type PcmLocation, sealWav, sha256Of, type WavPlan } from '../media/index.ts'
+import { whileWriting } from './file-errors.ts'
 import type { OpenedSource } from './source.ts'
 import { TOOL_VERSION } from './tool.ts'
 import type { Places } from './workplace.ts'
@@ -55,7 +56,7 @@ export class WavOutputs implements DeliveryStore {
     const places: { [name in AudioName]?: PcmLocation } = {}
     for (const output of this.#outputs) {
       const part = this.#partPath(output.name)
-      rmSync(part, { force: true })
+      whileWriting(part, () => rmSync(part, { force: true }))
       places[output.audio] = createWav(part, this.#plan(output, null))
     }
     this.#move(places)
@@ -72,7 +73,7 @@ export class WavOutputs implements DeliveryStore {
       sealWav(part, this.#plan(output, file?.measurements ?? null))
       if (file === undefined) continue
       const path = conforms ? output.name : nonconformingName(output.name)
-      if (!conforms) renameSync(part, this.#partPath(path))
+      if (!conforms) whileWriting(part, () => renameSync(part, this.#partPath(path)))
       sealed.push({ ...file, path, ...(await this.#fingerprint(this.#partPath(path))) })
     }
     return sealed

@@ -106,6 +106,16 @@ describe('verify finds what is not as it was delivered', () => {
     expect(findings.some((finding) => finding.startsWith('programme-loudness'))).toBe(true)
   })
 
+  test('a manifest that lists no audio any more', async () => {
+    const findings = await findingsAfter((copy) => {
+      const path = join(copy, 'manifest.json')
+      const manifest = JSON.parse(readFileSync(path, 'utf8'))
+      const files = manifest.files.filter(({ role }: { role: string }) => role === 'report')
+      writeFileSync(path, JSON.stringify({ ...manifest, files }))
+    })
+    expect(findings).toEqual([expect.stringMatching(/^no-audio/)])
+  })
+
   test('a delivery that is whole passes, and so does its stereo alone; by another spec it does not', async () => {
     await plimsollMust(['verify', at('delivery'), ...SPEC], 0)
     await plimsollMust(['verify', at('delivery/master_20.wav'), ...SPEC], 0)

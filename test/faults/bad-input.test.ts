@@ -326,6 +326,21 @@ describe('places', () => {
     }
   })
 
+  test('names that are too long for a file system', async () => {
+    const place = ownFolder()
+    const source = join(place, `${'n'.repeat(245)}.wav`)
+    writeFileSync(source, whole)
+    const words = ['deliver', source, ...SPEC, '--out', join(place, 'out')]
+    const told = await runAgainst(place, words)
+    expectAnswer(told, [2, 'JOBS_OUTPUT_NOT_WRITABLE'])
+    expect(told.json().refusal.remedy).toContain('--title')
+    await plimsollMust([...words, '--title', 'short'], 0)
+    const long = join(place, 'x'.repeat(250))
+    for (const command of commands(source, long).slice(1, -1)) {
+      expectAnswer(await runAgainst(place, command), [2, 'JOBS_OUTPUT_NOT_WRITABLE'])
+    }
+  })
+
   test('a source that is a file of the delivery which would be replaced', async () => {
     const place = ownFolder()
     copyFileSync(mixMaster(join(place, 'in.wav'), { seconds: 6 }), join(place, 'other.wav'))
