@@ -54,6 +54,11 @@ export const JOBS_REFUSALS = {
     wanted: 'a whole file',
     remedy: 'Copy the file again from its origin; "plimsoll measure" reads what is there.',
   },
+  JOBS_SOURCE_CHANGED: {
+    sentence: 'The source was written to while it was used.',
+    wanted: 'a file that stays as it is until the work is done',
+    remedy: 'Let the copy or recording finish, then try again.',
+  },
   JOBS_SOURCE_NOT_FINITE: {
     sentence: 'A sample of the source is NaN or infinite.',
     wanted: 'finite samples only',

@@ -1,3 +1,4 @@
+import { existsSync, statSync } from 'node:fs'
 import { basename, extname, join } from 'node:path'
 import type { Cancellation, DeliverySpec, Finding, LayoutName, PcmFormat } from '../domain/index.ts'
 import { type DeliveryOrder, identifyOrder } from '../engine/index.ts'
@@ -25,6 +26,8 @@ export type OpenedSource = {
   readonly bitsPerSample: number
   readonly container: string
   readonly bext: Bext | null
+  /** Size and time of the file when it was opened. */
+  readonly stamp: string
   /** What is odd about the file: truncated data, sizes that lie, channels told by evidence. */
   readonly findings: readonly Finding[]
 }
@@ -65,7 +68,19 @@ function opened(path: string, header: ReturnType<typeof probe>, location: PcmLoc
   const { format, layout, frameCount } = location
   const { bitsPerSample, container, bext, findings } = header
   const titleId = basename(path, extname(path))
-  return { path, titleId, location, format, layout, frameCount, bitsPerSample, container, bext, findings }
+  const stamp = stampOf(path)
+  return { path, titleId, location, format, layout, frameCount, bitsPerSample, container, bext, stamp, findings }
+}
+
+function stampOf(path: string): string {
+  const { size, mtimeNs, ino } = statSync(path, { bigint: true })
+  return `${size} ${mtimeNs} ${ino}`
+}
+
+/** Refuses what was made of a file that somebody wrote to meanwhile: its hash and its audio need not belong together. */
+export function refuseChanged({ path, stamp }: OpenedSource): void {
+  if (!existsSync(path) || stampOf(path) === stamp) return
+  throw refuse('JOBS_SOURCE_CHANGED', `use "${path}"`, 'a file that was written to while it was used')
 }
 
 function orderByEvidence(evidence: ReturnType<typeof identifyOrder>): Finding {

@@ -11,7 +11,7 @@ import {
 import type { AudioName, DeliveryStore } from '../engine/index.ts'
 import { type Bext, createWav, type PcmLocation, sealWav, sha256Of, type WavPlan } from '../media/index.ts'
 import { whileWriting } from './file-errors.ts'
-import type { OpenedSource } from './source.ts'
+import { type OpenedSource, refuseChanged } from './source.ts'
 import { TOOL_VERSION } from './tool.ts'
 import type { Places } from './workplace.ts'
 
@@ -66,6 +66,7 @@ export class WavOutputs implements DeliveryStore {
     files: readonly Omit<DeliveredFile, 'path' | 'sha256' | 'bytes'>[],
     conforms: boolean,
   ): Promise<readonly DeliveredFile[]> {
+    refuseChanged(this.#source)
     const sealed: DeliveredFile[] = []
     for (const output of this.#outputs) {
       const file = files.find(({ role }) => role === output.role)

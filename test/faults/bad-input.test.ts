@@ -6,9 +6,11 @@ import {
   linkSync,
   mkdirSync,
   readFileSync,
+  renameSync,
   rmdirSync,
   rmSync,
   symlinkSync,
+  truncateSync,
   writeFileSync,
 } from 'node:fs'
 import { join } from 'node:path'
@@ -23,6 +25,7 @@ import {
   plimsollMust,
   type Run,
   snapshot,
+  startPlimsoll,
 } from '../testkit/cli.ts'
 import { mixMaster } from '../testkit/cli-programmes.ts'
 import { byNumpy, sha256, wavShape } from '../testkit/outside.ts'
@@ -366,6 +369,53 @@ describe('places', () => {
       expectAnswer(await runAgainst(place, ['verify', place, ...SPEC]), [2, 'JOBS_NOT_A_DELIVERY'])
     }
   })
+})
+
+describe('a source that somebody writes to while it is used', () => {
+  /** Starts a delivery, does something to its source while it renders, and gives what the delivery says then. */
+  async function runWhile(change: (source: string) => void): Promise<void> {
+    const place = ownFolder()
+    const source = mixMaster(join(place, 'in.wav'), { musicDb: -24, speechDb: -6, seconds: 60 })
+    const { child, ended } = startPlimsoll(['deliver', source, ...SPEC, '--out', join(place, 'out'), '--json'])
+    child.stderr?.once('data', () => change(source))
+    const run = await ended
+    expect(run.code, run.stderr).toBe(2)
+    expect(run.json().refusal.code).toMatch(/^(?:JOBS_SOURCE_CHANGED|MEDIA_FILE_CHANGED)$/)
+    expect(filesBelow(place)).toEqual(['in.wav'])
+  }
+
+  test('cut short', () => runWhile((source) => truncateSync(source, 100_000)))
+  test('overwritten by other samples', () => runWhile((source) => writeFileSync(source, whole, { flag: 'r+' })))
+  test('replaced by another file', () =>
+    runWhile((source) => {
+      writeFileSync(`${source}.new`, readFileSync(source))
+      renameSync(`${source}.new`, source)
+    }))
+})
+
+test('six channels that nothing tells apart are refused with what would help', async () => {
+  const place = ownFolder()
+  writeFileSync(join(place, 'in.wav'), wav({ channelCount: 6, bits: 24 }, words24(soundOf(3 * SECOND, 6))))
+  const run = await runAgainst(place, ['measure', join(place, 'in.wav')])
+  expectAnswer(run, [2, 'JOBS_LAYOUT_UNKNOWN'])
+  expect(run.json().refusal.remedy).toMatch(/--order/)
+  await plimsollMust(['measure', join(place, 'in.wav'), '--order', 'film'], 0)
+})
+
+test('a delivery on a medium that may only be read is verified, leftovers of a dead run or not', async () => {
+  const place = ownFolder()
+  mixMaster(join(place, 'in.wav'), { seconds: 6 })
+  const out = join(place, 'out')
+  await plimsollMust(['deliver', join(place, 'in.wav'), ...SPEC, '--out', out], 0)
+  const nobody = { uid: process.getuid?.() === 0 ? 65534 : undefined }
+  chmodSync(place, 0o755)
+  for (const leftover of [null, '.plimsoll-work', '.plimsoll-lock']) {
+    if (leftover === '.plimsoll-work') mkdirSync(join(out, leftover))
+    if (leftover === '.plimsoll-lock') writeFileSync(join(out, leftover), '{"pid":1073741823,"host":"x"}')
+    chmodSync(out, 0o555)
+    await plimsollMust(['verify', out, ...SPEC], leftover === '.plimsoll-lock' ? 2 : 0, nobody)
+    chmodSync(out, 0o755)
+  }
 })
 
 describe('words', () => {
