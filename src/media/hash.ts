@@ -1,9 +1,13 @@
 import { createHash } from 'node:crypto'
-import { closeSync, createReadStream } from 'node:fs'
+import { closeSync, read } from 'node:fs'
+import { promisify } from 'node:util'
 import { type Cancellation, Cancelled } from '../domain/index.ts'
 import { openFile, readRefusal } from './file.ts'
 
-const BLOCK_BYTES = 4 << 20
+/** Small enough to be hashed while it is in the processor's cache. */
+const BLOCK_BYTES = 1 << 20
+
+const readBlock = promisify(read)
 
 /** How long work is watched and stopped from outside. */
 export type Watch = {
@@ -16,12 +20,15 @@ export type Watch = {
 export async function sha256Of(path: string, watch: Watch = {}): Promise<string> {
   const file = openFile(path)
   const hash = createHash('sha256')
+  const block = Buffer.allocUnsafe(BLOCK_BYTES)
   let done = 0
   try {
-    for await (const block of createReadStream(path, { fd: file.fd, autoClose: false, highWaterMark: BLOCK_BYTES })) {
+    for (;;) {
       if (watch.cancellation?.aborted) throw new Cancelled('stopped by the user')
-      hash.update(block)
-      done += block.length
+      const { bytesRead } = await readBlock(file.fd, block, 0, block.length, done)
+      if (bytesRead === 0) break
+      hash.update(block.subarray(0, bytesRead))
+      done += bytesRead
       watch.progress?.(Math.min(1, done / file.byteCount))
     }
   } catch (error) {

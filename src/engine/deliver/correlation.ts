@@ -3,18 +3,23 @@ import type { LoudnessCurve } from '../../domain/index.ts'
 /** Pearson's correlation of two curves, over the places where both have a value; null where one of them is level. */
 export function correlation(some: LoudnessCurve, other: LoudnessCurve): number | null {
   const count = Math.min(some.lkfs.length, other.lkfs.length)
-  const pairs: (readonly [number, number])[] = []
+  const hasBoth = (index: number) => Number.isFinite(some.lkfs[index]) && Number.isFinite(other.lkfs[index])
+  let pairs = 0
+  let sumOfSome = 0
+  let sumOfOther = 0
   for (let index = 0; index < count; index++) {
-    const pair = [some.lkfs[index] as number, other.lkfs[index] as number] as const
-    if (Number.isFinite(pair[0]) && Number.isFinite(pair[1])) pairs.push(pair)
+    if (!hasBoth(index)) continue
+    pairs++
+    sumOfSome += some.lkfs[index] as number
+    sumOfOther += other.lkfs[index] as number
   }
-  const meanOf = (side: 0 | 1) => pairs.reduce((sum, pair) => sum + pair[side], 0) / pairs.length
-  const means = [meanOf(0), meanOf(1)] as const
   let squaresOfSome = 0
   let squaresOfOther = 0
   let products = 0
-  for (const [a, b] of pairs) {
-    const [fromSome, fromOther] = [a - means[0], b - means[1]]
+  for (let index = 0; index < count; index++) {
+    if (!hasBoth(index)) continue
+    const fromSome = (some.lkfs[index] as number) - sumOfSome / pairs
+    const fromOther = (other.lkfs[index] as number) - sumOfOther / pairs
     squaresOfSome += fromSome * fromSome
     squaresOfOther += fromOther * fromOther
     products += fromSome * fromOther

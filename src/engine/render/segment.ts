@@ -17,7 +17,7 @@ import {
 } from '../../dsp/index.ts'
 import { CEILING_AT_REST, type CeilingAction, type CeilingAlteration, describeCeiling } from './alteration.ts'
 import { guardedSignals, loadPlanes, type Stretch, stretchAround } from './stretch.ts'
-import { quantiseSegment } from './words.ts'
+import { quantiseSegment, takeWords, type WordsRoom } from './words.ts'
 
 /** What is rendered, and by which plan; the same for every segment of a programme. */
 export type RenderJob = {
@@ -59,9 +59,10 @@ const QUANTISING_STEPS = 9
 
 /**
  * Renders one segment: static gain and ride, then the ceiling, then the words. The bytes depend on the job and the
- * frames alone: any grid of segments that begin at multiples of four frames gives the same programme. Takes its memory
- * from the arena and gives it back: for each frame of the segment and 1.2 s around it 28 bytes, and 4 bytes more a
- * channel (8 from 32-bit integers and doubles). Throws `Cancelled` between stages; refuses nothing.
+ * frames alone: any grid of segments that begin at multiples of four frames gives the same programme. Words and gain
+ * lie in kernel memory and hold until the caller releases the arena. What else it takes it gives back: for each frame of
+ * the segment and 1.2 s around it 28 bytes, and 4 more a channel (8 from 32-bit integers and doubles). Throws
+ * `Cancelled` between stages; refuses nothing.
  * @source docs/decisions/0008 (words), docs/decisions/0014 (ceiling)
  */
 export function renderSegment(
@@ -70,9 +71,10 @@ export function renderSegment(
   segment: Segment,
   cancellation?: Cancellation,
 ): RenderedSegment {
+  const room = { ...takeWords(kernels, job, segment), gain: takeFrames(kernels, segment) }
   const mark = kernels.arena.mark()
   try {
-    return render(kernels, job, segment, cancellation)
+    return render(kernels, job, segment, room, cancellation)
   } finally {
     kernels.arena.release(mark)
   }
@@ -82,6 +84,7 @@ function render(
   kernels: Kernels,
   job: RenderJob,
   segment: Segment,
+  room: WordsRoom & Pick<RenderedSegment, 'gain'>,
   cancellation: Cancellation | undefined,
 ): RenderedSegment {
   const stretch = stretchAround(job.source, segment, job.gain.ceilingDbtp !== null)
@@ -95,12 +98,14 @@ function render(
   const lfe = guarded.lfe.length === 0 ? null : underCeiling(kernels, job, guarded.lfe, stretch, segment, common)
   throwIfCancelled(cancellation)
   const lfeGain = lfe?.gain ?? common
-  const words = quantiseSegment(kernels, job, segment, { planes, stretch, gain: linked.gain, lfeGain })
-  const gain = gainOf(kernels, linked.gain, stretch, segment)
+  const words = quantiseSegment(kernels, job, segment, { planes, stretch, gain: linked.gain, lfeGain }, room)
+  const { gain } = room
+  gain.set(gainOf(kernels, linked.gain, stretch, segment))
   return {
     ...words,
     gain,
-    lfeGain: lfe === null ? null : lfe.gain === linked.gain ? gain : gainOf(kernels, lfe.gain, stretch, segment),
+    lfeGain:
+      lfe === null ? null : lfe.gain === linked.gain ? gain : gainOf(kernels, lfe.gain, stretch, segment).slice(),
     alteration: { ...linked.action, lfe: lfe?.action ?? null },
   }
 }
@@ -134,7 +139,11 @@ function underCeiling(
 
 function gainOf(kernels: Kernels, address: number, stretch: Stretch, segment: Segment): Float64Array {
   const first = segment.firstFrame - stretch.firstFrame
-  return new Float64Array(kernels.memory.buffer, address, stretch.frameCount).slice(first, first + segment.frameCount)
+  return new Float64Array(kernels.memory.buffer, address + 8 * first, segment.frameCount)
+}
+
+function takeFrames(kernels: Kernels, { frameCount }: Segment): Float64Array {
+  return new Float64Array(kernels.memory.buffer, kernels.arena.take(8 * frameCount), frameCount)
 }
 
 function throwIfCancelled(cancellation: Cancellation | undefined): void {

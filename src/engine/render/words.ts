@@ -48,14 +48,19 @@ type LineSpan = { readonly offset: number; readonly frameCount: number }
 const STEREO: readonly ('Lo' | 'Ro')[] = ['Lo', 'Ro']
 
 /** The one quantisation of a render: interleaved words of a segment, and the stereo that is its fold-down. */
-export function quantiseSegment(kernels: Kernels, job: RenderJob, segment: Segment, gained: Gained): SegmentWords {
+export function quantiseSegment(
+  kernels: Kernels,
+  job: RenderJob,
+  segment: Segment,
+  gained: Gained,
+  room: WordsRoom,
+): SegmentWords {
   const mark = kernels.arena.mark()
   const layout: LayoutName = job.upmixed === null ? job.source.layout : '5.1'
   const roles = LAYOUTS[layout].filter((role) => gained.planes[role] !== undefined)
   const lines = Object.fromEntries([...roles, ...STEREO].map((name) => [name, takeWordLine(kernels)])) as Lines
-  const isStereoMade = job.stereo && (job.upmixed !== null || hasFoldDown(layout))
-  const multichannel = writer(kernels, job, LAYOUTS[layout], segment)
-  const stereo = isStereoMade ? writer(kernels, job, STEREO, segment) : null
+  const writeMultichannel = writer(kernels, job, LAYOUTS[layout], room.multichannel)
+  const writeStereo = room.stereo === null ? null : writer(kernels, job, STEREO, room.stereo)
   let overs = 0
   let nearTies = 0
   for (let offset = 0; offset < segment.frameCount; ) {
@@ -67,14 +72,14 @@ export function quantiseSegment(kernels: Kernels, job: RenderJob, segment: Segme
       nearTies += counts.nearTies
     } else {
       overs += nativeLines(kernels, job, segment, gained, lines, span)
-      if (stereo !== null) overs += foldLines(kernels, job, layout, lines, frameCount)
+      if (writeStereo !== null) overs += foldLines(kernels, job, layout, lines, frameCount)
     }
-    multichannel.write(lines, span)
-    stereo?.write(lines, span)
+    writeMultichannel(lines, span)
+    writeStereo?.(lines, span)
     offset += frameCount
   }
   kernels.arena.release(mark)
-  return { multichannel: multichannel.bytes, stereo: stereo?.bytes ?? null, overs, nearTies }
+  return { ...room, overs, nearTies }
 }
 
 function quantiseRole(
@@ -162,25 +167,29 @@ function foldLines(kernels: Kernels, job: RenderJob, layout: LayoutName, lines: 
   return overs
 }
 
-/** Interleaves lines of words into the bytes of the segment; a channel without a line stays digital silence. */
-function writer(kernels: Kernels, job: RenderJob, names: readonly (Role | 'Lo' | 'Ro')[], segment: Segment) {
-  const format: PcmFormat = {
-    encoding: job.encoding,
-    channelCount: names.length,
-    sampleRateHz: job.source.format.sampleRateHz,
+/** Where the words of a segment go, in kernel memory. */
+export type WordsRoom = Pick<SegmentWords, 'multichannel' | 'stereo'>
+
+/** Takes kernel memory for the words of a segment, all of them digital silence. */
+export function takeWords(kernels: Kernels, job: RenderJob, segment: Segment): WordsRoom {
+  const layout: LayoutName = job.upmixed === null ? job.source.layout : '5.1'
+  const isStereoMade = job.stereo && (job.upmixed !== null || hasFoldDown(layout))
+  const take = (channelCount: number) => {
+    const byteCount = segment.frameCount * bytesPerFrame(formatOf(job, channelCount))
+    return new Uint8Array(kernels.memory.buffer, kernels.arena.take(byteCount), byteCount).fill(0)
   }
-  const frameBytes = bytesPerFrame(format)
-  const bytes = new Uint8Array(segment.frameCount * frameBytes)
-  const pcm = kernels.arena.take(takenBytes(frameBytes))
-  const scratch = new Uint8Array(kernels.memory.buffer, pcm, takenBytes(frameBytes)).fill(0)
-  const write = (lines: Lines, span: LineSpan) => {
-    const wordLines = names.map((name) => lines[name])
-    packFrames(kernels, wordLines, span.frameCount, format, pcm)
-    bytes.set(scratch.subarray(0, span.frameCount * frameBytes), span.offset * frameBytes)
-  }
-  return { bytes, write }
+  return { multichannel: take(LAYOUTS[layout].length), stereo: isStereoMade ? take(STEREO.length) : null }
 }
 
-function takenBytes(frameBytes: number): number {
-  return wordLineFrames(0, Number.POSITIVE_INFINITY) * frameBytes
+/** Interleaves lines of words into the bytes of the segment; a channel without a line stays digital silence. */
+function writer(kernels: Kernels, job: RenderJob, names: readonly (Role | 'Lo' | 'Ro')[], bytes: Uint8Array) {
+  const format = formatOf(job, names.length)
+  return (lines: Lines, { offset, frameCount }: LineSpan): void => {
+    const wordLines = names.map((name) => lines[name])
+    packFrames(kernels, wordLines, frameCount, format, bytes.byteOffset + offset * bytesPerFrame(format))
+  }
+}
+
+function formatOf(job: RenderJob, channelCount: number): PcmFormat {
+  return { encoding: job.encoding, channelCount, sampleRateHz: job.source.format.sampleRateHz }
 }
