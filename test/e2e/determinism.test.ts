@@ -29,8 +29,8 @@ let once: Readonly<Record<string, string>>
 
 beforeAll(async () => {
   const leap = "volume='if(between(t,14,19),1,0.2)':eval=frame"
-  // Longer than one segment of 25.6 s, so that two workers do share it.
-  mixMaster(master, { music: 'Advanced Simulacra', musicDb: -14, speechDb: -4, finish: leap })
+  // Three segments of 25.6 s, so that two workers share them unevenly.
+  mixMaster(master, { music: 'Advanced Simulacra', musicDb: -14, speechDb: -4, seconds: 56, finish: leap })
   once = await sums('once', ['--workers', '1'])
 }, PREPARATION_MS)
 
