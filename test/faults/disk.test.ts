@@ -142,6 +142,20 @@ describe('a disk that fails under a delivery', () => {
   })
 })
 
+describe('a delivery on a disk that cannot be read to its end', () => {
+  test.each([
+    [0, /^JOBS_NOT_A_DELIVERY$/],
+    [100_000, /^MEDIA_READ_FAILED$/],
+    [4 * MEGABYTE, /^MEDIA_READ_FAILED$/],
+    [9 * MEGABYTE, /^MEDIA_READ_FAILED$/],
+  ])('is not verified: after %i bytes', async (after, codes) => {
+    const before = snapshot(made.newFolder)
+    const env = faultyDisk(made.newFolder, { calls: ['read'], error: 'EIO', after })
+    expectRefusal(await plimsoll(['verify', made.newFolder, '--spec', 'atsc-a85-short', '--json'], { env }), codes)
+    expect(snapshot(made.newFolder)).toEqual(before)
+  })
+})
+
 describe('a disk that fills up under a single file', () => {
   test.each([
     ['fit', (out: string) => ['fit', made.master, out, '--spec', 'ebu-r128']],

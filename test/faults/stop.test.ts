@@ -20,7 +20,7 @@ const folder = fileFolder()
 const at = (name: string) => join(folder, name)
 const SPEC = ['--spec', 'ebu-r128']
 /** A mixer who presses Ctrl-C does not wait for a programme to end. */
-const SOON_MS = 3000
+const SOON_MS = 5000
 
 beforeAll(async () => {
   mixMaster(at('master.wav'), { musicDb: -24, speechDb: -6, seconds: 60 })
@@ -104,6 +104,17 @@ describe('SIGINT', () => {
     expectStopped(await stopped(words(join(place, 'out')), 'SIGINT', moment, temporary))
     expect([snapshot(place), snapshot(at('delivery'))]).toEqual(before)
     expect(filesBelow(temporary)).toEqual([])
+  })
+
+  test('deliver while the ceiling is forecast', async () => {
+    const place = ownFolder()
+    const programmeLoudness = { targetLkfs: -14, toleranceBelowLu: 2, toleranceAboveLu: 2 }
+    const named = { id: 'loud', title: 'Loud', purpose: 'A test.', edition: '1' }
+    const spec = JSON.stringify({ specVersion: 1, ...named, programmeLoudness, maxTruePeakDbtp: -1 })
+    writeFileSync(join(place, 'loud.json'), spec)
+    const words = ['deliver', source(), '--spec', join(place, 'loud.json'), '--out', join(place, 'out')]
+    expectStopped(await stopped(words, 'SIGINT', /forecasting/, ownFolder()))
+    expect(filesBelow(place)).toEqual(['loud.json'])
   })
 
   test('while a FLAC is decoded', async () => {
