@@ -8,12 +8,7 @@ export type ExitCode = (typeof EXIT)[keyof typeof EXIT]
 /** An error as the user reads it: what was found, what is needed, what to do; never a stack trace but for a bug. */
 export function explain(error: unknown): { readonly text: string; readonly code: ExitCode; readonly json: object } {
   if (error instanceof Refusal) {
-    const { code, message, found, wanted, remedy } = error
-    return {
-      text: `${message}.\n${remedy}\n(${code})\n`,
-      code: EXIT.refused,
-      json: { version: 1, refusal: { code, message, found, wanted, remedy } },
-    }
+    return { text: printRefusal(error), code: EXIT.refused, json: { version: 1, refusal: refusalJson(error) } }
   }
   if (error instanceof Cancelled) {
     const message = 'Stopped. Nothing half-written was left behind; the source was not touched.'
@@ -25,4 +20,13 @@ export function explain(error: unknown): { readonly text: string; readonly code:
     `Please report it with the command that you typed and the lines below. Nothing half-written was left behind.\n` +
     `${stack ?? ''}\n`
   return { text, code: EXIT.bug, json: { version: 1, bug: { message, stack } } }
+}
+
+/** A refusal as the user reads it. */
+export function printRefusal({ message, remedy, code }: Refusal): string {
+  return `${message}.\n${remedy}\n(${code})\n`
+}
+
+export function refusalJson({ code, message, found, wanted, remedy }: Refusal): object {
+  return { code, message, found, wanted, remedy }
 }

@@ -185,18 +185,20 @@ export type UpmixOrder = {
 }
 
 /**
- * Upmixes without a fit: one static gain at most, and no ceiling. Gives the figures of the bytes written, and how many
- * samples did not fit the word: nothing may clip, so the caller refuses the file if there are any.
+ * Upmixes without a fit: one static gain at most, and no ceiling. Gives the figures of the bytes written; null where
+ * samples do not fit the word, which is known before they are rendered: nothing may clip, so the caller refuses.
  */
 export async function upmixProgramme(
   order: UpmixOrder,
   crew: Crew,
   store: Pick<DeliveryStore, 'beginPass'>,
   watch: Watch,
-): Promise<{ readonly measurements: Measurements; readonly overs: number; readonly peakDbfs: number }> {
+): Promise<{ readonly measurements: Measurements | null; readonly peakDbfs: number }> {
   const { programme, settings, gainDb, bitsPerSample, through } = order
   const stages = new Stages(watch)
   const analysed = joinMeasured(await upmixSegments(crew, programme, settings, through, stages.tell('analyse')))
+  const peakDbfs = Math.max(...describeMeasured(analysed).channels.map(({ samplePeakDbfs }) => samplePeakDbfs ?? 0))
+  if (peakDbfs + gainDb > 0) return { measurements: null, peakDbfs }
   store.beginPass()
   const render: RenderOrder = {
     audio: through ? 'stem' : 'source',
@@ -212,13 +214,10 @@ export async function upmixProgramme(
   }
   const task = (segment: number) => ({ kind: 'render', segment, order: render }) as const
   const rendered = await bySegment(crew, programme, task, stages.tell('render'))
+  // The highest positive word lies one step below full scale: a sample between the two is known only now.
+  if (rendered.some(({ overs }) => overs > 0)) return { measurements: null, peakDbfs }
   const measured = await measureBySegment(crew, { ...programme, layout: '5.1' }, 'multichannel', stages.tell('verify'))
-  const peaks = describeMeasured(analysed).channels.map(({ samplePeakDbfs }) => samplePeakDbfs ?? 0)
-  return {
-    measurements: describeMeasured(measured),
-    overs: rendered.reduce((sum, { overs }) => sum + overs, 0),
-    peakDbfs: Math.max(...peaks),
-  }
+  return { measurements: describeMeasured(measured), peakDbfs }
 }
 
 /** Folds a programme down, without any fit. Gives the figures of the bytes written, and what would not have fitted the word. */

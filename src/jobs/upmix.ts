@@ -76,8 +76,8 @@ export async function upmix(
           through: isThrough,
         }
         const watch = progress === undefined ? {} : { progress }
-        const { measurements, overs, peakDbfs } = await upmixProgramme(order, crew, outputs, watch)
-        if (overs > 0) throw wouldClip(to.path, peakDbfs)
+        const { measurements, peakDbfs } = await upmixProgramme(order, crew, outputs, watch)
+        if (measurements === null) throw wouldClip(to.path, peakDbfs)
         await outputs.seal([], true)
         return { path: to.path, measurements }
       }

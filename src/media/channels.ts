@@ -65,11 +65,11 @@ export function assignChannels(
     const asked = `${LAYOUTS[options.layout].length} of layout ${options.layout}`
     throw unreadable('MEDIA_LAYOUT_MISMATCH', path, `${channelCount} channels instead of the ${asked}`)
   }
+  if (options.order !== undefined) return inOrder(path, openAs, options.order)
   if (channelCount <= 2)
     return { layout: openAs, openAs, channelOrder: null, findings: oddMask(channelCount, channelMask) }
 
   const told = channelMask === null ? undefined : MASKS.get(channelMask)
-  if (options.order !== undefined) return inOrder(path, openAs, options.order)
   if (told === openAs) {
     return { layout: openAs, openAs, channelOrder: openAs === '7.1' ? REAR_BEFORE_SIDE : null, findings: [] }
   }

@@ -152,17 +152,16 @@ export const manifestDocument = z.object({
   ),
 })
 
-/** What every command prints with `--json` where it refuses. */
-export const refusalDocument = z.object({
-  version: z.literal(REPORT_VERSION),
-  refusal: z.object({
-    code: z.string().regex(/^[A-Z]+(_[A-Z0-9]+)+$/),
-    message: z.string(),
-    found: z.string(),
-    wanted: z.string(),
-    remedy: z.string(),
-  }),
+const refusal = z.object({
+  code: z.string().regex(/^[A-Z]+(_[A-Z0-9]+)+$/),
+  message: z.string(),
+  found: z.string(),
+  wanted: z.string(),
+  remedy: z.string(),
 })
+
+/** What every command prints with `--json` where it refuses. */
+export const refusalDocument = z.object({ version: z.literal(REPORT_VERSION), refusal })
 
 /** What `verify --json` prints. */
 export const verifyDocument = z.object({
@@ -197,6 +196,8 @@ export const measureDocument = z.object({
       margins: z.array(margin),
     }),
   ),
+  /** Files among several that could not be measured. */
+  refused: z.array(z.object({ path: z.string(), refusal })),
 })
 
 export type DeliveryDocument = z.infer<typeof deliveryDocument>

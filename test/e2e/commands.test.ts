@@ -53,6 +53,12 @@ const CASES: readonly Case[] = [
   ['fold', (out) => ['fold', at('delivery/master_51.wav'), out, '--to', 'lt-rt'], 0, writtenDocument],
   ['fit', (out) => ['fit', at('master.wav'), out, '--spec', 'ebu-r128'], 0, deliveryDocument],
   ['a refusal', () => ['measure', at('nothing.wav')], 2, refusalDocument],
+  [
+    'measure of several, one of which is none',
+    () => ['measure', at('nothing.wav'), at('master.wav')],
+    2,
+    measureDocument,
+  ],
   ['words that are not understood', () => ['measure', '--nonsense'], 2, refusalDocument],
 ]
 
@@ -72,6 +78,13 @@ describe('--json: one document on stdout, of the form that is promised, and noth
       1,
     )
     expect(run.json().files.map((file: { conforms: boolean }) => file.conforms)).toEqual([false, true])
+  })
+
+  test('one file of several that cannot be read costs the others nothing', async () => {
+    const run = await plimsollMust(['measure', at('nothing.wav'), at('master.wav'), '--json'], 2)
+    const { files, refused } = run.json()
+    expect(files.map((file: { path: string }) => file.path)).toEqual([at('master.wav')])
+    expect(refused).toMatchObject([{ path: at('nothing.wav'), refusal: { code: 'MEDIA_NOT_FOUND' } }])
   })
 
   test('manifest.json has its form, and names no file outside', () => {

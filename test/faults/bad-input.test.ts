@@ -491,6 +491,7 @@ describe('words', () => {
     for (const words of [
       ['--layout', '5.1'],
       ['--layout', 'mono'],
+      ['--order', 'film'],
     ]) {
       expectAnswer(await runAgainst(at('silence'), ['measure', source, ...words]), [2, 'MEDIA_LAYOUT_MISMATCH'])
     }

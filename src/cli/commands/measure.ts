@@ -1,5 +1,5 @@
 import type { Command } from 'commander'
-import type { LayoutName } from '../../domain/index.ts'
+import { type LayoutName, Refusal } from '../../domain/index.ts'
 import {
   type ChannelOrder,
   loadSpec,
@@ -10,7 +10,7 @@ import {
   TOOL_VERSION,
 } from '../../jobs/index.ts'
 import { withChannels, withCommon } from '../options.ts'
-import { EXIT } from '../outcome.ts'
+import { EXIT, printRefusal, refusalJson } from '../outcome.ts'
 import { printFindings, printMargins, printMeasurements } from '../print.ts'
 import { refuse } from '../refusals.ts'
 import { answer, type CommonOptions } from '../terminal.ts'
@@ -59,21 +59,32 @@ function measure(paths: readonly string[], options: Options): Promise<void> {
     const spec = options.spec === undefined ? undefined : await loadSpec(options.spec)
     const { workers, layout, order } = options
     const files: MeasuredFile[] = []
+    const refused: { readonly path: string; readonly refusal: Refusal }[] = []
     for (const [index, path] of paths.entries()) {
       const told = ({ stage, share }: Parameters<typeof progress>[0]) =>
         progress({ stage, share: (index + share) / paths.length })
-      files.push(await measureFile(path, { spec, workers, layout, order, signal }, told))
+      try {
+        files.push(await measureFile(path, { spec, workers, layout, order, signal }, told))
+      } catch (error) {
+        // One of many that cannot be read must not cost the figures of the others.
+        if (!(error instanceof Refusal) || paths.length === 1) throw error
+        refused.push({ path, refusal: error })
+      }
     }
     series?.writeText(seriesCsv((files[0] as MeasuredFile).curves))
     series?.place()
     return {
-      code: files.every((file) => file.conforms) ? EXIT.conforms : EXIT.finding,
-      text: files.map((file) => printFile(file, spec?.title)).join('\n'),
+      code: refused.length > 0 ? EXIT.refused : files.every((file) => file.conforms) ? EXIT.conforms : EXIT.finding,
+      text: [
+        ...files.map((file) => printFile(file, spec?.title)),
+        ...refused.map(({ path, refusal }) => `${path}\n${printRefusal(refusal)}`),
+      ].join('\n'),
       json: {
         version: 1,
         tool: { name: 'plimsoll', version: TOOL_VERSION },
         spec: spec === undefined ? null : { id: spec.id, title: spec.title, edition: spec.edition },
         files: files.map(({ curves: _, ...file }) => file),
+        refused: refused.map(({ path, refusal }) => ({ path, refusal: refusalJson(refusal) })),
       },
     }
   })
