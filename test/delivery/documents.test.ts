@@ -33,6 +33,7 @@ test('the measure document holds the same measurements, flat beside the path', (
     tool: { name: 'plimsoll', version: '0.1.0' },
     spec: null,
     files: [{ path: 'a.wav', ...measurements, bitsPerSample: 24, conforms: true, findings, margins }],
+    refused: [],
   })
   expect(measureDocument.parse(document)).toEqual(document)
 })
