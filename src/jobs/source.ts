@@ -99,10 +99,20 @@ function orderByEvidence(evidence: ReturnType<typeof identifyOrder>): Finding {
   }
 }
 
+/** What is wrong with a file that is not whole, by the finding of its reader. */
+const DAMAGE: Readonly<Record<string, string>> = {
+  'truncated-data': 'a file whose end is missing',
+  'lying-size': 'a header that does not tell the true size of the file',
+  'size-not-told': 'a header that was never completed',
+}
+
 /** Refuses to make anything from a file that is not whole. */
 export function refuseDamage(source: OpenedSource): void {
   const damage = source.findings.find((finding) => finding.severity === 'fail')
-  if (damage !== undefined) throw refuse('JOBS_SOURCE_DAMAGED', `use "${source.path}"`, damage.message)
+  if (damage === undefined) return
+  throw refuse('JOBS_SOURCE_DAMAGED', `use "${source.path}"`, DAMAGE[damage.id] ?? 'a damaged file', {
+    remedy: `${damage.message} "plimsoll measure" reads what is there.`,
+  })
 }
 
 /** Refuses a rate that the spec does not take; there is no resampler yet. */

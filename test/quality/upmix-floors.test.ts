@@ -5,7 +5,7 @@ import { clickPreEchoDb, judgeMix, type UpmixFigures } from '../testkit/mixes-me
 import { type MixName, makeStems, type StemSet, TUNING_SET } from '../testkit/mixes-stems.ts'
 
 // Outside authority: where a sound was panned, and what is dialogue, is known because the mixes are made from stems
-// (speech by espeak-ng, instruments by fluidsynth). The floors are what a measured prototype reached.
+// (speech by espeak-ng, instruments by fluidsynth). The floors are what a first version of the method reached.
 const kernels = loadKernels()
 let set: StemSet
 const judged = new Map<MixName, UpmixFigures>()
