@@ -28,6 +28,7 @@ export { dbToGain, dbToPower, exp2, gainToDb, powerToDb } from './elementary.ts'
 export { printedValue, printFigure, printTime } from './figures.ts'
 export { assert, Bug, Cancelled, type Finding, type Place, Refusal, type Severity } from './findings.ts'
 export { FIT_PARAMETERS, type FitSettings } from './fit-parameters.ts'
+export type { FrameRange } from './frame-range.ts'
 export {
   FINE_HOPS_PER_HOP,
   FINE_HOPS_PER_SECOND,
@@ -72,9 +73,11 @@ export {
 export type { ChannelFigures, ChannelPeaks, LoudnessFigures, Measured, Measurements, Peak } from './measurements.ts'
 export { nearestName } from './nearest-name.ts'
 export { defaultSettings, type Parameter, type ParameterTable, type SettingsOf } from './parameters.ts'
+export type { Passage } from './passages.ts'
 export { floorToGainStep, GAIN_STEP_DB, type GainPlan, roundToGainStep } from './plan.ts'
 export { type RefusalTable, refuserOf } from './refusal-table.ts'
 export type { Clause, DeliverySpec, Limit } from './spec.ts'
+export type { SpeechLane } from './speech.ts'
 export {
   LFE_OFF_DB,
   SURROUND_HIGH_CUT_OFF_HZ,
