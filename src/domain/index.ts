@@ -76,6 +76,7 @@ export { defaultSettings, type Parameter, type ParameterTable, type SettingsOf }
 export type { Passage } from './passages.ts'
 export { floorToGainStep, GAIN_STEP_DB, type GainPlan, roundToGainStep } from './plan.ts'
 export { type RefusalTable, refuserOf } from './refusal-table.ts'
+export { type ProgrammeSegment, SEGMENT_KINDS, type SegmentKind } from './segments.ts'
 export type { Clause, DeliverySpec, Limit } from './spec.ts'
 export type { SpeechLane } from './speech.ts'
 export {
