@@ -80,6 +80,29 @@ export { type ProgrammeSegment, SEGMENT_KINDS, type SegmentKind } from './segmen
 export type { Clause, DeliverySpec, Limit } from './spec.ts'
 export type { SpeechLane } from './speech.ts'
 export {
+  type Clock,
+  clockFromLabel,
+  clockFromSamples,
+  type FrameRateName,
+  formatLabel,
+  frameAt,
+  frameOfPicture,
+  frameRateFraction,
+  frameRateNamed,
+  inWords,
+  isTimecodeProblem,
+  labelAt,
+  parseLabel,
+  pictureAt,
+  picturesPerDay,
+  printInstant,
+  readInstant,
+  type TimecodeFormat,
+  type TimecodeProblem,
+  timecodeFormat,
+} from './timecode.ts'
+export { powerGains, type Trim, trimPoints } from './trims.ts'
+export {
   LFE_OFF_DB,
   SURROUND_HIGH_CUT_OFF_HZ,
   SURROUND_LOW_CUT_OFF_HZ,

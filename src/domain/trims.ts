@@ -1,0 +1,98 @@
+import { dbToPower } from './elementary.ts'
+import { assert } from './findings.ts'
+import type { FrameRange } from './frame-range.ts'
+import { FINE_HOPS_PER_HOP, HOPS_PER_SECOND } from './grid.ts'
+import { roundToGainStep } from './plan.ts'
+
+/** A gain that the mixer puts on a stretch of the programme, on top of everything that the fit does. */
+export type Trim = FrameRange & {
+  readonly gainDb: number
+  /** How long the gain takes from its neighbours' to its own, centred on each border; 100 ms at least. */
+  readonly glideMs: number
+  /** What the mixer wrote beside it, e.g. `door slam`. */
+  readonly reason: string | null
+}
+
+/** Gain ramps between the points of a ride take one hop, so no glide is shorter. */
+const SHORTEST_GLIDE_HOPS = 1
+
+const HALF_HOP = FINE_HOPS_PER_HOP / 2
+
+/**
+ * The gain of all trims in dB at the centre of each begun 100 ms hop, in steps of a plan's gains; null where nothing
+ * is trimmed. A glide is a straight line in dB centred on the border, shortened where the trim is shorter; one of
+ * 100 ms or less takes the hops whose centre lies inside. There is no glide at the ends of the programme.
+ */
+export function trimPoints(trims: readonly Trim[], hopCount: number, framesPerHop: number): Float64Array | null {
+  const inOrder = trims.toSorted((a, b) => a.startFrame - b.startFrame)
+  for (const [index, trim] of inOrder.entries()) {
+    const before = inOrder[index - 1]
+    assert(trim.startFrame < trim.endFrame, 'a trim has a length')
+    assert(before === undefined || before.endFrame <= trim.startFrame, 'trims do not overlap')
+  }
+  const points = new Float64Array(hopCount)
+  for (const trim of inOrder) addTrim(points, trim, framesPerHop)
+  return points.some((gainDb) => gainDb !== 0) ? points.map(roundToGainStep) : null
+}
+
+/** Positions are counted in hops, so that the point of hop k stands at k + 1/2. */
+function addTrim(points: Float64Array, trim: Trim, framesPerHop: number): void {
+  const isAtBeginning = trim.startFrame <= 0
+  const isAtEnd = trim.endFrame > (points.length - 1) * framesPerHop
+  const start = isAtBeginning ? Number.NEGATIVE_INFINITY : trim.startFrame / framesPerHop
+  const end = isAtEnd ? Number.POSITIVE_INFINITY : trim.endFrame / framesPerHop
+  const glide = Math.min((trim.glideMs / 1000) * HOPS_PER_SECOND, end - start)
+  const reach = glide / 2
+  const first = Math.max(0, Math.floor(start - reach - 1))
+  const last = Math.min(points.length - 1, Math.ceil(end + reach))
+  for (let k = first; k <= last; k++) {
+    const centre = k + 0.5
+    const share =
+      glide <= SHORTEST_GLIDE_HOPS
+        ? Number(centre >= start && centre < end)
+        : Math.min(1, Math.max(0, (Math.min(centre - start, end - centre) + reach) / glide))
+    points[k] = (points[k] as number) + share * trim.gainDb
+  }
+}
+
+/**
+ * What a curve of ride points does to the energy of each fine hop: the mean of the squared gain over its 10 ms, with
+ * the gain a straight line in dB between the points, held before the first and after the last.
+ */
+export function powerGains(pointsDb: Float64Array, fineHopCount: number): Float64Array {
+  const gains = new Float64Array(fineHopCount)
+  const lastPoint = pointsDb.length - 1
+  let heldDb = 0
+  let heldGain = 1
+  for (let point = 0; point <= lastPoint + 1; point++) {
+    const fromDb = pointsDb[Math.max(point - 1, 0)] as number
+    const toDb = pointsDb[Math.min(point, lastPoint)] as number
+    const first = Math.max(point * FINE_HOPS_PER_HOP - HALF_HOP, 0)
+    const end = point > lastPoint ? fineHopCount : Math.min(point * FINE_HOPS_PER_HOP + HALF_HOP, fineHopCount)
+    if (fromDb === toDb) {
+      if (fromDb !== heldDb) heldGain = dbToPower(fromDb)
+      heldDb = fromDb
+      gains.fill(heldGain, first, end)
+    } else {
+      const stepDb = (toDb - fromDb) / FINE_HOPS_PER_HOP
+      const ratio = dbToPower(stepDb)
+      let gain = dbToPower(fromDb + stepDb / 2) * meanOverMiddle(stepDb)
+      for (let i = first; i < end; i++) {
+        gains[i] = gain
+        gain *= ratio
+      }
+    }
+  }
+  return gains
+}
+
+const NEPERS_PER_DB = 0.1151292546497023
+const SERIES_TERMS = 8
+
+/** Mean of a power that moves by `stepDb` in a straight line of dB, against its value half way: sinh(x) / x. */
+function meanOverMiddle(stepDb: number): number {
+  const x = stepDb * NEPERS_PER_DB
+  let sum = 1
+  for (let n = SERIES_TERMS; n >= 1; n--) sum = 1 + (sum * x * x) / (2 * n * (2 * n + 1))
+  return sum
+}
