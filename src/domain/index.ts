@@ -20,6 +20,7 @@ export {
   type LoudnessCurves,
   type LoudnessHistory,
   type Margin,
+  type ProgrammeLanes,
   peakToLoudness,
   type RideHistory,
   thinnestMargins,
@@ -42,6 +43,13 @@ export {
   segmentAt,
   segmentCount,
 } from './grid.ts'
+export type {
+  FoundTone,
+  FrameRateSign,
+  ProposedSegment,
+  SpeedSuspicion,
+  Structure,
+} from './inspection/structure.ts'
 export {
   FOLD_DOWN_K,
   foldDownCoefficients,
@@ -52,12 +60,15 @@ export {
   type Role,
 } from './layout.ts'
 export {
+  curvesOfParts,
   describeMeasured,
+  describeParts,
   gatedLoudness,
   gatePower,
   gatingBlocks,
   HOPS_PER_GATING_BLOCK,
   joinMeasured,
+  jointLoudness,
   type LoudestWindow,
   loudestMomentary,
   loudestShortTerm,
@@ -70,7 +81,15 @@ export {
   toHops,
   windowMeans,
 } from './loudness/index.ts'
-export type { ChannelFigures, ChannelPeaks, LoudnessFigures, Measured, Measurements, Peak } from './measurements.ts'
+export type {
+  ChannelFigures,
+  ChannelPeaks,
+  LoudnessFigures,
+  Measured,
+  MeasuredPart,
+  Measurements,
+  Peak,
+} from './measurements.ts'
 export { nearestName } from './nearest-name.ts'
 export { defaultSettings, type Parameter, type ParameterTable, type SettingsOf } from './parameters.ts'
 export type { Passage } from './passages.ts'
