@@ -32,6 +32,12 @@ export type Measured = {
   readonly nonFiniteSampleCount: number
 }
 
+/**
+ * What was measured of one stretch of a programme by itself, and where the stretch begins. No window and no gating
+ * block reaches out of it.
+ */
+export type MeasuredPart = { readonly startFrame: number; readonly measured: Measured }
+
 /** The figures of one signal as they stand in reports and JSON; what cannot be measured is null. */
 export type LoudnessFigures = {
   readonly programmeLoudnessLkfs: number | null

@@ -1,4 +1,4 @@
-export { loudnessCurves } from './curves.ts'
+export { curvesOfParts, loudnessCurves } from './curves.ts'
 export {
   gatedLoudness,
   gatePower,
@@ -6,7 +6,7 @@ export {
   HOPS_PER_GATING_BLOCK,
   jointLoudness,
 } from './gate.ts'
-export { describeMeasured, joinMeasured } from './measured.ts'
+export { describeMeasured, describeParts, joinMeasured } from './measured.ts'
 export { loudnessRange } from './range.ts'
 export {
   type LoudestWindow,

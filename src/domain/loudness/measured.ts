@@ -3,9 +3,9 @@ import { assert } from '../findings.ts'
 import { framesPerHop } from '../grid.ts'
 import { LAYOUTS } from '../layout.ts'
 import type { ChannelPeaks, LoudnessFigures, Measured, Measurements, Peak } from '../measurements.ts'
-import { gatedLoudness } from './gate.ts'
-import { loudnessRange } from './range.ts'
-import { loudestMomentary, loudestShortTerm, toHops } from './windows.ts'
+import { jointLoudness } from './gate.ts'
+import { jointLoudnessRange } from './range.ts'
+import { concatenated, type LoudestWindow, loudestMomentary, loudestShortTerm, toHops } from './windows.ts'
 
 /** Joins what was measured of the segments of one programme, in their order; all but the last are whole 100 ms long. */
 export function joinMeasured(parts: readonly Measured[]): Measured {
@@ -21,10 +21,10 @@ export function joinMeasured(parts: readonly Measured[]): Measured {
     sampleRateHz,
     layout,
     frameCount: parts.reduce((sum, part) => sum + part.frameCount, 0),
-    programme10ms: joined(parts.map((part) => part.programme10ms)),
+    programme10ms: concatenated(parts.map((part) => part.programme10ms)),
     foldDown10ms: joinedIfAny(parts.map((part) => part.foldDown10ms)),
-    channels100ms: joined(parts.map((part) => part.channels100ms)),
-    linkedPeak100ms: joined(parts.map((part) => part.linkedPeak100ms)),
+    channels100ms: concatenated(parts.map((part) => part.channels100ms)),
+    linkedPeak100ms: concatenated(parts.map((part) => part.linkedPeak100ms)),
     lfePeak100ms: joinedIfAny(parts.map((part) => part.lfePeak100ms)),
     channels: first.channels.map((_, channel) => highestPeaks(parts.map((part) => part.channels[channel]))),
     foldDown:
@@ -40,33 +40,54 @@ export function joinMeasured(parts: readonly Measured[]): Measured {
 
 /** Every figure that a file's measurements print; dialogue, Lt/Rt and mono are not measured here and stay null. */
 export function describeMeasured(measured: Measured): Measurements {
-  const { layout, sampleRateHz, frameCount, channels, foldDown, foldDown10ms } = measured
+  return describeParts([measured], measured.frameCount)
+}
+
+/**
+ * The same of several stretches that are one programme: one gate over all their blocks, the range and the maxima over
+ * all their windows. `frameCount` is that of the file or files, whatever share of it was measured.
+ */
+export function describeParts(parts: readonly Measured[], frameCount: number): Measurements {
+  const [first] = parts
+  assert(first !== undefined, 'a programme has at least one part')
+  const { layout, sampleRateHz } = first
+  const channels = first.channels.map((_, channel) => highestPeaks(parts.map((part) => part.channels[channel])))
+  const foldDown = parts.flatMap((part) => part.foldDown ?? [])
+  const foldDown10ms = parts.flatMap((part) => part.foldDown10ms ?? [])
   return {
     layout,
     sampleRateHz,
     frameCount,
     durationSeconds: frameCount / sampleRateHz,
-    ...loudnessFigures(measured.programme10ms, channels),
+    ...loudnessFigures(
+      parts.map((part) => part.programme10ms),
+      channels,
+    ),
     dialogueLoudnessLkfs: null,
     dialogueShare: null,
     channels: LAYOUTS[layout].map((role, channel) => ({ role, ...peakFigures(channels.slice(channel, channel + 1)) })),
     foldDown: {
-      loRo: foldDown === null || foldDown10ms === null ? null : loudnessFigures(foldDown10ms, foldDown),
+      loRo: foldDown.length === 0 || foldDown10ms.length === 0 ? null : loudnessFigures(foldDown10ms, foldDown),
       ltRt: null,
       mono: null,
     },
   }
 }
 
-function loudnessFigures(powers10ms: Float64Array, channels: readonly ChannelPeaks[]): LoudnessFigures {
-  const powers100ms = toHops(powers10ms)
+function loudnessFigures(parts10ms: readonly Float64Array[], channels: readonly ChannelPeaks[]): LoudnessFigures {
+  const parts100ms = parts10ms.map(toHops)
   return {
-    programmeLoudnessLkfs: gatedLoudness(powers100ms),
-    loudnessRangeLu: loudnessRange(powers100ms),
-    maxMomentaryLkfs: loudestMomentary(powers10ms)?.loudnessLkfs ?? null,
-    maxShortTermLkfs: loudestShortTerm(powers10ms)?.loudnessLkfs ?? null,
+    programmeLoudnessLkfs: jointLoudness(parts100ms),
+    loudnessRangeLu: jointLoudnessRange(parts100ms),
+    maxMomentaryLkfs: loudestOf(parts10ms.map((powers) => loudestMomentary(powers))),
+    maxShortTermLkfs: loudestOf(parts10ms.map((powers) => loudestShortTerm(powers))),
     ...peakFigures(channels),
   }
+}
+
+function loudestOf(windows: readonly (LoudestWindow | null)[]): number | null {
+  const found = windows.flatMap((window) => window?.loudnessLkfs ?? [])
+  return found.length === 0 ? null : Math.max(...found)
 }
 
 function peakFigures(channels: readonly ChannelPeaks[]): Pick<LoudnessFigures, 'maxTruePeakDbtp' | 'samplePeakDbfs'> {
@@ -80,19 +101,9 @@ function peakFigures(channels: readonly ChannelPeaks[]): Pick<LoudnessFigures, '
   }
 }
 
-function joined(parts: readonly Float64Array[]): Float64Array {
-  const whole = new Float64Array(parts.reduce((sum, part) => sum + part.length, 0))
-  let next = 0
-  for (const part of parts) {
-    whole.set(part, next)
-    next += part.length
-  }
-  return whole
-}
-
 function joinedIfAny(parts: readonly (Float64Array | null)[]): Float64Array | null {
   const present = parts.filter((part) => part !== null)
-  return present.length === 0 ? null : joined(present)
+  return present.length === 0 ? null : concatenated(present)
 }
 
 function highestPeaks(parts: readonly (ChannelPeaks | undefined)[]): ChannelPeaks {

@@ -1,6 +1,6 @@
 import { HOPS_PER_SECOND } from '../grid.ts'
 import { ABSOLUTE_GATE_LKFS } from './gate.ts'
-import { loudnessOf, powerOf, SHORT_TERM_SECONDS, windowMeans } from './windows.ts'
+import { concatenated, loudnessOf, powerOf, SHORT_TERM_SECONDS, windowMeans } from './windows.ts'
 
 /** The relative gate lies 20 LU below: a hundredth of the power.
  * @source EBU Tech 3342 clause 2.2
@@ -17,8 +17,19 @@ const HIGH_SHARE = 0.95
  * @source EBU Tech 3342
  */
 export function loudnessRange(powers100ms: Float64Array): number | null {
-  const windows = windowMeans(powers100ms, SHORT_TERM_SECONDS * HOPS_PER_SECOND)
-  const audible = atLeast(windows, powerOf(ABSOLUTE_GATE_LKFS))
+  return jointLoudnessRange([powers100ms])
+}
+
+/**
+ * Loudness range of several programmes together: one pair of gates and one ranking over all their windows. No window
+ * reaches from one programme into the next.
+ */
+export function jointLoudnessRange(programmes: readonly Float64Array[]): number | null {
+  const audible = concatenated(
+    programmes.map((powers100ms) =>
+      atLeast(windowMeans(powers100ms, SHORT_TERM_SECONDS * HOPS_PER_SECOND), powerOf(ABSOLUTE_GATE_LKFS)),
+    ),
+  )
   let sum = 0
   for (const power of audible) sum += power
   const kept = atLeast(audible, (sum / audible.length) * RELATIVE_GATE_POWER).sort()

@@ -56,6 +56,19 @@ export function windowMeans(powers: Float64Array, length: number): Float64Array 
   return means
 }
 
+/** Several series one after the other. */
+export function concatenated(parts: readonly Float64Array[]): Float64Array {
+  const [first] = parts
+  if (first !== undefined && parts.length === 1) return first
+  const whole = new Float64Array(parts.reduce((sum, part) => sum + part.length, 0))
+  let next = 0
+  for (const part of parts) {
+    whole.set(part, next)
+    next += part.length
+  }
+  return whole
+}
+
 /**
  * Momentary loudness in LKFS of every window of 400 ms, value i of the window that starts at i.
  * `perSecond` is the grid of `powers`: 100 or 10 values a second.
