@@ -1,5 +1,5 @@
 import type { Finding } from './findings.ts'
-import type { LayoutName } from './layout.ts'
+import type { LayoutName, Role } from './layout.ts'
 import type { Measurements } from './measurements.ts'
 import type { Clause, DeliverySpec } from './spec.ts'
 
@@ -90,6 +90,15 @@ export type LoudnessHistory = {
   readonly momentaryLkfs: DrawnCurve
 }
 
+/** What is drawn over time beside loudness; column i covers the time from i x columnSeconds on. */
+export type ProgrammeLanes = {
+  readonly columnSeconds: number
+  /** Share of each column that is dialogue, 0..1; null where nobody listened for speech. */
+  readonly dialogue: readonly number[] | null
+  /** K-weighted level of each channel, in channel order; null in a silent column. */
+  readonly channels: readonly { readonly role: Role; readonly levelLkfs: readonly (number | null)[] }[]
+}
+
 /** The ride over time, thinned for drawing, with the bounds inside which it may move. */
 export type RideHistory = {
   readonly columnSeconds: number
@@ -138,7 +147,12 @@ export type DeliveryReport = {
   readonly alteration: Alteration
   readonly findings: readonly Finding[]
   readonly margins: readonly Margin[]
-  readonly history: { readonly source: LoudnessHistory | null; readonly delivered: LoudnessHistory }
+  readonly history: {
+    readonly source: LoudnessHistory | null
+    readonly delivered: LoudnessHistory
+    /** Of the file that `delivered` is of; null where that was not measured channel by channel. */
+    readonly lanes: ProgrammeLanes | null
+  }
   readonly ride: RideHistory | null
   readonly ceilingEvents: readonly CeilingEvent[]
   /** Every setting that had a say in the bytes, by name. */

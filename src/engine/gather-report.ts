@@ -7,7 +7,7 @@ import {
   type Measured,
 } from '../domain/index.ts'
 import type { Decision } from './decide/index.ts'
-import { deliveryReport } from './deliver/index.ts'
+import { deliveryReport, thinLanes } from './deliver/index.ts'
 import type { DeliveryOrder } from './delivery-order.ts'
 import type { Verified, VerifiedFile } from './verify-pass.ts'
 import type { RenderedFigures } from './work.ts'
@@ -26,6 +26,7 @@ export async function gatherReport(
   const curves = loudnessCurves(analysed)
   const judged = verified?.judgement ?? { conforms: false, findings: [], margins: [] }
   const { certificate, plan } = decision
+  const drawn = verified === null ? analysed : (verified.files[0] as VerifiedFile).measured
   return deliveryReport({
     tool,
     title,
@@ -40,7 +41,8 @@ export async function gatherReport(
       startOfDaySeconds: source.startOfDaySeconds,
     },
     deliverables: verified?.delivered ?? [],
-    curves: verified === null ? curves : loudnessCurves((verified.files[0] as VerifiedFile).measured),
+    curves: verified === null ? curves : loudnessCurves(drawn),
+    lanes: thinLanes(drawn, null),
     foldDownLock: verified?.lock ?? null,
     judgement: { ...judged, findings: [...source.findings, ...decision.findings, ...judged.findings] },
     staticGainDb: plan.staticGainDb,

@@ -1,4 +1,4 @@
-import { type DeliveryReport, type Finding, type Place, printFigure, printTime } from '../domain/index.ts'
+import { type DeliveryReport, type Finding, type Passage, type Place, printFigure, printTime } from '../domain/index.ts'
 
 /** A finding with a place, under the number that the chart and the table share. */
 export type NumberedPlace = { readonly number: number; readonly finding: Finding; readonly at: Place }
@@ -23,6 +23,13 @@ export function excessInWords(finding: Finding): string {
   if (beyond <= 0) return name
   if (unit === 'dBTP') return `peak over by ${printFigure(beyond)} dB`
   return `too ${isLow ? 'soft' : 'loud'} by ${printFigure(beyond)} LU`
+}
+
+/** What a passage is, in few words, e.g. `too loud by 2.5 LU`, or how much room it leaves. */
+export function passageInWords({ kind, excess, unit }: Passage): string {
+  const lu = unit === 'dBTP' ? 'dB' : 'LU'
+  if (excess <= 0) return `${printFigure(-excess)} ${lu} of room`
+  return `${kind.replaceAll('-', ' ')} by ${printFigure(excess)} ${lu}`
 }
 
 /** A place as the page prints it: timecode where there is one, else time of day or of the programme. */

@@ -1,10 +1,11 @@
 import type { DeliveryReport } from '../domain/index.ts'
 import { loudnessScales } from './loudness-chart.ts'
+import { pictureOfDelivery } from './loudness-picture.ts'
 
 /** The curves as the reading aid of the page needs them: one decimal, null where there is nothing. */
 export function readingData(report: DeliveryReport) {
   const { delivered, source } = report.history
-  const { x, y, columnSeconds, columnCount, highestLkfs, lowestLkfs } = loudnessScales(report)
+  const { x, y, columnSeconds, columnCount, highestLkfs, lowestLkfs } = loudnessScales(pictureOfDelivery(report))
   const rounded = (values: readonly (number | null)[]) =>
     values.map((value) => (value === null ? null : Number(value.toFixed(1))))
   return {

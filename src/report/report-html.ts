@@ -1,5 +1,6 @@
-import { type DeliveryReport, printTime } from '../domain/index.ts'
+import { type DeliveryReport, type ProgrammeLanes, printTime } from '../domain/index.ts'
 import { CHART_WIDTH, chartView, loudnessDrawing, loudnessInWords } from './loudness-chart.ts'
+import { pictureOfDelivery } from './loudness-picture.ts'
 import { MARK_ICON, markPicture } from './mark.ts'
 import { Markup, markup } from './markup.ts'
 import { readingData } from './reading-data.ts'
@@ -83,10 +84,11 @@ function loudnessFigure(report: DeliveryReport): Markup {
   const swatch = (drawing: Markup) => markup`<svg viewBox="0 0 26 12" aria-hidden="true">${drawing}</svg>`
   const { delivered } = report.history
   const isSourceBeside = report.history.source !== null && report.deliverables.length > 0
-  const view = chartView(report)
+  const picture = pictureOfDelivery(report)
+  const view = chartView(picture)
   const hasLimit = report.spec.maxShortTermLkfs !== undefined || report.spec.maxMomentaryLkfs !== undefined
   const isMarked = report.findings.some((finding) => finding.at !== null)
-  return markup`<section><div class="head"><h2>Loudness over time</h2><output class="reading" id="reading" aria-live="polite"></output></div><figure class="wide"><svg id="loudness" viewBox="0 ${view.top} ${CHART_WIDTH} ${view.height}" role="img" aria-label="${loudnessInWords(report)}">${loudnessDrawing(report)}</svg>
+  return markup`<section><div class="head"><h2>Loudness over time</h2><output class="reading" id="reading" aria-live="polite"></output></div><figure class="wide"><svg id="loudness" viewBox="0 ${view.top} ${CHART_WIDTH} ${view.height}" role="img" aria-label="${loudnessInWords(picture)}">${loudnessDrawing(picture)}</svg>
 <figcaption class="key"><span>${swatch(markup`<path class="silhouette" d="M0 12V4L26 2V12Z"/><path class="edge" d="M0 4L26 2"/>`)}short-term, 3 s</span><span>${swatch(markup`<path class="momentary" d="M0 9L6 3L11 8L17 2L26 7"/>`)}momentary, 0.4 s, highest in ${columnWords(delivered.columnSeconds)}</span>${
     isSourceBeside
       ? markup`<span>${swatch(markup`<path class="source" d="M0 6H26"/>`)}the source, short-term</span>`
@@ -94,8 +96,17 @@ function loudnessFigure(report: DeliveryReport): Markup {
   }<span>${swatch(markup`<path class="band" d="M0 0H26V12H0Z"/><path class="target" d="M0 6H26"/>`)}target and tolerance of the total</span>${
     hasLimit ? markup`<span>${swatch(markup`<path class="limit" d="M0 6H26"/>`)}limit, at most</span>` : null
   }${
-    isMarked ? markup`<span>${swatch(markup`<path class="outside" d="M0 0H26V12H0Z"/>`)}outside a limit</span>` : null
-  }</figcaption>${chartInFigures(report)}</figure></section>`
+    isMarked
+      ? markup`<span>${swatch(markup`<path class="outside above" d="M0 0H26V12H0Z"/>`)}outside a limit</span>`
+      : null
+  }${laneKey(picture.lanes)}</figcaption>${chartInFigures(report)}</figure></section>`
+}
+
+/** What the lanes under the chart show. */
+function laneKey(lanes: ProgrammeLanes | null): Markup | null {
+  if (lanes === null) return null
+  const dialogue = lanes.dialogue === null ? '' : 'dialogue, then '
+  return markup`<span>lanes: ${dialogue}the K-weighted level of each channel, 48 dB high</span>`
 }
 
 function columnWords(seconds: number): string {

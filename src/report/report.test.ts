@@ -4,7 +4,7 @@ import { describe, expect, test } from 'vitest'
 import { saltmarshReport } from '../../test/testkit/delivery.ts'
 import type { DeliveryReport } from '../domain/index.ts'
 import { timeTicks } from './axes.ts'
-import { REPORT_FONT_FILES, renderReportHtml, reportPicture } from './index.ts'
+import { loudnessPicture, placesOfPassages, REPORT_FONT_FILES, renderReportHtml, reportPicture } from './index.ts'
 import { PALETTE } from './palette.ts'
 
 const fonts = REPORT_FONT_FILES.map(({ weight, file }) => {
@@ -116,7 +116,7 @@ function silent(): DeliveryReport {
   }
   return {
     ...good,
-    history: { source: history, delivered: history },
+    history: { source: history, delivered: history, lanes: null },
     deliverables: [{ ...mix!, measurements }],
     margins: good.margins.map((margin) => ({ ...margin, measured: null, margin: null })),
   }
@@ -127,7 +127,7 @@ test('a place that is pointed at without a missed limit is named and not called 
   const at = { startSeconds: 60, endSeconds: 70, timecode: null }
   const page = renderReportHtml({ ...good, findings: [{ ...first!, id: 'gate-leap', at }, ...others] }, assets)
   expect(page.includes('>1 gate leap</text>')).toBe(true)
-  expect(/too loud by|<path class="outside"/.test(page.split('<figcaption')[0] ?? '')).toBe(false)
+  expect(/too loud by|<path class="outside/.test(page.split('<figcaption')[0] ?? '')).toBe(false)
 })
 
 test('a script cannot close its element early', () => {
@@ -143,7 +143,7 @@ test('the page works without the reading aid', () => {
 test('outside is said in words, by hatching and by number', () => {
   const page = renderReportHtml(loud, assets)
   expect(/<text class="label out"[^>]*>\d+ (?:too loud|peak over) by \d+\.\d (?:LU|dB)/.test(page)).toBe(true)
-  expect(/<path class="outside" d="M/.test(page)).toBe(true)
+  expect(/<path class="outside above" d="M/.test(page)).toBe(true)
   expect(page.includes('Does not conform')).toBe(true)
   const calm = renderReportHtml(good, assets)
   expect(/<path class="outside"/.test(calm)).toBe(false)
@@ -197,5 +197,55 @@ describe('the ruler', () => {
     const { length } = timeTicks(durationSeconds, 0)
     expect(length).toBeGreaterThanOrEqual(2)
     expect(length).toBeLessThanOrEqual(10)
+  })
+})
+
+describe('the picture of a measured file', () => {
+  const passage = {
+    startFrame: 48000 * 600,
+    endFrame: 48000 * 660,
+    rank: 1,
+    kind: 'too-soft',
+    line: 'maxShortTermLkfs',
+    peakFrame: 48000 * 630,
+    measured: -34,
+    allowed: -31,
+    unit: 'LKFS',
+    excess: 3,
+    source: { document: 'common practice', edition: '', clause: '', basis: 'common practice' },
+    carriedBy: [{ role: 'C', share: 1 }],
+    dialogueShare: 1,
+    suggestedTrimDb: 3,
+    effect: null,
+    marginalLuPerDb: null,
+    message: '',
+  } as const
+  const picture = {
+    subject: 'file',
+    spec: null,
+    durationSeconds: good.source.measurements.durationSeconds,
+    startOfDaySeconds: null,
+    drawn: good.history.delivered,
+    beside: null,
+    figures: good.source.measurements,
+    places: placesOfPassages([passage], 48000),
+    lanes: good.history.lanes,
+  }
+  const svg = loudnessPicture(picture, 'saltmarsh-103-master.wav')
+
+  test('is well-formed and stands for itself', () => {
+    expect(brokenNesting(svg)).toBeNull()
+    expect(svg.startsWith('<svg xmlns="http://www.w3.org/2000/svg"')).toBe(true)
+  })
+
+  test('names every channel, the dialogue lane and the passage, which is hatched from below', () => {
+    for (const lane of ['dialogue', 'L', 'R', 'C', 'LFE', 'Ls', 'Rs'])
+      expect(svg.includes(`>${lane}</text>`)).toBe(true)
+    expect(svg.includes('>1 too soft by 3.0 LU</text>')).toBe(true)
+    expect(svg.includes('class="outside below"')).toBe(true)
+  })
+
+  test('shows no target and no limit where no spec was named', () => {
+    expect(/class="(?:target|limit|band)"/.test(svg)).toBe(false)
   })
 })

@@ -25,7 +25,13 @@ svg .target{stroke:var(--ink);stroke-width:1.4}
 svg .limit{stroke:var(--rust);stroke-width:1.2;stroke-dasharray:9 4}
 svg path.pointer{fill:var(--ink)}
 svg .hatch{stroke:var(--rust);stroke-width:2}
-svg path.outside{fill:url(#too-loud);stroke:var(--rust);stroke-width:1}
+svg path.outside{stroke:var(--rust);stroke-width:1}
+svg path.outside.above{fill:url(#too-loud)}
+svg path.outside.below{fill:url(#too-soft)}
+svg .lane{font-size:11px;fill:var(--slate)}
+svg .laid{stroke:var(--slate);stroke-width:.5;stroke-opacity:.5}
+svg path.dialogue{fill:var(--ink)}
+svg path.activity{fill:var(--slate);fill-opacity:.75}
 svg .bracket,svg .plumb{stroke:var(--ink);stroke-width:1.4}
 svg .bracket.fail,svg .plumb.fail{stroke:var(--rust)}
 svg .plumb{stroke-dasharray:2 3}

@@ -5,6 +5,7 @@ import type {
   LoudnessCurve,
   LoudnessCurves,
   Measurements,
+  ProgrammeLanes,
 } from '../../src/domain/index.ts'
 import { type DeliveryParts, deliveryReport } from '../../src/engine/deliver/index.ts'
 import { judgeDelivery } from '../../src/engine/verify/index.ts'
@@ -128,6 +129,23 @@ function rideOf(hops: number, durationSeconds: number): NonNullable<DeliveryPart
   }
 }
 
+/** Lanes as a drama has them: lines of dialogue in the centre, the rest of the channels behind. */
+function lanesOf(durationSeconds: number): ProgrammeLanes {
+  const columnSeconds = 4
+  const columns = Array.from({ length: Math.ceil(durationSeconds / columnSeconds) }, (_, column) => column)
+  const isLine = (column: number) => Math.floor(column / 9) % 3 !== 2 && column % 5 !== 4
+  return {
+    columnSeconds,
+    dialogue: columns.map((column) => (isLine(column) ? 0.8 : 0.1)),
+    channels: (['L', 'R', 'C', 'LFE', 'Ls', 'Rs'] as const).map((role, channel) => ({
+      role,
+      levelLkfs: columns.map((column) =>
+        role === 'LFE' ? null : role === 'C' && !isLine(column) ? -58 : -30 - 3 * channel + 6 * Math.sin(column / 7),
+      ),
+    })),
+  }
+}
+
 export type DeliveryWish = {
   readonly specId?: string
   readonly spec?: DeliverySpec
@@ -208,6 +226,7 @@ export function saltmarshReport(wish: DeliveryWish = {}): DeliveryReport {
       return { path, role, sha256, bytes, bitsPerSample, measurements }
     }),
     curves: delivered,
+    lanes: lanesOf(durationSeconds),
     foldDownLock,
     judgement: judgeDelivery({ spec, deliverables, foldDownLock, anchor: '5.1' }),
     staticGainDb,

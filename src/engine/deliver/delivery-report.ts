@@ -9,6 +9,7 @@ import type {
   LoudnessCurves,
   Margin,
   Measurements,
+  ProgrammeLanes,
   RideHistory,
 } from '../../domain/index.ts'
 import { HOPS_PER_SECOND, peakToLoudness } from '../../domain/index.ts'
@@ -35,6 +36,8 @@ export type DeliveryParts = {
   /** The file that the fit is anchored on comes first; `curves` are of that file. */
   readonly deliverables: readonly DeliveredFile[]
   readonly curves: LoudnessCurves
+  /** Of the same file; null: no lanes are drawn. */
+  readonly lanes: ProgrammeLanes | null
   readonly foldDownLock: FoldDownLock | null
   readonly judgement: {
     readonly conforms: boolean
@@ -81,6 +84,7 @@ export function deliveryReport(parts: DeliveryParts): DeliveryReport {
     history: {
       source: source.curves === null ? null : thinHistory(source.curves, durationSeconds),
       delivered: thinHistory(curves, durationSeconds),
+      lanes: parts.lanes,
     },
     ride: parts.ride === null ? null : thinRide(parts.ride, durationSeconds),
     ceilingEvents: parts.ceiling?.events ?? [],

@@ -2,3 +2,4 @@ export { type DeliveryParts, deliveryReport, type RideCurve } from './delivery-r
 export { checksumLines, type ManifestFile, manifest, reportJson } from './documents.ts'
 export { fileNames, titleIdOf } from './names.ts'
 export { planJson } from './plan-document.ts'
+export { thinHistory, thinLanes } from './thin.ts'

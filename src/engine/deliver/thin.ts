@@ -1,4 +1,15 @@
-import type { DrawnCurve, LoudnessCurve, LoudnessCurves, LoudnessHistory } from '../../domain/index.ts'
+import {
+  type DrawnCurve,
+  HOPS_PER_SECOND,
+  LAYOUTS,
+  type LoudnessCurve,
+  type LoudnessCurves,
+  type LoudnessHistory,
+  loudnessOf,
+  type Measured,
+  type ProgrammeLanes,
+  type SpeechLane,
+} from '../../domain/index.ts'
 
 /** More columns than any page or screen draws side by side, and few enough to keep the page small. */
 export const MOST_COLUMNS = 1200
@@ -22,6 +33,34 @@ export function thinHistory(curves: LoudnessCurves, durationSeconds: number): Lo
     columnSeconds,
     shortTermLkfs: thinCurve(curves.shortTerm, durationSeconds, columnSeconds),
     momentaryLkfs: thinCurve(curves.momentary, durationSeconds, columnSeconds),
+  }
+}
+
+/** Thins what is drawn under the loudness of a programme: where there is dialogue, and how loud each channel is. */
+export function thinLanes(measured: Measured, speech: SpeechLane | null): ProgrammeLanes {
+  const { layout, channels100ms, frameCount, sampleRateHz } = measured
+  const durationSeconds = frameCount / sampleRateHz
+  const columnSeconds = columnSecondsFor(durationSeconds, 1 / HOPS_PER_SECOND)
+  const hopsPerColumn = Math.round(columnSeconds * HOPS_PER_SECOND)
+  const roles = LAYOUTS[layout]
+  const hopCount = channels100ms.length / roles.length
+  const columns = Array.from({ length: Math.ceil(hopCount / hopsPerColumn) }, (_, column) => column * hopsPerColumn)
+  const mean = (values: ArrayLike<number>, firstHop: number, stride: number, offset: number): number => {
+    const end = Math.min(firstHop + hopsPerColumn, hopCount)
+    let sum = 0
+    for (let hop = firstHop; hop < end; hop++) sum += values[hop * stride + offset] ?? 0
+    return sum / (end - firstHop)
+  }
+  return {
+    columnSeconds,
+    dialogue: speech === null ? null : columns.map((hop) => mean(speech.isSpeech100ms, hop, 1, 0)),
+    channels: roles.map((role, channel) => ({
+      role,
+      levelLkfs: columns.map((hop) => {
+        const power = mean(channels100ms, hop, roles.length, channel)
+        return power > 0 ? loudnessOf(power) : null
+      }),
+    })),
   }
 }
 
