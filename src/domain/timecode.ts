@@ -34,7 +34,8 @@ export type TimecodeFormat = { readonly rate: FrameRateName; readonly dropFrame:
 
 /**
  * Which timecode label stands at which frame of the programme. Made by `clockFromLabel` or `clockFromSamples`.
- * "Picture" is said of the frames that timecode counts, so that a frame stays what it is everywhere else: one instant of audio.
+ * The frames that timecode counts are called pictures, so that a frame stays what it is everywhere else: one instant
+ * of audio.
  */
 export type Clock = {
   readonly format: TimecodeFormat

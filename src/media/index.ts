@@ -6,4 +6,5 @@ export { type OpenAudio, type OpenSink, openPcm, openPcmSink, type PcmLocation }
 export { type Probe, probe } from './probe.ts'
 export { MEDIA_REFUSALS, type MediaRefusalCode } from './refusals.ts'
 export type { Bext, BextLoudness } from './wav/bext.ts'
+export type { Ixml } from './wav/ixml.ts'
 export { createWav, sealWav, type WavPlan } from './wav/write.ts'

@@ -7,6 +7,7 @@ import { readFlacHeader } from './flac/header.ts'
 import type { PcmLocation } from './pcm.ts'
 import { unreadable } from './refusals.ts'
 import type { Bext } from './wav/bext.ts'
+import type { Ixml } from './wav/ixml.ts'
 import { readWavHeader } from './wav/read.ts'
 
 /** What an audio file is, by its header. */
@@ -17,6 +18,7 @@ export type Probe = {
   /** Null where the header carries none. */
   readonly channelMask: number | null
   readonly bext: Bext | null
+  readonly ixml: Ixml | null
   /**
    * Where the samples lie; null: they must be decoded to scratch first (FLAC). While `layout` is null it opens the
    * channels as they stand, named by the layout of their number, so that they can be looked at.
@@ -58,13 +60,14 @@ export function probe(path: string, options: ChannelOptions = {}): Probe {
 
 function probeWav(file: OpenFile, container: 'RIFF' | 'RF64' | 'BW64', options: ChannelOptions): Probe {
   const header = readWavHeader(file, container)
-  const { format, bitsPerSample, channelMask, bext, frameCount, dataByteOffset } = header
+  const { format, bitsPerSample, channelMask, bext, ixml, frameCount, dataByteOffset } = header
   const channels = assignChannels(file.path, format.channelCount, channelMask, options)
   return {
     container,
     bitsPerSample,
     channelMask,
     bext,
+    ixml,
     format,
     frameCount,
     layout: channels.layout,
@@ -88,6 +91,7 @@ function probeFlac(file: OpenFile, options: ChannelOptions): Probe {
     bitsPerSample,
     channelMask,
     bext: null,
+    ixml: null,
     format,
     frameCount,
     layout: channels.layout,

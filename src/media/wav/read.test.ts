@@ -63,7 +63,8 @@ describe('chunks in any order, any padding', () => {
         const found = probe(path)
         expect(found.frameCount).toBe(frames)
         expect(found.bext?.description).toBe('Saltmarsh Lane')
-        expect(found.findings).toEqual([])
+        // Random bytes in a chunk called iXML are told as such.
+        expect(found.findings.filter(({ id }) => id !== 'ixml')).toEqual([])
         expect(readAll(path).equals(pcm)).toBe(true)
       }),
       { numRuns: 300 },

@@ -4,10 +4,12 @@ import { unreadable } from '../refusals.ts'
 import { type Bext, parseBext } from './bext.ts'
 import { type Chunk, type ChunkMap, walkChunks } from './chunks.ts'
 import { parseFormat, type WavFormat } from './fmt.ts'
+import { type Ixml, parseIxml } from './ixml.ts'
 
 /** What the header of a WAV, RF64 or BW64 file says, corrected by what is there. */
 export type WavHeader = WavFormat & {
   readonly bext: Bext | null
+  readonly ixml: Ixml | null
   readonly dataByteOffset: number
   readonly frameCount: number
   readonly findings: readonly Finding[]
@@ -17,6 +19,8 @@ export type WavHeader = WavFormat & {
 const FORMAT_BYTES = 64
 /** The coding history of a long-lived file is a few lines; the rest of an absurdly long chunk is not read. */
 const MAX_BEXT_BYTES = 1 << 20
+/** The lists of an iXML chunk are kilobytes; what is longer is read so far. */
+const MAX_IXML_BYTES = 1 << 20
 /** RIFF sizes that count the 8 bytes before them, or forget a pad byte, are common and harm nothing. */
 const HARMLESS_BYTES = 8
 /** Tags that some programs append to any file are shorter than this; more may be audio. */
@@ -39,12 +43,20 @@ export function readWavHeader(file: OpenFile, name: 'RIFF' | 'RF64' | 'BW64'): W
   const extension = map.chunks.get('bext')
   const { bext, findings } =
     extension === undefined ? { bext: null, findings: [] } : parseBext(bodyOf(file, extension, MAX_BEXT_BYTES))
+  const xml = map.chunks.get('iXML')
+  const told = xml === undefined ? { ixml: null, findings: [] } : parseIxml(bodyOf(file, xml, MAX_IXML_BYTES))
   return {
     ...wav,
     bext,
+    ixml: told.ixml,
     dataByteOffset: data.bodyOffset,
     frameCount,
-    findings: [...sizeFindings(file, map, data, name), ...partialFrame(present, frameBytes), ...findings],
+    findings: [
+      ...sizeFindings(file, map, data, name),
+      ...partialFrame(present, frameBytes),
+      ...findings,
+      ...told.findings,
+    ],
   }
 }
 
