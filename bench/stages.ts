@@ -95,6 +95,7 @@ function workplaceOf(master: AudioSource): Workplace {
   return {
     kernels: loadKernels(KERNEL_BYTES),
     cancellation: { aborted: false },
+    speechWeights: new Float32Array(0),
     source: (name) => (name === 'source' ? master : fileOf(name).source),
     sink: (name) => fileOf(name).sink,
     planes: planesInMemory(4, master.frameCount),

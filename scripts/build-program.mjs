@@ -1,9 +1,25 @@
-// Bundles the command line and its worker thread: a start reads a few files instead of two hundred.
-import { rmSync } from 'node:fs'
+// Bundles the command line and its worker thread: a start reads a few files instead of two hundred. Puts the speech
+// detector's model where the program finds it.
+import { createHash } from 'node:crypto'
+import { mkdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
 import { fileURLToPath } from 'node:url'
 import { build } from 'esbuild'
 
 const root = fileURLToPath(new URL('..', import.meta.url))
+
+/** The file that src/domain/speech.ts names by the same hash. */
+const SPEECH_MODEL = 'node_modules/@ricky0123/vad-web/dist/silero_vad_v6.onnx'
+const SPEECH_MODEL_SHA256 = '1a153a22f4509e292a94e67d6f9b85e8deb25b4988682b7e174c65279d8788e3'
+
+function copySpeechModel() {
+  const model = readFileSync(`${root}${SPEECH_MODEL}`)
+  const sha256 = createHash('sha256').update(model).digest('hex')
+  if (sha256 !== SPEECH_MODEL_SHA256) throw new Error(`${SPEECH_MODEL} is not the model that was tested: ${sha256}`)
+  mkdirSync(`${root}build`, { recursive: true })
+  writeFileSync(`${root}build/speech-model.onnx`, model)
+}
+
+copySpeechModel()
 rmSync(`${root}dist`, { recursive: true, force: true })
 await build({
   absWorkingDir: root,

@@ -22,7 +22,7 @@ export const root = fileURLToPath(new URL('..', import.meta.url))
 
 const INSTALL_STAMP = join(root, 'node_modules/.plimsoll-installed')
 const BUILD_STAMP = join(root, 'build/.plimsoll-built')
-const BUILT = ['build/kernels.wasm', 'build/web/report-reading.js', 'dist/cli/main.js']
+const BUILT = ['build/kernels.wasm', 'build/speech-model.onnx', 'build/web/report-reading.js', 'dist/cli/main.js']
 const LOCK = join(root, '.cache/ready.lock')
 const LOCK_POLL_MS = 250
 const HEARTBEAT_MS = 5_000

@@ -96,8 +96,15 @@ export type { Passage } from './passages.ts'
 export { floorToGainStep, GAIN_STEP_DB, type GainPlan, roundToGainStep } from './plan.ts'
 export { type RefusalTable, refuserOf } from './refusal-table.ts'
 export { type ProgrammeSegment, SEGMENT_KINDS, type SegmentKind } from './segments.ts'
-export type { Clause, DeliverySpec, Limit } from './spec.ts'
-export type { SpeechLane } from './speech.ts'
+export type { Clause, DeliverySpec, Limit, Waiver } from './spec.ts'
+export {
+  type NetworkLayer,
+  SPEECH_MODEL_SHA256,
+  SPEECH_RATE_HZ,
+  type SpeechLane,
+  type SpeechWeights,
+  speechLane,
+} from './speech.ts'
 export {
   type Clock,
   clockFromLabel,

@@ -7,3 +7,56 @@ export type SpeechLane = {
   /** SHA-256 of the model that listened. */
   readonly modelSha256: string
 }
+
+/**
+ * The model that the thresholds were chosen for.
+ * @source silero_vad_v6.onnx of the npm package @ricky0123/vad-web 0.0.31; docs/decisions/0017
+ */
+export const SPEECH_MODEL_SHA256 = '1a153a22f4509e292a94e67d6f9b85e8deb25b4988682b7e174c65279d8788e3'
+
+/** The rate at which the detector listens. */
+export const SPEECH_RATE_HZ = 16000
+
+/** One layer of the detector's network: `[output][input][tap]` and one bias for each output. */
+export type NetworkLayer = { readonly weight: Float32Array; readonly bias: Float32Array }
+
+/**
+ * The weights of the detector's network as its makers publish them.
+ * @source docs/decisions/0017
+ */
+export type SpeechWeights = {
+  /** 129 real and 129 imaginary parts of a windowed transform, 256 samples each. */
+  readonly spectrum: Float32Array
+  /** Convolutions over three frames: 129 to 128, 128 to 64, 64 to 64, 64 to 128 channels. */
+  readonly encoder: readonly [NetworkLayer, NetworkLayer, NetworkLayer, NetworkLayer]
+  /** Gates of 128 units from the input and from the state, 512 x 128 each: input, forget, cell, output. */
+  readonly inputGates: NetworkLayer
+  readonly stateGates: NetworkLayer
+  /** From the 128 units to one number. */
+  readonly output: NetworkLayer
+}
+
+/** Joins what the detector said of the segments of a programme, in their order, and marks the hops that are speech. */
+export function speechLane(segments: readonly Uint8Array[]): SpeechLane {
+  const probability100ms = new Uint8Array(segments.reduce((sum, segment) => sum + segment.length, 0))
+  let next = 0
+  for (const segment of segments) {
+    probability100ms.set(segment, next)
+    next += segment.length
+  }
+  return { probability100ms, isSpeech100ms: markSpeech(probability100ms), modelSha256: SPEECH_MODEL_SHA256 }
+}
+
+/** A line of dialogue begins where the detector is this sure, and lasts while it stays above the lower bound. */
+const BEGINS_AT = 128
+const LASTS_AT = 90
+
+function markSpeech(probability100ms: Uint8Array): Uint8Array {
+  const isSpeech = new Uint8Array(probability100ms.length)
+  let isInLine = false
+  for (const [hop, probability] of probability100ms.entries()) {
+    isInLine = probability >= (isInLine ? LASTS_AT : BEGINS_AT)
+    if (isInLine) isSpeech[hop] = 1
+  }
+  return isSpeech
+}

@@ -5,6 +5,8 @@ import type { FftExports } from './fft.ts'
 import type { FoldExports } from './fold.ts'
 import type { GainExports } from './gain.ts'
 import type { MeterExports } from './meter.ts'
+import type { ResampleExports } from './resample.ts'
+import type { SpeechNetExports } from './speech-net.ts'
 import type { UpmixExports } from './upmix-exports.ts'
 import type { WordsExports } from './words.ts'
 import type { ZeroPhaseExports } from './zero-phase.ts'
@@ -61,6 +63,8 @@ export interface KernelExports
     FoldExports,
     GainExports,
     MeterExports,
+    ResampleExports,
+    SpeechNetExports,
     UpmixExports,
     WordsExports,
     ZeroPhaseExports {

@@ -1,4 +1,13 @@
-import { joinMeasured, type LayoutName, type Measured, segmentCount } from '../domain/index.ts'
+import {
+  type FrameRange,
+  joinMeasured,
+  type LayoutName,
+  type Measured,
+  type MeasuredPart,
+  type SpeechLane,
+  segmentCount,
+  speechLane,
+} from '../domain/index.ts'
 import type { Crew } from './crew.ts'
 import type { ResultOf, Task } from './work.ts'
 
@@ -47,6 +56,16 @@ export async function bySegments<T extends Task>(
 export function measureSegments(
   crew: Crew,
   programme: ProgrammeShape,
+/** Listens for speech in one of the title's files, segment by segment. */
+export async function listenBySegment(
+  crew: Crew,
+  programme: ProgrammeShape,
+  audio: 'source' | 'multichannel' | 'stereo',
+  tell: Tell,
+): Promise<SpeechLane> {
+  return speechLane(await bySegment(crew, programme, (segment) => ({ kind: 'listen', segment, audio }), tell))
+}
+
   audio: 'source' | 'multichannel' | 'stereo',
   tell: Tell,
 ): Promise<readonly Measured[]> {

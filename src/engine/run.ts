@@ -9,10 +9,18 @@ import {
   loudnessCurves,
   type Measured,
   type Measurements,
+  type SpeechLane,
   type UpmixSettings,
 } from '../domain/index.ts'
 import { feedsLfe } from '../dsp/index.ts'
-import { bySegment, measureBySegment, measureSegments, type ProgrammeShape, type Tell } from './by-segment.ts'
+import {
+  bySegment,
+  listenBySegment,
+  measureBySegment,
+  measureSegments,
+  type ProgrammeShape,
+  type Tell,
+} from './by-segment.ts'
 import type { Crew, Watch } from './crew.ts'
 import { type Decision, type Render, refineGains } from './decide/index.ts'
 import type { DeliveryOrder, DeliveryOutcome, DeliveryStore } from './delivery-order.ts'
@@ -137,16 +145,27 @@ export type ProgrammeMeasurement = {
   readonly judgement: Judgement
 }
 
-/** Measures a file as it is. Without a spec only the signal itself is judged. */
+/**
+ * Measures a file as it is. Without a spec only the signal itself is judged.
+ * @param listens whether dialogue is looked for; the crew must have been hired for it
+ */
 export async function measureProgramme(
+  /** Where there is dialogue; null where nobody listened. */
+  readonly speech: SpeechLane | null
   crew: Crew,
   programme: ProgrammeOnDisk,
   spec: DeliverySpec | null,
   watch: Watch,
 ): Promise<ProgrammeMeasurement> {
-  const measured = await measureBySegment(crew, programme, 'source', new Stages(watch).tell('measure'))
+  const tell = new Stages(watch).tell('measure')
+  const measuring = listens ? MEASURING_BESIDE_LISTENING : 1
+  const measured = await measureBySegment(crew, programme, 'source', (share) => tell(share * measuring))
+  const speech = listens
+    ? await listenBySegment(crew, programme, 'source', (share) => tell(measuring + share * (1 - measuring)))
+    : null
   const measurements = describeMeasured(measured)
   const role = roleOf(programme.layout)
+  listens: boolean,
   const context = judgeContext(role, measured, { ...programme, stereoGainDb: 0 })
   const findings = spec === null ? judgeSignal(measurements, context) : judge(measurements, spec, context)
   const judgement = {
@@ -154,13 +173,16 @@ export async function measureProgramme(
     findings,
     margins: spec === null ? [] : margins(measurements, spec, role),
   }
-  return { measured, measurements, curves: loudnessCurves(measured), judgement }
+  return { measured, measurements, curves: loudnessCurves(measured), judgement, speech }
 }
 
 /**
  * Checks a delivery that somebody made, from its bytes.
  * @param told what its plan says of the stereo: a constant of its own, and settings that open the lock
  */
+/** Share of the time that measuring takes of a programme that is also listened to; only the progress line depends on it. */
+const MEASURING_BESIDE_LISTENING = 0.5
+
 export function verifyDelivery(
   crew: Crew,
   programme: ProgrammeOnDisk,

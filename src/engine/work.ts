@@ -19,6 +19,7 @@ import {
   createPlaneMeter,
   type FoldDownComparison,
   type MasterComparison,
+  listenToSegment,
   measureSegment,
 } from './measure/index.ts'
 import {
@@ -40,6 +41,8 @@ export interface Bench {
   readonly kernels: Kernels
   readonly cancellation: Cancellation
   source(name: AudioName): AudioSource
+  /** The speech detector's weights, as its kernel reads them. */
+  readonly speechWeights: Float32Array
   sink(name: AudioName): AudioSink
   readonly planes: PlaneStore
 }
@@ -52,7 +55,16 @@ export type UpmixTask = {
   readonly through: boolean
 }
 
-export type MeasureTask = { readonly kind: 'measure'; readonly segment: number; readonly audio: AudioName }
+/** Measures a segment of a file, or of a stretch of it that is measured as if it were a file of its own. */
+export type MeasureTask = {
+  readonly kind: 'measure'
+  readonly segment: number
+  readonly audio: AudioName
+  readonly within?: FrameRange | undefined
+}
+
+/** Listens for speech: the probability in each whole 100 ms of the segment, 0..255. */
+export type ListenTask = { readonly kind: 'listen'; readonly segment: number; readonly audio: AudioName }
 
 /** The part of a render that is the same for every segment. */
 export type RenderOrder = Pick<RenderJob, 'hasLfe' | 'frontSpread' | 'gain' | 'encoding' | 'ditherSeed' | 'stereo'> & {
@@ -76,7 +88,7 @@ export type FoldOrder = Omit<FoldJob, 'source'>
 
 export type CompareTask = { readonly kind: 'compare'; readonly segment: number }
 
-export type Task = UpmixTask | MeasureTask | RenderTask | ForecastTask | FoldTask | CompareTask
+export type Task = UpmixTask | MeasureTask | ListenTask | RenderTask | ForecastTask | FoldTask | CompareTask
 
 /** What is known of one rendered segment besides its bytes. */
 export type RenderedFigures = Pick<RenderedSegment, 'alteration' | 'overs' | 'nearTies'> & {
@@ -90,9 +102,11 @@ export type ResultOf<T extends Task> = T extends { kind: 'render' }
   ? RenderedFigures
   : T extends { kind: 'fold' }
     ? FoldedFigures
-    : T extends { kind: 'compare' }
-      ? FoldDownComparison
-      : Measured
+    : T extends { kind: 'listen' }
+      ? Uint8Array
+      : T extends { kind: 'compare' }
+        ? FoldDownComparison
+        : Measured
 
 /** Performs one segment's task inside a worker; the only door to the stages besides `run.ts`. */
 export function perform<T extends Task>(bench: Bench, task: T): ResultOf<T> {
@@ -114,6 +128,10 @@ const performers = {
   },
   fold(bench: Bench, task: FoldTask): FoldedFigures {
     const source = bench.source('source')
+  listen(bench: Bench, task: ListenTask): Uint8Array {
+    const source = bench.source(task.audio)
+    return listenToSegment(bench.kernels, bench.speechWeights, source, segmentOf(source, task), bench.cancellation)
+  },
     const segment = segmentOf(source, task)
     const { words, ...figures } = foldSegment(bench.kernels, { ...task.order, source }, segment, bench.cancellation)
     bench.sink('multichannel').write(words, segment.firstFrame)

@@ -7,6 +7,8 @@ export type CrewBirth = {
   readonly module: WebAssembly.Module
   readonly memoryBytes: number
   readonly places: Places
+  /** The speech detector's weights, in memory that all workers share; null where nobody will listen. */
+  readonly speechWeights: Float32Array | null
   /** One shared word: 1 = stop at the next block. */
   readonly stop: SharedArrayBuffer
 }

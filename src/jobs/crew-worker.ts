@@ -17,7 +17,7 @@ const workplace = new Workplace(
       return Atomics.load(stop, 0) !== 0
     },
   },
-  birth.places,
+  birth,
 )
 
 port.on('message', (message: ToWorker) => {

@@ -65,7 +65,7 @@ export function workHere(birth: CrewBirth): Hand {
       return Atomics.load(stop, 0) !== 0
     },
   }
-  const workplace = new Workplace(instantiateKernels(birth.module, birth.memoryBytes), cancellation, birth.places)
+  const workplace = new Workplace(instantiateKernels(birth.module, birth.memoryBytes), cancellation, birth)
   return {
     move: (places) => workplace.move(places),
     async work(task) {

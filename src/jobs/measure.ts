@@ -3,7 +3,7 @@ import { measureProgramme, type Progress } from '../engine/index.ts'
 import type { ChannelOptions } from '../media/index.ts'
 import { ScratchFolder } from './scratch.ts'
 import { openSource, programmeOf } from './source.ts'
-import { type JobOptions, withCrew } from './with-crew.ts'
+import { isListening, type JobOptions, withCrew } from './with-crew.ts'
 
 export type MeasuredFile = Measurements & {
   readonly path: string
@@ -23,12 +23,14 @@ export async function measureFile(
 ): Promise<MeasuredFile> {
   using scratch = new ScratchFolder()
   const source = await openSource(path, () => scratch.path, options, options.signal)
-  return await withCrew(source, options, async (crew) => {
+  const listens = isListening(options)
+  return await withCrew(source, { ...options, listens }, async (crew) => {
     const { measurements, judgement, curves } = await measureProgramme(
       crew,
       programmeOf(source),
       options.spec ?? null,
       progress === undefined ? {} : { progress },
+      listens,
     )
     const findings = [...source.findings, ...judgement.findings]
     return {

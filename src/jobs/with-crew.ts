@@ -2,15 +2,26 @@ import { segmentCount } from '../domain/index.ts'
 import { chooseWorkerCount, WorkerCrew } from './crew.ts'
 import { compileKernels, type KernelModule, kernelMemoryBytes } from './kernels.ts'
 import type { OpenedSource } from './source.ts'
+import { loadSpeechWeights } from './speech-model.ts'
 import type { Places } from './workplace.ts'
 
 /** How a job is run: how many workers, and the signal that stops it. */
-export type JobOptions = { readonly workers?: number | undefined; readonly signal?: AbortSignal | undefined }
+export type JobOptions = {
+  readonly workers?: number | undefined
+  readonly signal?: AbortSignal | undefined
+  /** Whether dialogue is listened for, where a job does so; default true. */
+  readonly speech?: boolean | undefined
+}
+
+/** Whether a job that can listen shall. */
+export function isListening({ speech }: JobOptions): boolean {
+  return speech !== false
+}
 
 /** Hires a crew for a source, hands it to `job` and lets it go, whatever happens. */
 export async function withCrew<T>(
   source: OpenedSource,
-  options: JobOptions,
+  options: JobOptions & { readonly listens?: boolean },
   job: (crew: WorkerCrew, kernels: KernelModule) => Promise<T>,
   places: Places = { source: source.location },
 ): Promise<T> {
@@ -21,6 +32,7 @@ export async function withCrew<T>(
     memoryBytes: kernelMemoryBytes(sampleRateHz),
     workerCount: chooseWorkerCount(options.workers, segmentCount(source.frameCount, sampleRateHz)),
     places,
+    speechWeights: options.listens ? loadSpeechWeights() : null,
   })
   const stop = (): void => crew.stop()
   options.signal?.addEventListener('abort', stop)

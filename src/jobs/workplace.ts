@@ -11,13 +11,24 @@ export type Places = { readonly [name in AudioName]?: PcmLocation } & { readonly
 export class Workplace implements Bench {
   readonly kernels: Kernels
   readonly cancellation: Cancellation
+  readonly #speechWeights: Float32Array | null
   #places: Places
   readonly #open = new Map<string, { close(): void }>()
 
-  constructor(kernels: Kernels, cancellation: Cancellation, places: Places) {
+  constructor(
+    kernels: Kernels,
+    cancellation: Cancellation,
+    birth: { readonly places: Places; readonly speechWeights: Float32Array | null },
+  ) {
     this.kernels = kernels
     this.cancellation = cancellation
-    this.#places = places
+    this.#places = birth.places
+    this.#speechWeights = birth.speechWeights
+  }
+
+  get speechWeights(): Float32Array {
+    assert(this.#speechWeights !== null, 'the crew was hired to listen')
+    return this.#speechWeights
   }
 
   /** Takes the new places and lets go of every open file. */

@@ -5,4 +5,5 @@ export {
   type MasterComparison,
   masterNullDbfs,
 } from './fold-down-lock.ts'
+export { listenToSegment } from './listen.ts'
 export { createPlaneMeter, measureSegment, type PlaneMeter } from './segment.ts'

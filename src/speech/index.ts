@@ -1,0 +1,1 @@
+export { readSpeechModel } from './silero.ts'
