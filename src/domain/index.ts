@@ -109,6 +109,7 @@ export {
   type Clock,
   clockFromLabel,
   clockFromSamples,
+  FRAME_RATE_NAMES,
   type FrameRateName,
   formatLabel,
   frameAt,
