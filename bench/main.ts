@@ -10,12 +10,19 @@ import { measuring } from './measuring.ts'
 import { memory } from './memory.ts'
 import { stages } from './stages.ts'
 import { printTable, type Table } from './table.ts'
+import { asking } from './what-if.ts'
 
 type Part = (folder: string, rounds: number) => readonly Table[]
 
-const PARTS: Readonly<Record<string, Part>> = { measure: measuring, stages, deliver: delivering, memory }
+const PARTS: Readonly<Record<string, Part>> = {
+  measure: measuring,
+  stages,
+  deliver: delivering,
+  memory,
+  'what-if': (_, rounds) => [asking(rounds)],
+}
 /** Two hours of audio take minutes and 15 GB: only when they are asked for. */
-const USUAL_PARTS = ['measure', 'stages', 'deliver']
+const USUAL_PARTS = ['measure', 'stages', 'deliver', 'what-if']
 
 /** Runs one part in a folder of its own. */
 function runPart(name: string, rounds: number) {

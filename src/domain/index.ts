@@ -60,7 +60,7 @@ export {
   type Role,
 } from './layout.ts'
 export {
-  curvesOfParts,
+  curvesWithin,
   describeMeasured,
   describeParts,
   gatedLoudness,
@@ -79,6 +79,8 @@ export {
   SHORT_TERM_SECONDS,
   shortTerm,
   toHops,
+  WhatIf,
+  type WhatIfFigures,
   windowMeans,
 } from './loudness/index.ts'
 export type {

@@ -31,12 +31,12 @@ export function trimPoints(trims: readonly Trim[], hopCount: number, framesPerHo
     assert(before === undefined || before.endFrame <= trim.startFrame, 'trims do not overlap')
   }
   const points = new Float64Array(hopCount)
-  for (const trim of inOrder) addTrim(points, trim, framesPerHop)
-  return points.some((gainDb) => gainDb !== 0) ? points.map(roundToGainStep) : null
+  const touched = inOrder.filter((trim) => addTrim(points, trim, framesPerHop))
+  return touched.length === 0 ? null : points
 }
 
-/** Positions are counted in hops, so that the point of hop k stands at k + 1/2. */
-function addTrim(points: Float64Array, trim: Trim, framesPerHop: number): void {
+/** Adds one trim and says whether it moved a point. Positions are counted in hops: that of hop k stands at k + 1/2. */
+function addTrim(points: Float64Array, trim: Trim, framesPerHop: number): boolean {
   const isAtBeginning = trim.startFrame <= 0
   const isAtEnd = trim.endFrame > (points.length - 1) * framesPerHop
   const start = isAtBeginning ? Number.NEGATIVE_INFINITY : trim.startFrame / framesPerHop
@@ -45,42 +45,65 @@ function addTrim(points: Float64Array, trim: Trim, framesPerHop: number): void {
   const reach = glide / 2
   const first = Math.max(0, Math.floor(start - reach - 1))
   const last = Math.min(points.length - 1, Math.ceil(end + reach))
+  let hasMoved = false
   for (let k = first; k <= last; k++) {
     const centre = k + 0.5
     const share =
       glide <= SHORTEST_GLIDE_HOPS
         ? Number(centre >= start && centre < end)
         : Math.min(1, Math.max(0, (Math.min(centre - start, end - centre) + reach) / glide))
-    points[k] = (points[k] as number) + share * trim.gainDb
+    const gainDb = roundToGainStep(share * trim.gainDb)
+    points[k] = (points[k] as number) + gainDb
+    hasMoved ||= gainDb !== 0
   }
+  return hasMoved
+}
+
+/** Fine hops [first, end) under one law: the mean power gain of the first, times `ratio` from each to the next. */
+export type GainPiece = {
+  readonly first: number
+  readonly end: number
+  readonly powerGain: number
+  readonly ratio: number
 }
 
 /**
  * What a curve of ride points does to the energy of each fine hop: the mean of the squared gain over its 10 ms, with
- * the gain a straight line in dB between the points, held before the first and after the last.
+ * the gain a straight line in dB between the points, held before the first and after the last. Points that are alike
+ * make one piece of ratio 1.
  */
-export function powerGains(pointsDb: Float64Array, fineHopCount: number): Float64Array {
-  const gains = new Float64Array(fineHopCount)
+export function gainPieces(pointsDb: Float64Array, fineHopCount: number): readonly GainPiece[] {
+  const pieces: GainPiece[] = []
   const lastPoint = pointsDb.length - 1
-  let heldDb = 0
-  let heldGain = 1
-  for (let point = 0; point <= lastPoint + 1; point++) {
+  const centreOf = (point: number): number =>
+    Math.min(point > lastPoint ? fineHopCount : point * FINE_HOPS_PER_HOP + HALF_HOP, fineHopCount)
+  let first = 0
+  for (let point = 0; first < fineHopCount; point++) {
     const fromDb = pointsDb[Math.max(point - 1, 0)] as number
     const toDb = pointsDb[Math.min(point, lastPoint)] as number
-    const first = Math.max(point * FINE_HOPS_PER_HOP - HALF_HOP, 0)
-    const end = point > lastPoint ? fineHopCount : Math.min(point * FINE_HOPS_PER_HOP + HALF_HOP, fineHopCount)
+    let end = centreOf(point)
     if (fromDb === toDb) {
-      if (fromDb !== heldDb) heldGain = dbToPower(fromDb)
-      heldDb = fromDb
-      gains.fill(heldGain, first, end)
+      while (pointsDb[point + 1] === toDb) point++
+      end = centreOf(point < lastPoint ? point : point + 1)
+      pieces.push({ first, end, powerGain: dbToPower(toDb), ratio: 1 })
     } else {
       const stepDb = (toDb - fromDb) / FINE_HOPS_PER_HOP
-      const ratio = dbToPower(stepDb)
-      let gain = dbToPower(fromDb + stepDb / 2) * meanOverMiddle(stepDb)
-      for (let i = first; i < end; i++) {
-        gains[i] = gain
-        gain *= ratio
-      }
+      const powerGain = dbToPower(fromDb + stepDb / 2) * meanOverMiddle(stepDb)
+      pieces.push({ first, end, powerGain, ratio: dbToPower(stepDb) })
+    }
+    first = end
+  }
+  return pieces
+}
+
+/** The same, one value per fine hop. */
+export function powerGains(pointsDb: Float64Array, fineHopCount: number): Float64Array {
+  const gains = new Float64Array(fineHopCount)
+  for (const { first, end, powerGain, ratio } of gainPieces(pointsDb, fineHopCount)) {
+    let gain = powerGain
+    for (let i = first; i < end; i++) {
+      gains[i] = gain
+      gain *= ratio
     }
   }
   return gains

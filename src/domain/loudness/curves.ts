@@ -1,7 +1,7 @@
 import type { LoudnessCurve, LoudnessCurves } from '../delivery.ts'
-import { assert } from '../findings.ts'
-import { FINE_HOPS_PER_SECOND, framesPerFineHop } from '../grid.ts'
-import type { Measured, MeasuredPart } from '../measurements.ts'
+import type { FrameRange } from '../frame-range.ts'
+import { FINE_HOPS_PER_SECOND } from '../grid.ts'
+import type { Measured } from '../measurements.ts'
 import { MOMENTARY_SECONDS, momentary, SHORT_TERM_SECONDS, shortTerm } from './windows.ts'
 
 /** Momentary and short-term loudness of a programme over time, on the 10 ms grid on which their maxima are found. */
@@ -14,25 +14,26 @@ export function loudnessCurves(measured: Measured): LoudnessCurves {
 }
 
 /**
- * The same over the whole length of the file or files of which `parts` were measured. Where a window would reach out
- * of its part there is no value: -Infinity, as in silence. Parts are drawn to the nearest 10 ms.
+ * The same with nothing in the windows that reach out of the stretches of programme: -Infinity, as in silence.
+ * @param programme in order, without overlap; absent: all of it
  */
-export function curvesOfParts(parts: readonly MeasuredPart[], frameCount: number): LoudnessCurves {
-  const [first] = parts
-  assert(first !== undefined, 'a programme has at least one part')
-  const { sampleRateHz } = first.measured
-  const curves = parts.map(({ measured }) => loudnessCurves(measured))
-  const fineHops = Math.floor(frameCount / framesPerFineHop(sampleRateHz))
-  const spread = (name: keyof LoudnessCurves): LoudnessCurve => {
-    const { windowSeconds, hopSeconds } = (curves[0] as LoudnessCurves)[name]
-    const windows = Math.max(0, fineHops - Math.round(windowSeconds * FINE_HOPS_PER_SECOND) + 1)
-    const lkfs = new Float64Array(windows).fill(Number.NEGATIVE_INFINITY)
-    for (const [index, { startFrame }] of parts.entries()) {
-      const start = Math.round(startFrame / framesPerFineHop(sampleRateHz))
-      const values = (curves[index] as LoudnessCurves)[name].lkfs
-      lkfs.set(values.subarray(0, Math.max(0, windows - start)), Math.min(start, windows))
+export function curvesWithin(
+  curves: LoudnessCurves,
+  programme: readonly FrameRange[] | undefined,
+  sampleRateHz: number,
+): LoudnessCurves {
+  if (programme === undefined) return curves
+  const within = ({ lkfs, hopSeconds, windowSeconds }: LoudnessCurve): LoudnessCurve => {
+    const kept = new Float64Array(lkfs.length).fill(Number.NEGATIVE_INFINITY)
+    for (const { startFrame, endFrame } of programme) {
+      const first = Math.ceil(startFrame / sampleRateHz / hopSeconds - BETWEEN_HOPS)
+      const last = Math.floor((endFrame / sampleRateHz - windowSeconds) / hopSeconds + BETWEEN_HOPS)
+      if (last >= first) kept.set(lkfs.subarray(first, last + 1), first)
     }
-    return { windowSeconds, hopSeconds, lkfs }
+    return { lkfs: kept, hopSeconds, windowSeconds }
   }
-  return { momentary: spread('momentary'), shortTerm: spread('shortTerm') }
+  return { momentary: within(curves.momentary), shortTerm: within(curves.shortTerm) }
 }
+
+/** A border on the grid is one, whatever the last bit of a division says. */
+const BETWEEN_HOPS = 1e-6

@@ -9,7 +9,7 @@ export const ABSOLUTE_GATE_LKFS = -70
 /** The relative gate lies 10 LU below the loudness of what passes the absolute gate: a tenth of its power.
  * @source ITU-R BS.1770-5 Annex 1, equation 6
  */
-const RELATIVE_GATE_POWER = 1 / 10
+export const RELATIVE_GATE_POWER = 1 / 10
 
 const ABSOLUTE_GATE_POWER = powerOf(ABSOLUTE_GATE_LKFS)
 

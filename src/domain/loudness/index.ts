@@ -1,4 +1,4 @@
-export { curvesOfParts, loudnessCurves } from './curves.ts'
+export { curvesWithin, loudnessCurves } from './curves.ts'
 export {
   gatedLoudness,
   gatePower,
@@ -8,6 +8,7 @@ export {
 } from './gate.ts'
 export { describeMeasured, describeParts, joinMeasured } from './measured.ts'
 export { loudnessRange } from './range.ts'
+export { type EnergyStretch, type PlacedWindow, WhatIf, type WhatIfFigures } from './what-if.ts'
 export {
   type LoudestWindow,
   loudestMomentary,

@@ -5,11 +5,11 @@ import { concatenated, loudnessOf, powerOf, SHORT_TERM_SECONDS, windowMeans } fr
 /** The relative gate lies 20 LU below: a hundredth of the power.
  * @source EBU Tech 3342 clause 2.2
  */
-const RELATIVE_GATE_POWER = 1 / 100
+export const RANGE_GATE_POWER = 1 / 100
 
 /** @source EBU Tech 3342 clause 2.2: between the 10th and the 95th percentile */
-const LOW_SHARE = 0.1
-const HIGH_SHARE = 0.95
+export const LOW_SHARE = 0.1
+export const HIGH_SHARE = 0.95
 
 /**
  * Loudness range in LU from mean squares of 100 ms: short-term loudness ten times a second, both gates, nearest rank.
@@ -32,7 +32,7 @@ export function jointLoudnessRange(programmes: readonly Float64Array[]): number 
   )
   let sum = 0
   for (const power of audible) sum += power
-  const kept = atLeast(audible, (sum / audible.length) * RELATIVE_GATE_POWER).sort()
+  const kept = atLeast(audible, (sum / audible.length) * RANGE_GATE_POWER).sort()
   if (kept.length === 0) return null
   const rank = (share: number) => kept[Math.round((kept.length - 1) * share)] as number
   return loudnessOf(rank(HIGH_SHARE)) - loudnessOf(rank(LOW_SHARE))
