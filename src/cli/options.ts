@@ -1,5 +1,6 @@
 import { availableParallelism } from 'node:os'
 import { type Command, InvalidArgumentError, Option } from 'commander'
+import { FRAME_RATE_NAMES } from '../domain/index.ts'
 
 const HIGHEST_WORKER_COUNT = 64
 
@@ -49,6 +50,14 @@ export function withChannels(command: Command): Command {
         'order of the six channels: itu L R C LFE Ls Rs, film L C R Ls Rs LFE, aac C L R Ls Rs LFE',
       ).choices(['itu', 'film', 'aac']),
     )
+}
+
+/** Options of commands that tell places: what the user says of the timecode outranks the file. */
+export function withTimecode(command: Command): Command {
+  return command
+    .option('--timecode-rate <rate>', `frames a second of the timecode: ${FRAME_RATE_NAMES.join(', ')}`)
+    .option('--timecode-start <label>', 'timecode of the first frame, e.g. 10:00:00:00')
+    .option('--drop-frame', 'the timecode is drop-frame (29.97 and 59.94 only)')
 }
 
 /** Options of commands that write audio. */

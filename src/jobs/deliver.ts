@@ -27,6 +27,7 @@ import {
 } from '../engine/index.ts'
 import { type ChannelOptions, sha256Of } from '../media/index.ts'
 import { renderReportHtml } from '../report/index.ts'
+import { inTimecode, type TimecodeOptions } from './clock.ts'
 import { DeliveryFolder, PLAN } from './delivery-folder.ts'
 import { whileWriting } from './file-errors.ts'
 import { refuseNonFinite } from './finite.ts'
@@ -40,7 +41,8 @@ import { nonconformingName, type WavOutput, WavOutputs } from './wav-outputs.ts'
 import { type JobOptions, withCrew } from './with-crew.ts'
 
 export type DeliverOptions = JobOptions &
-  ChannelOptions & {
+  ChannelOptions &
+  TimecodeOptions & {
     readonly spec: DeliverySpec
     readonly out: string
     readonly upmix: UpmixSettings
@@ -99,7 +101,7 @@ async function run(
   const isUpmix = source.layout === '2.0'
   const scratch = isUpmix ? { planes: createPlanes(folder.partPath('planes'), source.frameCount) } : {}
   const fixed = { source: source.location, ...scratch }
-  const outcome = await withCrew(
+  const { report, ...made } = await withCrew(
     source,
     options,
     (crew, kernels) =>
@@ -126,6 +128,7 @@ async function run(
       ),
     fixed,
   )
+  const outcome = { ...made, report: { ...report, findings: inTimecode(report.findings, source.clock) } }
   const gain = options.writesGain && outcome.isDelivered ? [await gainFile(source, options, folder)] : []
   folder.writePart(RUN_LOG, runLog(source, options, performance.now() - startedMs))
   const page = putInPlace(outcome, folder, gain)

@@ -2,6 +2,7 @@ import { basename } from 'node:path'
 import type { DeliveryReport, DeliverySpec, FitSettings } from '../domain/index.ts'
 import { deliverProgramme, type Progress, titleIdOf } from '../engine/index.ts'
 import type { ChannelOptions } from '../media/index.ts'
+import { inTimecode, type TimecodeOptions } from './clock.ts'
 import { refuseNonFinite } from './finite.ts'
 import { ScratchFolder } from './scratch.ts'
 import { SingleOutput } from './single-output.ts'
@@ -11,7 +12,8 @@ import { nonconformingName, WavOutputs } from './wav-outputs.ts'
 import { type JobOptions, withCrew } from './with-crew.ts'
 
 export type FitOptions = JobOptions &
-  ChannelOptions & {
+  ChannelOptions &
+  TimecodeOptions & {
     readonly spec: DeliverySpec
     readonly fit: FitSettings
     readonly bitsPerSample: 16 | 24
@@ -62,5 +64,5 @@ export async function fitFile(
     ),
   )
   if (isDelivered) output.place(report.deliverables[0]?.path)
-  return { report, isWritten: isDelivered }
+  return { report: { ...report, findings: inTimecode(report.findings, source.clock) }, isWritten: isDelivered }
 }

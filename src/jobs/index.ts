@@ -1,6 +1,7 @@
 export type { Progress } from '../engine/index.ts'
 export { reportJson } from '../engine/index.ts'
 export type { ChannelOptions, ChannelOrder } from '../media/index.ts'
+export type { TimecodeOptions } from './clock.ts'
 export { type DeliverOptions, type Delivery, deliver } from './deliver.ts'
 export { type FitOptions, fitFile } from './fit.ts'
 export { type FoldOptions, foldFile } from './fold.ts'

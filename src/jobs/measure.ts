@@ -1,6 +1,7 @@
 import type { DeliverySpec, Finding, LoudnessCurves, Margin, Measurements } from '../domain/index.ts'
 import { measureProgramme, type Progress } from '../engine/index.ts'
 import type { ChannelOptions } from '../media/index.ts'
+import type { TimecodeOptions } from './clock.ts'
 import { ScratchFolder } from './scratch.ts'
 import { openSource, programmeOf } from './source.ts'
 import { isListening, type JobOptions, withCrew } from './with-crew.ts'
@@ -18,7 +19,7 @@ export type MeasuredFile = Measurements & {
 /** Measures one file, against a spec if one is given. */
 export async function measureFile(
   path: string,
-  options: JobOptions & ChannelOptions & { readonly spec?: DeliverySpec | undefined },
+  options: JobOptions & ChannelOptions & TimecodeOptions & { readonly spec?: DeliverySpec | undefined },
   progress?: (progress: Progress) => void,
 ): Promise<MeasuredFile> {
   using scratch = new ScratchFolder()

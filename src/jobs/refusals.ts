@@ -84,6 +84,16 @@ export const JOBS_REFUSALS = {
     wanted: 'peaks below full scale',
     remedy: 'Add --gain with the value named above, or use "plimsoll deliver", which fits the result under a ceiling.',
   },
+  JOBS_TIMECODE_RATE: {
+    sentence: 'No timecode rate is known, or the one that is named cannot be counted so.',
+    wanted: 'a rate of the trade, with drop-frame at 29.97 and 59.94 only',
+    remedy: 'Give --timecode-rate 23.976, 24, 25, 29.97, 30, 48, 50, 59.94 or 60.',
+  },
+  JOBS_TIMECODE_LABEL: {
+    sentence: 'No picture has that timecode label.',
+    wanted: 'a label that exists',
+    remedy: 'Write hours, minutes, seconds and frames as in 10:00:00:00.',
+  },
   JOBS_NOT_A_DELIVERY: {
     sentence: 'The folder holds no manifest.',
     wanted: 'a folder that "plimsoll deliver" made',

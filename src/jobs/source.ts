@@ -1,6 +1,6 @@
 import { existsSync, statSync } from 'node:fs'
 import { basename, extname, join } from 'node:path'
-import type { Cancellation, DeliverySpec, Finding, LayoutName, PcmFormat } from '../domain/index.ts'
+import type { Cancellation, Clock, DeliverySpec, Finding, LayoutName, PcmFormat } from '../domain/index.ts'
 import { type DeliveryOrder, identifyOrder } from '../engine/index.ts'
 import {
   type Bext,
@@ -11,6 +11,7 @@ import {
   probe,
   sha256Of,
 } from '../media/index.ts'
+import { clockOf, type TimecodeOptions } from './clock.ts'
 import { refuse } from './refusals.ts'
 
 /** A file that was opened, understood and can be read at any frame. */
@@ -26,6 +27,8 @@ export type OpenedSource = {
   readonly bitsPerSample: number
   readonly container: string
   readonly bext: Bext | null
+  /** Null where the file has no timecode and the user gave none. */
+  readonly clock: Clock | null
   /** Size and time of the file when it was opened. */
   readonly stamp: string
   /** What is odd about the file: truncated data, sizes that lie, channels told by evidence. */
@@ -39,7 +42,7 @@ export type OpenedSource = {
 export async function openSource(
   path: string,
   scratchFolder: () => string,
-  options: ChannelOptions = {},
+  options: ChannelOptions & TimecodeOptions = {},
   cancellation?: Cancellation,
 ): Promise<OpenedSource> {
   const header = probe(path, options)
@@ -49,7 +52,7 @@ export async function openSource(
       ...options,
       ...(cancellation && { cancellation }),
     }))
-  if (header.layout !== null) return opened(path, header, location)
+  if (header.layout !== null) return opened(path, header, location, options)
 
   const source = openPcm(location)
   const evidence = identifyOrder(source)
@@ -64,12 +67,31 @@ export async function openSource(
   }))
 }
 
-function opened(path: string, header: ReturnType<typeof probe>, location: PcmLocation): OpenedSource {
+function opened(
+  path: string,
+  header: ReturnType<typeof probe>,
+  location: PcmLocation,
+  options: TimecodeOptions,
+): OpenedSource {
   const { format, layout, frameCount } = location
-  const { bitsPerSample, container, bext, findings } = header
+  const { bitsPerSample, container, bext } = header
+  const { clock, findings } = clockOf(path, header, options)
   const titleId = basename(path, extname(path))
   const stamp = stampOf(path)
-  return { path, titleId, location, format, layout, frameCount, bitsPerSample, container, bext, stamp, findings }
+  return {
+    path,
+    titleId,
+    location,
+    format,
+    layout,
+    frameCount,
+    bitsPerSample,
+    container,
+    bext,
+    clock,
+    stamp,
+    findings: [...header.findings, ...findings],
+  }
 }
 
 function stampOf(path: string): string {
@@ -125,11 +147,11 @@ export function refuseSampleRate({ path, format }: OpenedSource, spec: DeliveryS
 }
 
 /** What the engine is told of a programme. */
-export function programmeOf({ layout, format, frameCount, bext }: OpenedSource) {
+export function programmeOf({ layout, format, frameCount, bext, clock }: OpenedSource) {
   const { sampleRateHz } = format
   const timeReference = bext?.timeReferenceSamples ?? 0
   const startOfDaySeconds = timeReference === 0 ? null : timeReference / sampleRateHz
-  return { layout, sampleRateHz, frameCount, startOfDaySeconds }
+  return { layout, sampleRateHz, frameCount, startOfDaySeconds, ...(clock !== null && { clock }) }
 }
 
 /** The source of a delivery. The hash is made while the crew works; a failure is met where it is needed. */

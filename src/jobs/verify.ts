@@ -3,6 +3,7 @@ import { join } from 'node:path'
 import type { DeliverySpec, Finding, FoldDownLock, Margin, Measurements } from '../domain/index.ts'
 import { type ManifestFile, type Progress, verifyDelivery, type WrittenFile } from '../engine/index.ts'
 import { sha256Of } from '../media/index.ts'
+import type { TimecodeOptions } from './clock.ts'
 import { finishInterrupted, readManifest, readPlan } from './delivery-folder.ts'
 import { measureFile } from './measure.ts'
 import { refuse } from './refusals.ts'
@@ -21,10 +22,12 @@ export type VerifiedDelivery = {
   readonly margins: readonly Margin[]
 }
 
+export type VerifyOptions = JobOptions & TimecodeOptions & { readonly spec: DeliverySpec }
+
 /** Checks a delivery folder, or a single file, from its bytes alone: checksums, spec, fold-down lock. */
 export async function verify(
   path: string,
-  options: JobOptions & { readonly spec: DeliverySpec },
+  options: VerifyOptions,
   progress?: (progress: Progress) => void,
 ): Promise<VerifiedDelivery> {
   if (!existsSync(path) || !statSync(path).isDirectory()) return verifyFile(path, options, progress)
@@ -50,11 +53,11 @@ async function verifyAudio(
   folder: string,
   listed: readonly ManifestFile[],
   damage: readonly Finding[],
-  options: JobOptions & { readonly spec: DeliverySpec },
+  options: VerifyOptions,
   progress: ((progress: Progress) => void) | undefined,
 ): Promise<VerifiedDelivery> {
   const opened = await Promise.all(
-    listed.map(async (file) => ({ file, source: await openSource(join(folder, file.path), () => folder) })),
+    listed.map(async (file) => ({ file, source: await openSource(join(folder, file.path), () => folder, options) })),
   )
   const [main] = opened as [(typeof opened)[number]]
   const uneven = opened.find(({ source }) => source.frameCount !== main.source.frameCount)
@@ -97,7 +100,7 @@ function toldOfStereo(folder: string) {
 
 async function verifyFile(
   path: string,
-  options: JobOptions & { readonly spec: DeliverySpec },
+  options: VerifyOptions,
   progress: ((progress: Progress) => void) | undefined,
 ): Promise<VerifiedDelivery> {
   const measured = await measureFile(path, options, progress)

@@ -1,24 +1,32 @@
 import type { Command } from 'commander'
 import { FIT_PARAMETERS, type LayoutName, printFigure, UPMIX_PARAMETERS } from '../../domain/index.ts'
-import { type ChannelOrder, type Delivery, deliver, loadSpec, reportJson } from '../../jobs/index.ts'
-import { withChannels, withCommon, withOutput, withSettings } from '../options.ts'
+import {
+  type ChannelOrder,
+  type Delivery,
+  deliver,
+  loadSpec,
+  reportJson,
+  type TimecodeOptions,
+} from '../../jobs/index.ts'
+import { withChannels, withCommon, withOutput, withSettings, withTimecode } from '../options.ts'
 import { EXIT } from '../outcome.ts'
 import { printFindings, printLock, printMargins } from '../print.ts'
 import { readSettings, settingsHelp, splitSettings } from '../settings.ts'
 import { answer, type CommonOptions } from '../terminal.ts'
 
-type Options = CommonOptions & {
-  readonly spec: string
-  readonly out: string
-  readonly title?: string
-  readonly set: readonly string[]
-  readonly bits: '16' | '24'
-  readonly replace?: true
-  readonly keepNonconforming?: true
-  readonly gainCurve?: true
-  readonly layout?: LayoutName
-  readonly order?: ChannelOrder
-}
+type Options = CommonOptions &
+  TimecodeOptions & {
+    readonly spec: string
+    readonly out: string
+    readonly title?: string
+    readonly set: readonly string[]
+    readonly bits: '16' | '24'
+    readonly replace?: true
+    readonly keepNonconforming?: true
+    readonly gainCurve?: true
+    readonly layout?: LayoutName
+    readonly order?: ChannelOrder
+  }
 
 export function addDeliver(program: Command): void {
   const command = program
@@ -35,7 +43,7 @@ export function addDeliver(program: Command): void {
     .option('--title <id>', 'names the files; else the name of the source does')
     .option('--keep-nonconforming', 'keep what does not conform, under names that say so')
     .option('--gain-curve', 'also write the total gain of every frame as a mono float file')
-  withSettings(withOutput(withChannels(withCommon(command))))
+  withTimecode(withSettings(withOutput(withChannels(withCommon(command)))))
     .addHelpText(
       'after',
       `
@@ -55,7 +63,7 @@ Check the recipient's current written spec and your local rules: they decide, no
 function run(path: string, options: Options): Promise<void> {
   return answer(options, async ({ signal, progress }) => {
     const { upmix, fit } = splitSettings(options.set)
-    const { workers, layout, order, out, title } = options
+    const { workers, layout, order, timecodeRate, timecodeStart, dropFrame, out, title } = options
     const delivery = await deliver(
       path,
       {
@@ -71,6 +79,9 @@ function run(path: string, options: Options): Promise<void> {
         workers,
         layout,
         order,
+        timecodeRate,
+        timecodeStart,
+        dropFrame,
         signal,
       },
       progress,

@@ -1,21 +1,22 @@
 import type { Command } from 'commander'
 import { FIT_PARAMETERS, type LayoutName } from '../../domain/index.ts'
-import { type ChannelOrder, fitFile, loadSpec, reportJson } from '../../jobs/index.ts'
-import { withChannels, withCommon, withOutput, withSettings } from '../options.ts'
+import { type ChannelOrder, fitFile, loadSpec, reportJson, type TimecodeOptions } from '../../jobs/index.ts'
+import { withChannels, withCommon, withOutput, withSettings, withTimecode } from '../options.ts'
 import { EXIT } from '../outcome.ts'
 import { printFindings, printMargins } from '../print.ts'
 import { readSettings, settingsHelp } from '../settings.ts'
 import { answer, type CommonOptions } from '../terminal.ts'
 
-type Options = CommonOptions & {
-  readonly spec: string
-  readonly set: readonly string[]
-  readonly bits: '16' | '24'
-  readonly replace?: true
-  readonly keepNonconforming?: true
-  readonly layout?: LayoutName
-  readonly order?: ChannelOrder
-}
+type Options = CommonOptions &
+  TimecodeOptions & {
+    readonly spec: string
+    readonly set: readonly string[]
+    readonly bits: '16' | '24'
+    readonly replace?: true
+    readonly keepNonconforming?: true
+    readonly layout?: LayoutName
+    readonly order?: ChannelOrder
+  }
 
 export function addFit(program: Command): void {
   const command = program
@@ -29,7 +30,7 @@ export function addFit(program: Command): void {
     .argument('<out>', 'WAV file to write')
     .requiredOption('--spec <spec>', 'name of a delivery spec, or path of a spec file')
     .option('--keep-nonconforming', 'keep what does not conform, under a name that says so')
-  withSettings(withOutput(withChannels(withCommon(command))))
+  withTimecode(withSettings(withOutput(withChannels(withCommon(command)))))
     .addHelpText(
       'after',
       `
@@ -46,7 +47,7 @@ Exit code: 0 written and conforming, 1 not conforming (nothing is written), 2 re
 
 function run(path: string, outPath: string, options: Options): Promise<void> {
   return answer(options, async ({ signal, progress }) => {
-    const { workers, layout, order } = options
+    const { workers, layout, order, timecodeRate, timecodeStart, dropFrame } = options
     const { report, isWritten } = await fitFile(
       path,
       outPath,
@@ -59,6 +60,9 @@ function run(path: string, outPath: string, options: Options): Promise<void> {
         workers,
         layout,
         order,
+        timecodeRate,
+        timecodeStart,
+        dropFrame,
         signal,
       },
       progress,

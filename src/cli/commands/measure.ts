@@ -7,21 +7,23 @@ import {
   measureFile,
   SingleOutput,
   seriesCsv,
+  type TimecodeOptions,
   TOOL_VERSION,
 } from '../../jobs/index.ts'
-import { withChannels, withCommon } from '../options.ts'
+import { withChannels, withCommon, withTimecode } from '../options.ts'
 import { EXIT, printRefusal, refusalJson } from '../outcome.ts'
 import { printFindings, printMargins, printMeasurements } from '../print.ts'
 import { refuse } from '../refusals.ts'
 import { answer, type CommonOptions } from '../terminal.ts'
 
-type Options = CommonOptions & {
-  readonly spec?: string
-  readonly series?: string
-  readonly replace?: true
-  readonly layout?: LayoutName
-  readonly order?: ChannelOrder
-}
+type Options = CommonOptions &
+  TimecodeOptions & {
+    readonly spec?: string
+    readonly series?: string
+    readonly replace?: true
+    readonly layout?: LayoutName
+    readonly order?: ChannelOrder
+  }
 
 export function addMeasure(program: Command): void {
   const command = program
@@ -35,7 +37,7 @@ export function addMeasure(program: Command): void {
     .option('--spec <spec>', 'name of a delivery spec, or path of a spec file')
     .option('--series <csv>', 'also write loudness over time, every 100 ms (one file only)')
     .option('--replace', 'replace a series that is there already')
-  withChannels(withCommon(command))
+  withTimecode(withChannels(withCommon(command)))
     .addHelpText(
       'after',
       `
@@ -57,14 +59,13 @@ function measure(paths: readonly string[], options: Options): Promise<void> {
     }
     using series = openSeries(options, paths)
     const spec = options.spec === undefined ? undefined : await loadSpec(options.spec)
-    const { workers, layout, order } = options
     const files: MeasuredFile[] = []
     const refused: { readonly path: string; readonly refusal: Refusal }[] = []
     for (const [index, path] of paths.entries()) {
       const told = ({ stage, share }: Parameters<typeof progress>[0]) =>
         progress({ stage, share: (index + share) / paths.length })
       try {
-        files.push(await measureFile(path, { spec, workers, layout, order, signal }, told))
+        files.push(await measureFile(path, { ...options, spec, signal }, told))
       } catch (error) {
         // One of many that cannot be read must not cost the figures of the others.
         if (!(error instanceof Refusal) || paths.length === 1) throw error

@@ -1,6 +1,6 @@
 import type { Command } from 'commander'
-import { loadSpec, TOOL_VERSION, verify } from '../../jobs/index.ts'
-import { withCommon } from '../options.ts'
+import { loadSpec, type TimecodeOptions, TOOL_VERSION, verify } from '../../jobs/index.ts'
+import { withCommon, withTimecode } from '../options.ts'
 import { EXIT } from '../outcome.ts'
 import { printFindings, printLock, printMargins } from '../print.ts'
 import { answer, type CommonOptions } from '../terminal.ts'
@@ -15,7 +15,7 @@ export function addVerify(program: Command): void {
     )
     .argument('<folder or file>', 'a delivery folder, or one audio file')
     .requiredOption('--spec <spec>', 'name of a delivery spec, or path of a spec file')
-  withCommon(command)
+  withTimecode(withCommon(command))
     .addHelpText(
       'after',
       `
@@ -28,11 +28,10 @@ Exit code: 0 conforms, 1 findings, 2 refused.`,
     .action(run)
 }
 
-function run(path: string, options: CommonOptions & { readonly spec: string }): Promise<void> {
+function run(path: string, options: CommonOptions & TimecodeOptions & { readonly spec: string }): Promise<void> {
   return answer(options, async ({ signal, progress }) => {
     const spec = await loadSpec(options.spec)
-    const { workers } = options
-    const verified = await verify(path, { spec, workers, signal }, progress)
+    const verified = await verify(path, { ...options, spec, signal }, progress)
     const { conforms, foldDownLock, findings, margins } = verified
     return {
       code: conforms ? EXIT.conforms : EXIT.finding,
