@@ -24,6 +24,13 @@ export type Measured = {
   readonly linkedPeak100ms: Float64Array
   /** Highest |sample| of the LFE, per begun 100 ms; null where there is no LFE. */
   readonly lfePeak100ms: Float64Array | null
+  /**
+   * True peak of each channel, linear, `[hop * channelCount + channel]`, one row per begun 100 ms; null where it was not
+   * asked for. A point between samples belongs to the 100 ms in which it is known, 6 frames after it.
+   */
+  readonly truePeak100ms: Float32Array | null
+  /** The same of Lo and Ro, `[hop * 2]` and `[hop * 2 + 1]`; null also where the layout has no fold-down. */
+  readonly foldDownTruePeak100ms: Float32Array | null
   /** In channel order. */
   readonly channels: readonly ChannelPeaks[]
   /** Lo and Ro. */

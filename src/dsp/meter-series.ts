@@ -13,6 +13,15 @@ export class GrowingSeries {
     this.#length += 1
   }
 
+  /** Raises the last values to these, in their order; does nothing where there are not as many. */
+  raiseLast(values: readonly number[]): void {
+    const first = this.#length - values.length
+    if (first < 0) return
+    for (const [i, value] of values.entries()) {
+      this.#values[first + i] = Math.max(this.#values[first + i] as number, value)
+    }
+  }
+
   clear(): void {
     this.#length = 0
   }

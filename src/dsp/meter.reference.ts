@@ -39,6 +39,9 @@ export function measureReference({ planes, layout, sampleRateHz }: Programme): M
     : null
   const mains = finite.filter((_, channel) => roles[channel] !== 'LFE')
   const lfe = finite.filter((_, channel) => roles[channel] === 'LFE')
+  const points = finite.map(pointsOf)
+  const foldedPoints = folded?.map(pointsOf) ?? null
+  const hopFrames = framesPerHop(sampleRateHz)
   return {
     sampleRateHz,
     layout,
@@ -49,10 +52,16 @@ export function measureReference({ planes, layout, sampleRateHz }: Programme): M
     foldDown10ms:
       foldedEnergies && scaled((hop) => foldedEnergies.reduce((sum, energy) => sum + (energy[hop] as number), 0)),
     channels100ms: channelHops(energies, frameCount, sampleRateHz, energyScale / fine),
-    linkedPeak100ms: hopPeaks([...mains, ...(folded ?? [])], framesPerHop(sampleRateHz)),
-    lfePeak100ms: lfe.length === 0 ? null : hopPeaks(lfe, framesPerHop(sampleRateHz)),
-    channels: finite.map(peaksOf),
-    foldDown: folded && [peaksOf(folded[0] as Float64Array), peaksOf(folded[1] as Float64Array)],
+    linkedPeak100ms: hopPeaks([...mains, ...(folded ?? [])], hopFrames),
+    lfePeak100ms: lfe.length === 0 ? null : hopPeaks(lfe, hopFrames),
+    truePeak100ms: hopTruePeaks(finite, points, hopFrames),
+    foldDownTruePeak100ms: folded && foldedPoints && hopTruePeaks(folded, foldedPoints, hopFrames),
+    channels: finite.map((plane, channel) => peaksOf(plane, points[channel] as Float32Array)),
+    foldDown: folded &&
+      foldedPoints && [
+        peaksOf(folded[0] as Float64Array, foldedPoints[0] as Float32Array),
+        peaksOf(folded[1] as Float64Array, foldedPoints[1] as Float32Array),
+      ],
     nonFiniteSampleCount: planes.reduce((sum, plane) => sum + plane.filter((x) => !Number.isFinite(x)).length, 0),
   }
 }
@@ -126,9 +135,12 @@ function hopPeaks(planes: readonly Float64Array[], length: number): Float64Array
   )
 }
 
-function peaksOf(plane: Float64Array): ChannelPeaks {
+function peaksOf(plane: Float64Array, points: Float32Array): ChannelPeaks {
   const samplePeak = samplePeakOf(plane)
-  const between = interpolatedPeakOf(plane)
+  let between = { value: 0, frameIndex: 0 }
+  for (const [newest, value] of points.entries()) {
+    if (value > between.value) between = { value, frameIndex: Math.max(0, newest - 6) }
+  }
   return { samplePeak, truePeak: between.value > samplePeak.value ? between : samplePeak }
 }
 
@@ -140,13 +152,33 @@ function samplePeakOf(plane: Float64Array): Peak {
   return peak
 }
 
-/** Every point between the samples in float32, in the order of the kernel's sums, from before the first to after the last. */
-function interpolatedPeakOf(plane: Float64Array): Peak {
+/** Rows of the highest |sample| or point of each plane; what rings out behind the end belongs to the last row. */
+function hopTruePeaks(planes: readonly Float64Array[], points: readonly Float32Array[], length: number): Float32Array {
+  const hops = Math.ceil((planes[0]?.length ?? 0) / length)
+  const highest = (values: Iterable<number>) => {
+    let peak = 0
+    for (const x of values) peak = Math.max(peak, Math.abs(x))
+    return peak
+  }
+  const rows = Array.from({ length: hops }, (_, hop) =>
+    planes.map((plane, channel) => {
+      const end = hop === hops - 1 ? Number.POSITIVE_INFINITY : (hop + 1) * length
+      const between = (points[channel] as Float32Array).subarray(hop * length, end)
+      return Math.max(highest(plane.subarray(hop * length, end)), highest(between))
+    }),
+  )
+  return Float32Array.from(rows.flat())
+}
+
+/**
+ * The highest of the four points that every frame completes, in float32 and in the order of the kernel's sums, from
+ * the first frame to eleven after the last.
+ */
+function pointsOf(plane: Float64Array): Float32Array {
   const { fround } = Math
   const samples = Float32Array.from(plane)
-  let peak = { value: 0, frameIndex: 0 }
-  for (let newest = 0; newest < samples.length + 11; newest++) {
-    for (const taps of TRUE_PEAK_PHASES) {
+  return Float32Array.from({ length: samples.length + 11 }, (_, newest) => {
+    const phases = TRUE_PEAK_PHASES.map((taps) => {
       let even = 0
       let odd = 0
       for (let k = 0; k < 6; k++) {
@@ -156,9 +188,8 @@ function interpolatedPeakOf(plane: Float64Array): Peak {
         even = fround(even + fround(fround(late + early) * ((tap + mirrored) / 2)))
         odd = fround(odd + fround(fround(late - early) * ((tap - mirrored) / 2)))
       }
-      const value = fround(Math.abs(even) + Math.abs(odd))
-      if (value > peak.value) peak = { value, frameIndex: Math.max(0, newest - 6) }
-    }
-  }
-  return peak
+      return fround(Math.abs(even) + Math.abs(odd))
+    })
+    return Math.max(...phases)
+  })
 }

@@ -1,3 +1,4 @@
+import fc from 'fast-check'
 import { describe, expect, test } from 'vitest'
 import { loadKernels } from '../../test/testkit/kernels.ts'
 import { seededRandom } from '../../test/testkit/programmes.ts'
@@ -5,6 +6,7 @@ import { noisePlanes, planesOf, sourceOf } from '../../test/testkit/sources.ts'
 import {
   type AudioSource,
   bytesPerFrame,
+  framesPerHop,
   LAYOUTS,
   type LayoutName,
   type Measured,
@@ -15,9 +17,10 @@ import { Meter } from './meter.ts'
 
 const kernels = loadKernels(16 * 1024 * 1024)
 
-/** Measures a whole source in runs of `runFrames`. */
-function measure(source: AudioSource, runFrames = 4800): Measured {
+/** Measures a whole source in runs of 100 ms. */
+function measure(source: AudioSource): Measured {
   const { encoding, sampleRateHz } = source.format
+  const runFrames = framesPerHop(sampleRateHz)
   const mark = kernels.arena.mark()
   const meter = new Meter(kernels, {
     sampleRateHz,
@@ -25,6 +28,7 @@ function measure(source: AudioSource, runFrames = 4800): Measured {
     input: encoding,
     capacityFrames: runFrames,
     firstFrame: 0,
+    peakHistory: true,
   })
   for (let frame = 0; frame < source.frameCount; frame += runFrames) {
     const frames = Math.min(runFrames, source.frameCount - frame)
@@ -66,4 +70,52 @@ describe('the kernel and its readable twin agree to the last bit', () => {
       expect(measure(source)).toEqual(measureReference({ planes: planesOf(source), layout: '5.1', sampleRateHz }))
     })
   }
+})
+
+describe('the true peak of every 100 ms', () => {
+  const measureStereo = (left: Float64Array, right: Float64Array) =>
+    measure(sourceOf([left, right], '2.0', 48000, 'float64'))
+
+  test('whatever the material: equal to every point computed, and the highest is the peak of the whole', () => {
+    const cases = fc.record({
+      seed: fc.integer({ min: 1, max: 1e6 }),
+      smoothness: fc.double({ min: 0.02, max: 1, noNaN: true }),
+      layout: fc.constantFrom<LayoutName>('mono', '2.0', '5.1'),
+      frameCount: fc.integer({ min: 1, max: 15_000 }),
+    })
+    fc.assert(
+      fc.property(cases, ({ seed, smoothness, layout, frameCount }) => {
+        const planes = noisePlanes(LAYOUTS[layout].length, frameCount, seededRandom(seed)).map((plane) => {
+          let smooth = 0
+          return plane.map((x, n) => {
+            smooth += (x - smooth) * smoothness
+            // Bursts at the borders of the 100 ms, where what rings out belongs to the next.
+            return n % 4800 < 8 || n % 4800 > 4793 ? x : smooth
+          })
+        })
+        const source = sourceOf(planes, layout, 48000, 'float32')
+        const measured = measure(source)
+        const expected = measureReference({ planes: planesOf(source), layout, sampleRateHz: 48000 })
+        expect(measured.truePeak100ms).toEqual(expected.truePeak100ms)
+        expect(measured.foldDownTruePeak100ms).toEqual(expected.foldDownTruePeak100ms)
+        const channels = LAYOUTS[layout].length
+        for (const [channel, { truePeak }] of measured.channels.entries()) {
+          const history = measured.truePeak100ms?.filter((_, i) => i % channels === channel) ?? []
+          expect(Math.max(...history)).toBe(Math.fround(truePeak.value))
+        }
+      }),
+      { numRuns: 20, seed: 1 },
+    )
+  })
+
+  test('what rings out behind the last sample belongs to the last 100 ms, full or begun', () => {
+    // A step that ends the programme: by the table of BS.1770-5 Annex 2 points behind it reach 1.1158 of it.
+    for (const frameCount of [9600, 9601, 9605]) {
+      const step = Float64Array.from({ length: frameCount }, (_, n) => (n < frameCount - 40 ? 0 : 0.5))
+      const { truePeak100ms, channels } = measureStereo(step, step)
+      expect(truePeak100ms).toHaveLength(2 * Math.ceil(frameCount / 4800))
+      expect(truePeak100ms?.at(-1)).toBe(channels[1]?.truePeak.value)
+      expect(truePeak100ms?.at(-1)).toBeGreaterThan(0.55)
+    }
+  })
 })

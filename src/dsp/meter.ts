@@ -31,6 +31,7 @@ export interface MeterExports {
     peaks: number,
     energyTable: number,
     peakTable: number,
+    truePeakTable: number,
   ) => void
   readonly meterStart: (plan: number) => void
   readonly meterRun: (plan: number, source: number, frameCount: number) => number
@@ -48,6 +49,8 @@ export type MeterShape = {
   readonly capacityFrames: number
   /** The frame of the programme that is counted first, a multiple of 100 ms. */
   readonly firstFrame: number
+  /** Keep the true peak of every 100 ms too; every run but the last is then a whole number of 100 ms long. */
+  readonly peakHistory?: boolean
 }
 
 const INPUT_CODE: Readonly<Record<MeterInput, number>> = {
@@ -90,6 +93,7 @@ export class Meter {
   readonly #source: number
   readonly #energyTable: Float64Array
   readonly #peakTable: Float64Array
+  readonly #truePeakTable: Float64Array | null
   readonly #peaks: Float64Array
 
   #frameCount = 0
@@ -101,6 +105,8 @@ export class Meter {
   readonly #channels = new GrowingSeries()
   readonly #linkedPeaks = new GrowingSeries()
   readonly #lfePeaks = new GrowingSeries()
+  readonly #truePeaks = new GrowingSeries()
+  readonly #foldDownTruePeaks = new GrowingSeries()
 
   constructor(kernels: Kernels, shape: MeterShape) {
     const { sampleRateHz, layout, input, capacityFrames, firstFrame } = shape
@@ -117,6 +123,7 @@ export class Meter {
     }
     this.#energyTable = take((Math.floor(capacityFrames / framesPerFineHop(sampleRateHz)) + 1) * MOST_LANES)
     this.#peakTable = take((Math.floor(capacityFrames / framesPerHop(sampleRateHz)) + 1) * MOST_LANES)
+    this.#truePeakTable = shape.peakHistory === true ? take(this.#peakTable.length) : null
     this.#peaks = take(MOST_LANES * PEAK_FIELDS)
     const coefficients = take(14)
     coefficients.set(pairsOf(this.#weighting))
@@ -147,19 +154,22 @@ export class Meter {
       this.#peaks.byteOffset,
       this.#energyTable.byteOffset,
       this.#peakTable.byteOffset,
+      this.#truePeakTable?.byteOffset ?? 0,
     )
   }
 
   /** Takes the first `frameCount` frames of the input. */
   run(frameCount: number): void {
     assert(frameCount <= this.#shape.capacityFrames, `a run of ${frameCount} frames fits the meter`)
+    const hopFrames = framesPerHop(this.#shape.sampleRateHz)
+    assert(this.#truePeakTable === null || this.#frameCount % hopFrames === 0, 'a run starts on the 100 ms grid')
     this.#nonFiniteCount += this.#kernels.exports.meterRun(this.#plan, this.#source, frameCount)
     const before = this.#frameCount
     this.#frameCount += frameCount
     const { sampleRateHz } = this.#shape
     const rowsSince = (frames: number) => Math.floor(this.#frameCount / frames) - Math.floor(before / frames)
     this.#keepEnergies(rowsSince(framesPerFineHop(sampleRateHz)))
-    this.#keepPeaks(rowsSince(framesPerHop(sampleRateHz)))
+    this.#keepPeaks(rowsSince(hopFrames))
   }
 
   /** Forgets what was measured so far but not the memory of the filters: the next frame is `firstFrame`. */
@@ -169,8 +179,8 @@ export class Meter {
     this.#nonFiniteCount = 0
     this.#hopSums.fill(0)
     this.#fineHopsInHop = 0
-    const kept = [this.#programme, this.#foldDown, this.#channels, this.#linkedPeaks, this.#lfePeaks]
-    for (const series of kept) series.clear()
+    const peaks = [this.#linkedPeaks, this.#lfePeaks, this.#truePeaks, this.#foldDownTruePeaks]
+    for (const series of [this.#programme, this.#foldDown, this.#channels, ...peaks]) series.clear()
   }
 
   /**
@@ -181,6 +191,8 @@ export class Meter {
     this.#kernels.exports.meterFinish(this.#plan, isEndOfProgramme ? 1 : 0)
     const { sampleRateHz, layout } = this.#shape
     if (this.#frameCount % framesPerHop(sampleRateHz) > 0) this.#keepPeaks(1)
+    else this.#raiseLastTruePeaks()
+    const keepsTruePeaks = this.#truePeakTable !== null
     const { foldDown, lfe, ofChannels } = this.#lanes
     return {
       sampleRateHz,
@@ -191,6 +203,9 @@ export class Meter {
       channels100ms: this.#channels.toArray(),
       linkedPeak100ms: this.#linkedPeaks.toArray(),
       lfePeak100ms: lfe === null ? null : this.#lfePeaks.toArray(),
+      truePeak100ms: keepsTruePeaks ? Float32Array.from(this.#truePeaks.toArray()) : null,
+      foldDownTruePeak100ms:
+        keepsTruePeaks && foldDown !== null ? Float32Array.from(this.#foldDownTruePeaks.toArray()) : null,
       channels: ofChannels.map((lane) => this.#peaksOf(lane)),
       foldDown: foldDown === null ? null : [this.#peaksOf(foldDown), this.#peaksOf(foldDown + 1)],
       nonFiniteSampleCount: this.#nonFiniteCount,
@@ -226,13 +241,28 @@ export class Meter {
   }
 
   #keepPeaks(rows: number): void {
-    const { linked, lfe, count } = this.#lanes
+    const { linked, lfe, count, ofChannels, foldDown } = this.#lanes
+    const truePeaks = this.#truePeakTable
     for (let row = 0; row < rows; row++) {
       let highest = 0
       for (const lane of linked) highest = Math.max(highest, this.#peakTable[row * count + lane] as number)
       this.#linkedPeaks.push(highest)
       if (lfe !== null) this.#lfePeaks.push(this.#peakTable[row * count + lfe] as number)
+      if (truePeaks === null) continue
+      for (const lane of ofChannels) this.#truePeaks.push(truePeaks[row * count + lane] as number)
+      if (foldDown === null) continue
+      this.#foldDownTruePeaks.push(truePeaks[row * count + foldDown] as number)
+      this.#foldDownTruePeaks.push(truePeaks[row * count + foldDown + 1] as number)
     }
+  }
+
+  /** Points that ring out behind a whole 100 ms belong to it. */
+  #raiseLastTruePeaks(): void {
+    const { ofChannels, foldDown } = this.#lanes
+    const table = this.#truePeakTable
+    if (table === null) return
+    this.#truePeaks.raiseLast(ofChannels.map((lane) => table[lane] as number))
+    if (foldDown !== null) this.#foldDownTruePeaks.raiseLast([table[foldDown] as number, table[foldDown + 1] as number])
   }
 
   #peaksOf(lane: number): ChannelPeaks {

@@ -52,7 +52,7 @@ export async function bySegments<T extends Task>(
   })
 }
 
-/** Measures one of the title's files, segment by segment. */
+/** Measures one of the title's files, segment by segment; `peakHistory` also keeps the true peak of every 100 ms. */
 export function measureSegments(
   crew: Crew,
   programme: ProgrammeShape,
@@ -68,8 +68,9 @@ export async function listenBySegment(
 
   audio: 'source' | 'multichannel' | 'stereo',
   tell: Tell,
+  peakHistory = false,
 ): Promise<readonly Measured[]> {
-  return bySegment(crew, programme, (segment) => ({ kind: 'measure', segment, audio }), tell)
+  return bySegment(crew, programme, (segment) => ({ kind: 'measure', segment, audio, peakHistory }), tell)
 }
 
 /** The same, all segments joined. */

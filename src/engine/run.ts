@@ -148,6 +148,7 @@ export type ProgrammeMeasurement = {
 /**
  * Measures a file as it is. Without a spec only the signal itself is judged.
  * @param listens whether dialogue is looked for; the crew must have been hired for it
+ * @param peakHistory whether `measured` and `parts` keep the true peak of every 100 ms
  */
 export async function measureProgramme(
   /** Where there is dialogue; null where nobody listened. */
@@ -159,7 +160,7 @@ export async function measureProgramme(
 ): Promise<ProgrammeMeasurement> {
   const tell = new Stages(watch).tell('measure')
   const measuring = listens ? MEASURING_BESIDE_LISTENING : 1
-  const measured = await measureBySegment(crew, programme, 'source', (share) => tell(share * measuring))
+  const measured = await measureBySegment(crew, programme, 'source', (share) => tell(share * measuring), peakHistory)
   const speech = listens
     ? await listenBySegment(crew, programme, 'source', (share) => tell(measuring + share * (1 - measuring)))
     : null

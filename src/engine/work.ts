@@ -61,6 +61,8 @@ export type MeasureTask = {
   readonly segment: number
   readonly audio: AudioName
   readonly within?: FrameRange | undefined
+  /** Also keep the true peak of every 100 ms. */
+  readonly peakHistory?: boolean
 }
 
 /** Listens for speech: the probability in each whole 100 ms of the segment, 0..255. */
@@ -124,7 +126,7 @@ const performers = {
   forecast,
   measure(bench: Bench, task: MeasureTask): Measured {
     const source = bench.source(task.audio)
-    return measureSegment(bench.kernels, source, segmentOf(source, task), bench.cancellation)
+    return measureSegment(bench.kernels, source, segmentOf(source, task), bench.cancellation, task.peakHistory)
   },
   fold(bench: Bench, task: FoldTask): FoldedFigures {
     const source = bench.source('source')

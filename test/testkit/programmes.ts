@@ -70,6 +70,8 @@ export function measuredOf(
     channels100ms: new Float64Array(Math.floor(programme10ms.length / 10) * channelCount),
     linkedPeak100ms,
     lfePeak100ms: layout === '5.1' ? new Float64Array(hops) : null,
+    truePeak100ms: null,
+    foldDownTruePeak100ms: null,
     channels: new Array(channelCount).fill(peaks),
     foldDown: foldDown10ms === null ? null : [peaks, peaks],
     nonFiniteSampleCount: 0,

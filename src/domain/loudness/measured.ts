@@ -26,6 +26,8 @@ export function joinMeasured(parts: readonly Measured[]): Measured {
     channels100ms: concatenated(parts.map((part) => part.channels100ms)),
     linkedPeak100ms: concatenated(parts.map((part) => part.linkedPeak100ms)),
     lfePeak100ms: joinedIfAny(parts.map((part) => part.lfePeak100ms)),
+    truePeak100ms: joinedPeaksIfAny(parts.map((part) => part.truePeak100ms)),
+    foldDownTruePeak100ms: joinedPeaksIfAny(parts.map((part) => part.foldDownTruePeak100ms)),
     channels: first.channels.map((_, channel) => highestPeaks(parts.map((part) => part.channels[channel]))),
     foldDown:
       first.foldDown === null
@@ -104,6 +106,18 @@ function peakFigures(channels: readonly ChannelPeaks[]): Pick<LoudnessFigures, '
 function joinedIfAny(parts: readonly (Float64Array | null)[]): Float64Array | null {
   const present = parts.filter((part) => part !== null)
   return present.length === 0 ? null : concatenated(present)
+}
+
+function joinedPeaksIfAny(parts: readonly (Float32Array | null)[]): Float32Array | null {
+  const present = parts.filter((part) => part !== null)
+  if (present.length < parts.length) return null
+  const whole = new Float32Array(present.reduce((sum, part) => sum + part.length, 0))
+  let next = 0
+  for (const part of present) {
+    whole.set(part, next)
+    next += part.length
+  }
+  return whole
 }
 
 function highestPeaks(parts: readonly (ChannelPeaks | undefined)[]): ChannelPeaks {

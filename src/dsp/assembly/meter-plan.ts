@@ -50,20 +50,45 @@ export class MeterPlan {
   peaks: usize
   energyTable: usize
   peakTable: usize
+  /** 0 where the true peaks of every 100 ms are not wanted. */
+  truePeakTable: usize
   /** Next free row of each table. */
   energyRow: usize
   peakRow: usize
+  truePeakRow: usize
+  /** Where the PCM of the 100 ms under way begins. */
+  hopSource: usize
+  blocksInHop: i32
+  /** The note whose block was decoded again last; 0 if none. */
+  decodedNote: usize
 }
 
-const PLAN_BYTES: usize = 128
+/** A note: where its block starts in the 100 ms and how many frames it has, then what its points are made of. */
+export const NOTE_PEAKS: usize = 16
+export const NOTE_CURVES: usize = NOTE_PEAKS + MOST_PAIRS * PAIR
+export const NOTE: i32 = 16 + 2 * MOST_PAIRS * PAIR
+
+const PLAN_BYTES: usize = 160
 export const STATES: usize = PLAN_BYTES
 export const ENERGIES: usize = STATES + MOST_PAIRS * STATE
 export const BLOCK_PEAKS: usize = ENERGIES + MOST_PAIRS * PAIR
-export const HISTORY_PEAKS: usize = BLOCK_PEAKS + MOST_PAIRS * PAIR
-export const HOP_PEAKS: usize = HISTORY_PEAKS + MOST_PAIRS * PAIR
+/** Highest |second difference| of each lane of the block, or more. */
+export const BLOCK_CURVES: usize = BLOCK_PEAKS + MOST_PAIRS * PAIR
+/** Highest |sample| of the frames kept before the block. */
+export const PAST_PEAKS: usize = BLOCK_CURVES + MOST_PAIRS * PAIR
+/** Highest |second difference| that enters the first points of the block, or more. */
+export const PAST_CURVES: usize = PAST_PEAKS + MOST_PAIRS * PAIR
+export const HOP_PEAKS: usize = PAST_CURVES + MOST_PAIRS * PAIR
 /** Float32 samples of one lane with their history, and room for one vector more. */
 export const SAMPLES: usize = HOP_PEAKS + MOST_PAIRS * PAIR
 const PAST: usize = SAMPLES + (HISTORY + BLOCK + 4) * 4
 /** Lane frames of the block; its history lies before it. */
 export const LANES: usize = PAST + HISTORY * MOST_PAIRS * PAIR
-export const MEMORY_BYTES: usize = LANES + BLOCK * MOST_PAIRS * PAIR
+/** Lane frames before the first frame of the 100 ms under way. */
+export const HOP_PAST: usize = LANES + BLOCK * MOST_PAIRS * PAIR
+/** One block of the 100 ms with its past, decoded again. */
+export const AGAIN: usize = HOP_PAST + HISTORY * MOST_PAIRS * PAIR
+/** What was noted of every block of the 100 ms: the most are those of 192 kHz. */
+export const NOTES: usize = AGAIN + (HISTORY + BLOCK) * MOST_PAIRS * PAIR
+const MOST_BLOCKS_IN_HOP: i32 = 200
+export const MEMORY_BYTES: usize = NOTES + MOST_BLOCKS_IN_HOP * NOTE

@@ -1,10 +1,12 @@
 // One pass over raw PCM: K-weighted energies of every 10 ms, sample peaks of every 100 ms, sample and true peaks of the
 // whole, of every channel and of the Lo/Ro fold-down.
 import { decode, sampleBytes } from './meter-decode'
-import { addEnergies, takeSamplePeaks } from './meter-fold'
+import { addEnergies, takeCurves, takeSamplePeaks } from './meter-fold'
+import { beginHopHistory, noteBlock, raiseHopTruePeaks, writeHopTruePeaks } from './meter-history'
 import { raisePeaks } from './meter-peaks'
 import {
   BLOCK,
+  BLOCK_CURVES,
   BLOCK_PEAKS,
   ENERGIES,
   FLOAT64,
@@ -15,6 +17,8 @@ import {
   MeterPlan,
   MOST_PAIRS,
   PAIR,
+  PAST_CURVES,
+  PAST_PEAKS,
   PEAK_ROW,
   STATES,
 } from './meter-plan'
@@ -40,6 +44,7 @@ export function meterPlan(
   peaks: usize,
   energyTable: usize,
   peakTable: usize,
+  truePeakTable: usize,
 ): void {
   const plan = changetype<MeterPlan>(address)
   memory.fill(address, 0, MEMORY_BYTES)
@@ -56,6 +61,7 @@ export function meterPlan(
   plan.peaks = peaks
   plan.energyTable = energyTable
   plan.peakTable = peakTable
+  plan.truePeakTable = truePeakTable
   meterStart(address)
 }
 
@@ -72,20 +78,26 @@ export function meterStart(address: usize): void {
 
 /**
  * Measures `frameCount` frames. A row of the energy table (sum of squares of each lane) is written for each 10 ms
- * that ends, a row of the peak table (highest |sample| of each lane) for each 100 ms; both tables are written from
- * their start at each call. Gives the count of samples that were not finite.
+ * that ends, a row of the peak table (highest |sample| of each lane) and, where there is one, of the true-peak table
+ * for each 100 ms; the tables are written from their start at each call. With a true-peak table a call starts on the
+ * 100 ms grid. Gives the count of samples that were not finite.
  */
 export function meterRun(address: usize, source: usize, frameCount: i32): i32 {
   const plan = changetype<MeterPlan>(address)
   plan.energyRow = plan.energyTable
   plan.peakRow = plan.peakTable
+  plan.truePeakRow = plan.truePeakTable
+  const keepsTruePeaks = plan.truePeakTable !== 0
   let nonFiniteCount = 0
   while (frameCount > 0) {
     const frames = min(min(BLOCK, frameCount), plan.fineHopFrames - plan.framesInFineHop)
+    if (keepsTruePeaks && plan.framesInHop === 0) beginHopHistory(plan, address, source)
     nonFiniteCount += decode(plan, source, address + LANES, frames)
     takeSamplePeaks(plan, address, frames)
+    takeCurves(plan, address, frames)
     raisePeaks(plan, address, frames)
-    keepHistory(address + LANES, plan.laneBytes, frames)
+    if (keepsTruePeaks) noteBlock(plan, address, frames)
+    keepHistory(plan, address, frames)
     weigh(plan, address, frames)
     addEnergies(plan, address, frames)
     advance(plan, address, frames)
@@ -96,23 +108,43 @@ export function meterRun(address: usize, source: usize, frameCount: i32): i32 {
 }
 
 /**
- * Writes the peaks of the 100 ms that is under way as the first row of the peak table. At the end of a programme
+ * Writes the peaks of the 100 ms that is under way as the first row of the tables. At the end of a programme
  * (`ringsOut`) the interpolation first runs on into the silence behind the last sample.
  */
 export function meterFinish(address: usize, ringsOut: bool): void {
   const plan = changetype<MeterPlan>(address)
+  const keepsTruePeaks = plan.truePeakTable !== 0
+  if (keepsTruePeaks) {
+    if (plan.framesInHop > 0) writeHopTruePeaks(plan, address, plan.truePeakTable)
+    else memory.fill(plan.truePeakTable, 0, plan.laneBytes)
+  }
   if (ringsOut) {
     const frames = HISTORY - 1
     memory.fill(address + LANES, 0, frames * plan.laneBytes)
     memory.fill(address + BLOCK_PEAKS, 0, plan.laneBytes)
+    takeCurves(plan, address, frames)
     raisePeaks(plan, address, frames)
+    if (keepsTruePeaks) raiseHopTruePeaks(plan, address, plan.truePeakTable, frames)
   }
   memory.copy(plan.peakTable, address + HOP_PEAKS, plan.laneBytes)
 }
 
 /** Moves the last frames of a block before its start, where the next block looks for its past. */
-function keepHistory(lanes: usize, stride: i32, frames: i32): void {
+function keepHistory(plan: MeterPlan, address: usize, frames: i32): void {
+  const lanes = address + LANES
+  const stride = plan.laneBytes
   for (let p = lanes - HISTORY * stride; p < lanes; p += PAIR) v128.store(p, v128.load(p + frames * stride))
+  const isShort = frames < HISTORY
+  for (let offset: usize = 0; offset < <usize>stride; offset += PAIR) {
+    const p = address + offset
+    let highest = f64x2.splat(0)
+    for (let past = lanes + offset - HISTORY * stride; past < lanes; past += stride) {
+      highest = f64x2.pmax(highest, f64x2.abs(v128.load(past)))
+    }
+    v128.store(p, highest, PAST_PEAKS)
+    const curves = v128.load(p, BLOCK_CURVES)
+    v128.store(p, isShort ? f64x2.pmax(curves, v128.load(p, PAST_CURVES)) : curves, PAST_CURVES)
+  }
 }
 
 /** Steps on in time; ends the 10 ms and the 100 ms that are full. */
@@ -127,6 +159,10 @@ function advance(plan: MeterPlan, address: usize, frames: i32): void {
   }
   if (plan.framesInHop === plan.hopFrames) {
     plan.framesInHop = 0
+    if (plan.truePeakTable !== 0) {
+      writeHopTruePeaks(plan, address, plan.truePeakRow)
+      plan.truePeakRow += plan.laneBytes
+    }
     plan.peakRow = moveRow(address + HOP_PEAKS, plan.peakRow, plan.laneBytes)
   }
 }

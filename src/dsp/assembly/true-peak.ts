@@ -26,17 +26,12 @@ const INNER_STEEP_CURVED: f64 = 0.365
 const OUTER_FLAT: f64 = 1.0016
 const OUTER_CURVED: f64 = 0.1524
 
-/** Whether samples up to `peak` may hide a point above `floor` between them. */
-export function mayExceed(peak: f64, floor: f64): bool {
-  return peak * BY_PEAK > floor
-}
-
-/** The same, knowing also the highest second difference. */
-export function curvedMayExceed(peak: f64, curvature: f64, floor: f64): bool {
+/** Whether samples up to `peak` with second differences up to `curve` may hide a point above `floor` between them. */
+export function mayExceed(peak: f64, curve: f64, floor: f64): bool {
+  if (peak * BY_PEAK <= floor) return false
   return (
-    peak * OUTER_FLAT + curvature * OUTER_CURVED > floor ||
-    (peak * INNER_FLAT + curvature * INNER_FLAT_CURVED > floor &&
-      peak * INNER_STEEP + curvature * INNER_STEEP_CURVED > floor)
+    peak * OUTER_FLAT + curve * OUTER_CURVED > floor ||
+    (peak * INNER_FLAT + curve * INNER_FLAT_CURVED > floor && peak * INNER_STEEP + curve * INNER_STEEP_CURVED > floor)
   )
 }
 

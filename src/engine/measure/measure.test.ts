@@ -20,8 +20,9 @@ import { createPlaneMeter, measureSegment } from './index.ts'
 const kernels = loadKernels(16 * 1024 * 1024)
 
 /** One pass over all of it. */
-function inOnePiece(source: AudioSource): Measured {
-  return measureSegment(kernels, source, { index: 0, firstFrame: 0, frameCount: source.frameCount })
+function inOnePiece(source: AudioSource, peakHistory = false): Measured {
+  const whole = { index: 0, firstFrame: 0, frameCount: source.frameCount }
+  return measureSegment(kernels, source, whole, undefined, peakHistory)
 }
 
 /** Cut at these 100 ms borders and joined. */
@@ -29,11 +30,8 @@ function cutAt(source: AudioSource, hops: readonly number[]): Measured {
   const hopFrames = framesPerHop(source.format.sampleRateHz)
   const borders = [0, ...hops.map((hop) => hop * hopFrames), source.frameCount]
   const parts = borders.slice(0, -1).map((firstFrame, index) => {
-    return measureSegment(kernels, source, {
-      index,
-      firstFrame,
-      frameCount: (borders[index + 1] as number) - firstFrame,
-    })
+    const frameCount = (borders[index + 1] as number) - firstFrame
+    return measureSegment(kernels, source, { index, firstFrame, frameCount }, undefined, true)
   })
   return joinMeasured(parts)
 }
@@ -53,6 +51,8 @@ function expectSamePeaks(a: Measured, b: Measured): void {
   expect(a.foldDown).toEqual(b.foldDown)
   expect(a.linkedPeak100ms).toEqual(b.linkedPeak100ms)
   expect(a.lfePeak100ms).toEqual(b.lfePeak100ms)
+  expect(a.truePeak100ms).toEqual(b.truePeak100ms)
+  expect(a.foldDownTruePeak100ms).toEqual(b.foldDownTruePeak100ms)
 }
 
 function expectSameEnergies(a: Float64Array | null, b: Float64Array | null): void {
@@ -78,7 +78,8 @@ describe('the result does not depend on where the programme is cut', () => {
         const frameCount = 12 * framesPerHop(sampleRateHz) + tail
         const planes = hardMaterial(LAYOUTS[layout].length, frameCount, seed)
         const source = sourceOf(planes, layout, sampleRateHz, 'float32')
-        const whole = inOnePiece(source)
+        const whole = inOnePiece(source, true)
+        expect(whole.truePeak100ms).toHaveLength(LAYOUTS[layout].length * 13)
         const cut = cutAt(
           source,
           hops.toSorted((a, b) => a - b),

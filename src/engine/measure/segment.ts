@@ -19,12 +19,14 @@ const WARM_UP_HOPS = 2
 /**
  * Measures one segment of a programme from its raw PCM. The segments of a programme, joined, give what one pass over
  * all of it gives: peaks exactly, energies to 1e-10.
+ * @param peakHistory also keep the true peak of every 100 ms
  */
 export function measureSegment(
   kernels: Kernels,
   source: AudioSource,
   segment: Segment,
   cancellation?: Cancellation,
+  peakHistory = false,
 ): Measured {
   const { format, layout, frameCount } = source
   const { sampleRateHz, encoding } = format
@@ -38,6 +40,7 @@ export function measureSegment(
       input: encoding,
       capacityFrames: readFrames,
       firstFrame: segment.firstFrame,
+      peakHistory,
     })
     const feed = (from: number, to: number): void => {
       for (let frame = from; frame < to; frame += readFrames) {
