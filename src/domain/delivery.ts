@@ -43,8 +43,18 @@ export type FoldDownLock = {
   readonly stereoGainDb: number
 }
 
+/** A trim of the mixer as the report tells it. */
+export type AppliedTrim = {
+  readonly startSeconds: number
+  readonly endSeconds: number
+  readonly gainDb: number
+  readonly reason: string | null
+}
+
 /** What the stages changed, as numbers. A stage that did not run is null. */
 export type Alteration = {
+  /** What the mixer asked for; the stages of the fit come on top of it and are told without it. */
+  readonly trims: readonly AppliedTrim[]
   readonly total: {
     readonly staticGainDb: number
     /** Highest true peak minus programme loudness. */

@@ -5,6 +5,16 @@ import type { ParameterTable, SettingsOf } from './parameters.ts'
  * @source docs/decisions: ranges and defaults are ours
  */
 export const FIT_PARAMETERS = {
+  stages: {
+    kind: 'choice',
+    unit: null,
+    choices: ['all', 'trims'],
+    default: 'all',
+    glide: 'fixed',
+    sentence:
+      "What is applied: everything that the spec asks for (all), or only the mixer's own trims, without static gain, " +
+      'ride and ceiling, to hear and measure what they do by themselves (trims).',
+  },
   rideReachSeconds: {
     kind: 'number',
     unit: 's',

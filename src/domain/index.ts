@@ -10,6 +10,7 @@ export {
 } from './audio.ts'
 export {
   type Alteration,
+  type AppliedTrim,
   type CeilingEvent,
   type DeliverableRole,
   type DeliveredFile,
@@ -43,6 +44,8 @@ export {
   segmentAt,
   segmentCount,
 } from './grid.ts'
+export type { ChannelCondition, Fault, FaultId, FaultReport } from './inspection/faults.ts'
+export type { Inspection } from './inspection/inspection.ts'
 export type {
   FoundTone,
   FrameRateSign,

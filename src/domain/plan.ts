@@ -1,3 +1,5 @@
+import type { FrameRange } from './frame-range.ts'
+
 /** Gains of a plan are whole multiples of this, so that a plan written as text is the plan that was rendered. */
 export const GAIN_STEP_DB = 1 / 4096
 
@@ -24,4 +26,6 @@ export type GainPlan = {
   readonly rideDb: Float64Array | null
   /** True peak that the ceiling stage keeps below, on all linked signals and on the LFE; null: no ceiling. */
   readonly ceilingDbtp: number | null
+  /** The stretches in which all of this acts, in order; outside of them samples stay exact. Absent: everywhere. */
+  readonly programme?: readonly FrameRange[] | undefined
 }

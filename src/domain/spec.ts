@@ -41,4 +41,9 @@ export type DeliverySpec = {
   /** Sample rates that are accepted; absent: any. */
   readonly sampleRatesHz?: readonly number[]
   readonly notes: readonly string[]
+  /** Lines that the recipient does not insist on for one title: what is found there is told and fails nothing. */
+  readonly waivers?: readonly Waiver[]
 }
+
+/** A line of the spec that was waived, by the name of its field in the measurements, and why. */
+export type Waiver = { readonly line: string; readonly reason: string }

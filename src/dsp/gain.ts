@@ -1,4 +1,4 @@
-import { dbToGain, framesPerHop, type GainPlan } from '../domain/index.ts'
+import { dbToGain, type FrameRange, framesPerHop, type GainPlan } from '../domain/index.ts'
 import { PLANE_SLACK_FRAMES } from './decode.ts'
 import type { Kernels } from './kernels.ts'
 
@@ -50,6 +50,29 @@ export function writeGain(
       frame - centre,
     )
     frame += count
+  }
+}
+
+/**
+ * Sets a gain curve to exactly 1 outside the stretches in which a plan acts. The step at a border is as hard as the cut
+ * that is there: what lies on the other side (tone, leader, a break) is another signal and stays as it is.
+ * @param programme in order, without overlap; absent: the plan acts everywhere
+ */
+export function holdUnityOutside(
+  kernels: Kernels,
+  programme: readonly FrameRange[] | undefined,
+  stretch: { readonly firstFrame: number; readonly frameCount: number },
+  address: number,
+): void {
+  if (programme === undefined) return
+  const end = stretch.firstFrame + stretch.frameCount
+  let frame = stretch.firstFrame
+  for (const { startFrame, endFrame } of [...programme, { startFrame: end, endFrame: end }]) {
+    const outsideEnd = Math.min(startFrame, end)
+    if (outsideEnd > frame) {
+      kernels.exports.gainConstant(address + (frame - stretch.firstFrame) * 8, outsideEnd - frame, 1)
+    }
+    frame = Math.max(frame, endFrame)
   }
 }
 

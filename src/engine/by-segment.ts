@@ -38,24 +38,24 @@ export function bySegment<T extends Task>(
 }
 
 /** The same for chosen segments only. */
-export async function bySegments<T extends Task>(
+export function bySegments<T extends Task>(
   crew: Crew,
   segments: readonly number[],
   task: (segment: number) => T,
   tell: Tell,
 ): Promise<ResultOf<T>[]> {
+  return giveOut(crew, segments.map(task), tell)
+}
+
+function giveOut<T extends Task>(crew: Crew, tasks: readonly T[], tell: Tell): Promise<ResultOf<T>[]> {
   let done = 0
   tell(0)
-  return crew.map(segments.map(task), () => {
+  return crew.map(tasks, () => {
     done += 1
-    tell(done / segments.length)
+    tell(done / tasks.length)
   })
 }
 
-/** Measures one of the title's files, segment by segment; `peakHistory` also keeps the true peak of every 100 ms. */
-export function measureSegments(
-  crew: Crew,
-  programme: ProgrammeShape,
 /** Listens for speech in one of the title's files, segment by segment. */
 export async function listenBySegment(
   crew: Crew,
@@ -66,6 +66,10 @@ export async function listenBySegment(
   return speechLane(await bySegment(crew, programme, (segment) => ({ kind: 'listen', segment, audio }), tell))
 }
 
+/** Measures one of the title's files, segment by segment; `peakHistory` also keeps the true peak of every 100 ms. */
+export function measureSegments(
+  crew: Crew,
+  programme: ProgrammeShape,
   audio: 'source' | 'multichannel' | 'stereo',
   tell: Tell,
   peakHistory = false,
@@ -76,4 +80,31 @@ export async function listenBySegment(
 /** The same, all segments joined. */
 export async function measureBySegment(...ofFile: Parameters<typeof measureSegments>): Promise<Measured> {
   return joinMeasured(await measureSegments(...ofFile))
+}
+
+/** Measures stretches of a file, each as if it were a file of its own. */
+export async function measureParts(
+  crew: Crew,
+  programme: ProgrammeShape,
+  audio: 'source' | 'multichannel' | 'stereo',
+  ranges: readonly FrameRange[],
+  tell: Tell,
+  peakHistory = false,
+): Promise<readonly MeasuredPart[]> {
+  const tasks = ranges.flatMap((within, part) => {
+    const count = segmentCount(within.endFrame - within.startFrame, programme.sampleRateHz)
+    return Array.from({ length: count }, (_, segment) => ({
+      part,
+      task: { kind: 'measure', segment, audio, within, peakHistory } as const,
+    }))
+  })
+  const measured = await giveOut(
+    crew,
+    tasks.map(({ task }) => task),
+    tell,
+  )
+  return ranges.map(({ startFrame }, part) => ({
+    startFrame,
+    measured: joinMeasured(measured.filter((_, index) => tasks[index]?.part === part)),
+  }))
 }

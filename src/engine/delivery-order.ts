@@ -1,13 +1,16 @@
 import type {
+  Clock,
   DeliveredFile,
   DeliveryReport,
   DeliverySpec,
   Finding,
   FitSettings,
+  FrameRange,
+  Trim,
   UpmixSettings,
 } from '../domain/index.ts'
 import type { ProgrammeShape } from './by-segment.ts'
-import type { Decision } from './decide/index.ts'
+import type { Decision, Lock } from './decide/index.ts'
 
 /** Everything that decides the bytes of a delivery, and what the report says of its origin. */
 export type DeliveryOrder = {
@@ -19,6 +22,7 @@ export type DeliveryOrder = {
     readonly sha256: Promise<string>
     readonly originatedOn: string | null
     readonly startOfDaySeconds: number | null
+    readonly clock?: Clock | undefined
     /** What is odd about the file itself. */
     readonly findings: readonly Finding[]
   }
@@ -26,6 +30,11 @@ export type DeliveryOrder = {
   /** Null: the source keeps its layout. */
   readonly upmix: UpmixSettings | null
   readonly fit: FitSettings
+  /** Gains that the mixer put on stretches, and stretches where the ride may do no more than the mixer allows. */
+  readonly trims: readonly Trim[]
+  readonly locks: readonly Lock[]
+  /** The stretches that are measured and fitted, in order; everything else stays as it is. Absent: all of it. */
+  readonly programme?: readonly FrameRange[] | undefined
   readonly bitsPerSample: 16 | 24
   /** Also deliver the Lo/Ro stereo. */
   readonly stereo: boolean

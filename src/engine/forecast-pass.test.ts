@@ -29,7 +29,7 @@ async function tried(segments: readonly Measured[]): Promise<number[]> {
   }
   const source = { document: 'test', edition: '-', clause: '-', basis: 'user' } as const
   const order = {
-    source: { sha256: Promise.resolve('0123456789abcdef') },
+    source: { sha256: Promise.resolve('0123456789abcdef'), sampleRateHz: 48000, frameCount: 0 },
     spec: {
       id: 'test',
       anchor: 'programme',
@@ -39,8 +39,10 @@ async function tried(segments: readonly Measured[]): Promise<number[]> {
     },
     upmix: null,
     fit: defaultSettings(FIT_PARAMETERS),
+    trims: [],
+    locks: [],
   } as unknown as DeliveryOrder
-  await decide(order, joinAnalysed(segments), crew, () => {})
+  await decide(order, joinAnalysed(segments, null), crew, () => {})
   return asked
 }
 

@@ -1,4 +1,14 @@
-import { type GainPlan, gainToDb, HOPS_PER_SEGMENT, joinMeasured, LAYOUTS, type Measured } from '../domain/index.ts'
+import {
+  framesPerHop,
+  type GainPlan,
+  gainToDb,
+  HOPS_PER_SEGMENT,
+  joinMeasured,
+  LAYOUTS,
+  type Measured,
+  type MeasuredPart,
+  trimPoints,
+} from '../domain/index.ts'
 import { bySegments, type Tell } from './by-segment.ts'
 import type { Crew } from './crew.ts'
 import {
@@ -13,10 +23,15 @@ import type { DeliveryOrder } from './delivery-order.ts'
 import { renderOrder } from './render-pass.ts'
 
 /** What is to be fitted, and the highest true peak of each segment; the LFE has no say in the common gain. */
-export type Analysed = { readonly whole: Measured; readonly truePeaks: readonly number[] }
+export type Analysed = {
+  readonly whole: Measured
+  readonly truePeaks: readonly number[]
+  /** The source as it is, each stretch of programme by itself; null where all of it is programme. */
+  readonly sourceParts: readonly MeasuredPart[] | null
+}
 
-export function joinAnalysed(segments: readonly Measured[]): Analysed {
-  return { whole: joinMeasured(segments), truePeaks: segments.map(highestTruePeak) }
+export function joinAnalysed(segments: readonly Measured[], sourceParts: Analysed['sourceParts']): Analysed {
+  return { whole: joinMeasured(segments), truePeaks: segments.map(highestTruePeak), sourceParts }
 }
 
 function highestTruePeak({ layout, channels, foldDown }: Measured): number {
@@ -31,20 +46,29 @@ export async function decide(
   crew: Crew,
   tell: Tell,
 ): Promise<{ readonly decision: Decision; readonly correction: FitCorrection }> {
-  const decision = chooseGains(whole, order.spec, order.fit)
+  const asked = askedOf(order)
+  const decision = chooseGains(whole, order.spec, order.fit, asked)
   const { plan } = decision
   const tried = decision.feasible
     ? ceilingCandidates(whole, plan).filter((segment) => nearsCeiling(truePeaks[segment] as number, segment, plan))
     : []
-  if (tried.length === 0) return { decision, correction: {} }
+  if (tried.length === 0) return { decision, correction: asked }
   const trial = await renderOrder(order, decision)
   const rendered = await bySegments(crew, tried, (segment) => ({ kind: 'forecast', segment, order: trial }), tell)
   const readings = tried.map((segment, index) => ({ segment, measured: rendered[index] as Measured }))
   const correction = {
+    ...asked,
     ceilingLossDb: ceilingLoss(whole, plan, readings),
     ceilingBoundDb: plan.staticGainDb + MOST_CEILING_MAKE_UP_DB,
   }
   return { decision: chooseGains(whole, order.spec, order.fit, correction), correction }
+}
+
+/** What the mixer asked for beyond the settings. */
+function askedOf({ source, trims, locks, programme }: DeliveryOrder): FitCorrection {
+  const hopFrames = framesPerHop(source.sampleRateHz)
+  const trimsDb = trimPoints(trims, Math.ceil(source.frameCount / hopFrames), hopFrames)
+  return { locks, ...(trimsDb !== null && { trimsDb }), ...(programme !== undefined && { programme }) }
 }
 
 /**

@@ -1,21 +1,26 @@
 import {
   type CeilingEvent,
+  curvesWithin,
   type DeliveredFile,
   type DeliveryReport,
   describeMeasured,
+  describeParts,
+  type Finding,
+  labelAt,
   loudnessCurves,
   type Measured,
 } from '../domain/index.ts'
 import type { Decision } from './decide/index.ts'
 import { deliveryReport, thinLanes } from './deliver/index.ts'
 import type { DeliveryOrder } from './delivery-order.ts'
+import type { Analysed } from './forecast-pass.ts'
 import type { Verified, VerifiedFile } from './verify-pass.ts'
 import type { RenderedFigures } from './work.ts'
 
 /** Gathers the report; without `verified` it says why nothing was rendered. */
 export async function gatherReport(
   order: DeliveryOrder,
-  analysed: Measured,
+  { whole: analysed, sourceParts }: Analysed,
   decision: Decision,
   verified:
     | (Verified & { readonly rendered: readonly RenderedFigures[]; readonly delivered: readonly DeliveredFile[] })
@@ -23,7 +28,8 @@ export async function gatherReport(
   passes: number,
 ): Promise<DeliveryReport> {
   const { tool, title, spec, source, upmix, fit } = order
-  const curves = loudnessCurves(analysed)
+  const drawnCurves = (of: Measured) => curvesWithin(loudnessCurves(of), order.programme, of.sampleRateHz)
+  const curves = drawnCurves(analysed)
   const judged = verified?.judgement ?? { conforms: false, findings: [], margins: [] }
   const { certificate, plan } = decision
   const drawn = verified === null ? analysed : (verified.files[0] as VerifiedFile).measured
@@ -35,23 +41,31 @@ export async function gatherReport(
     source: {
       path: source.path,
       sha256: await source.sha256,
-      measurements: sourceMeasurements(order, analysed),
+      measurements: sourceMeasurements(order, analysed, sourceParts),
       curves,
       originatedOn: source.originatedOn,
       startOfDaySeconds: source.startOfDaySeconds,
     },
     deliverables: verified?.delivered ?? [],
-    curves: verified === null ? curves : loudnessCurves(drawn),
+    curves: verified === null ? curves : drawnCurves(drawn),
     lanes: thinLanes(drawn, null),
     foldDownLock: verified?.lock ?? null,
-    judgement: { ...judged, findings: [...source.findings, ...decision.findings, ...judged.findings] },
+    judgement: {
+      ...judged,
+      findings: withTimecode([...source.findings, ...decision.findings, ...judged.findings], order),
+    },
+    trims: order.trims.map(({ startFrame, endFrame, gainDb, reason }) => ({
+      startSeconds: startFrame / source.sampleRateHz,
+      endSeconds: endFrame / source.sampleRateHz,
+      gainDb,
+      reason,
+    })),
     staticGainDb: plan.staticGainDb,
     ride:
-      certificate === null || plan.rideDb === null
+      certificate === null
         ? null
         : {
             ...certificate,
-            rideDb: plan.rideDb,
             corridorDb: { lowest: certificate.corridor.lowerDb, highest: certificate.corridor.upperDb },
           },
     ceiling: plan.ceilingDbtp === null ? null : { events: ceilingEvents(verified?.rendered ?? []) },
@@ -60,7 +74,15 @@ export async function gatherReport(
 }
 
 /** The master's own figures: of an upmix they are those of the unfitted fold-down, which is the master. */
-function sourceMeasurements(order: DeliveryOrder, analysed: Measured): DeliveryReport['source']['measurements'] {
+function sourceMeasurements(
+  order: DeliveryOrder,
+  analysed: Measured,
+  sourceParts: Analysed['sourceParts'],
+): DeliveryReport['source']['measurements'] {
+  if (sourceParts !== null) {
+    const parts = sourceParts.map(({ measured }) => measured)
+    return describeParts(parts, order.source.frameCount)
+  }
   const { foldDown10ms, foldDown } = analysed
   if (order.upmix === null || foldDown10ms === null || foldDown === null) return describeMeasured(analysed)
   return describeMeasured({
@@ -73,6 +95,20 @@ function sourceMeasurements(order: DeliveryOrder, analysed: Measured): DeliveryR
     foldDown: null,
     lfePeak100ms: null,
   })
+}
+
+/** Findings of the fit know seconds only; where the programme has timecode, they get it here. */
+function withTimecode(findings: readonly Finding[], { source }: DeliveryOrder): readonly Finding[] {
+  const { clock, sampleRateHz } = source
+  if (clock === undefined) return findings
+  return findings.map((finding) =>
+    finding.at === null || finding.at.timecode !== null
+      ? finding
+      : {
+          ...finding,
+          at: { ...finding.at, timecode: labelAt(clock, Math.round(finding.at.startSeconds * sampleRateHz)) },
+        },
+  )
 }
 
 /** Stretches in which the ceiling acted; one that crosses the border of segments is one event. */

@@ -3,11 +3,12 @@ import {
   type DeliveredFile,
   type DeliverySpec,
   describeMeasured,
+  describeParts,
   gainToDb,
   joinMeasured,
   type LoudnessCurves,
-  loudnessCurves,
   type Measured,
+  type MeasuredPart,
   type Measurements,
   type SpeechLane,
   type UpmixSettings,
@@ -17,6 +18,7 @@ import {
   bySegment,
   listenBySegment,
   measureBySegment,
+  measureParts,
   measureSegments,
   type ProgrammeShape,
   type Tell,
@@ -33,6 +35,7 @@ import {
   judgeContext,
   type Origin,
   openedBy,
+  partsOf,
   roleOf,
   type Verified,
   type VerifiedFile,
@@ -57,24 +60,24 @@ export async function deliverProgramme(
 ): Promise<DeliveryOutcome> {
   const stages = new Stages(watch)
   const analysis = await analyse(order, crew, stages.tell('analyse'))
-  const analysed = analysis.whole
   const forecast = await decide(order, analysis, crew, stages.tell('forecast'))
   let { decision } = forecast
   if (!decision.feasible && !order.keepsNonconforming) {
-    return { report: await gatherReport(order, analysed, decision, null, 0), decision, isDelivered: false }
+    return { report: await gatherReport(order, analysis, decision, null, 0), decision, isDelivered: false }
   }
   const renders: Render[] = []
   for (let pass = 1; ; pass++) {
     store.beginPass()
     const rendered = await render(order, decision, crew, stages.tell('render'))
     const verified = await verify(order, decision, rendered, crew, stages.tell('verify'))
-    renders.push({ decision, measured: (verified.files[0] as VerifiedFile).measured })
-    const isLast = isSettled(verified.judgement) || pass === MOST_PASSES
-    const next = isLast ? decision : refineGains(analysed, order.spec, order.fit, renders, forecast.correction)
+    renders.push({ decision, measurements: (verified.files[0] as VerifiedFile).measurements })
+    // Trims alone are what they are: nothing is solved that another render could mend.
+    const isLast = isSettled(verified.judgement) || pass === MOST_PASSES || order.fit.stages === 'trims'
+    const next = isLast ? decision : refineGains(analysis.whole, order.spec, order.fit, renders, forecast.correction)
     if (isLast || !next.feasible) {
       const delivered = await store.seal(verified.files.map(sealable), verified.judgement.conforms)
       const told = { ...decision, findings: next.findings }
-      const report = await gatherReport(order, analysed, told, { ...verified, rendered, delivered }, pass)
+      const report = await gatherReport(order, analysis, told, { ...verified, rendered, delivered }, pass)
       return { report, decision, isDelivered: report.conforms || order.keepsNonconforming }
     }
     decision = next
@@ -88,15 +91,18 @@ async function verify(
   crew: Crew,
   tell: Tell,
 ): Promise<Verified> {
+  const { stereoGainDb, plan } = decision
   const overs = rendered.reduce((sum, segment) => sum + segment.overs, 0)
-  assert(overs === 0, `${overs} samples passed full scale under a ceiling`)
-  const { stereoGainDb } = decision
+  const isUnderCeiling = plan.ceilingDbtp !== null && plan.programme === undefined
+  assert(overs === 0 || !isUnderCeiling, `${overs} samples passed full scale under a ceiling`)
   const origin = {
     rendered,
     openedBy: openedBy(order, decision),
     stereoGainDb,
-    anchor: stereoGainDb === 0 && order.stereo ? order.fit.anchor : '5.1',
+    anchor: order.fit.stages === 'trims' ? null : stereoGainDb === 0 && order.stereo ? order.fit.anchor : '5.1',
+    programme: order.programme,
     startOfDaySeconds: order.source.startOfDaySeconds,
+    clock: order.source.clock,
   } as const
   return verifyFiles(crew, order.source, writtenFiles(order), order.spec, origin, tell)
 }
@@ -119,9 +125,13 @@ function sealable({
 
 /** Measures what is to be fitted: the 5.1 that the upmix makes, kept in the scratch planes, or the source as it is. */
 async function analyse(order: DeliveryOrder, crew: Crew, tell: Tell): Promise<Analysed> {
-  const { source, upmix } = order
-  if (upmix === null) return joinAnalysed(await measureSegments(crew, source, 'source', tell))
-  return joinAnalysed(await upmixSegments(crew, source, upmix, false, tell))
+  const { source, upmix, programme } = order
+  const segments =
+    upmix === null
+      ? await measureSegments(crew, source, 'source', tell)
+      : await upmixSegments(crew, source, upmix, false, tell)
+  const sourceParts = programme === undefined ? null : await measureParts(crew, source, 'source', programme, () => {})
+  return joinAnalysed(segments, sourceParts)
 }
 
 function upmixSegments(
@@ -134,15 +144,21 @@ function upmixSegments(
   return bySegment(crew, programme, (segment) => ({ kind: 'upmix', segment, settings, through }), tell)
 }
 
-/** A programme and where its first frame stands in the day, if its file tells. */
-type ProgrammeOnDisk = ProgrammeShape & Pick<DeliveryOrder['source'], 'startOfDaySeconds'>
+/** A programme, where its first frame stands in the day if its file tells, and which stretches of it count. */
+type ProgrammeOnDisk = ProgrammeShape &
+  Pick<DeliveryOrder['source'], 'startOfDaySeconds' | 'clock'> &
+  Pick<DeliveryOrder, 'programme'>
 
 /** How one file stands: its figures, its loudness over time, and the judgement where a spec was named. */
 export type ProgrammeMeasurement = {
   readonly measured: Measured
+  /** What is programme of it, each stretch by itself. */
+  readonly parts: readonly MeasuredPart[]
   readonly measurements: Measurements
   readonly curves: LoudnessCurves
   readonly judgement: Judgement
+  /** Where there is dialogue; null where nobody listened. */
+  readonly speech: SpeechLane | null
 }
 
 /**
@@ -151,12 +167,12 @@ export type ProgrammeMeasurement = {
  * @param peakHistory whether `measured` and `parts` keep the true peak of every 100 ms
  */
 export async function measureProgramme(
-  /** Where there is dialogue; null where nobody listened. */
-  readonly speech: SpeechLane | null
   crew: Crew,
   programme: ProgrammeOnDisk,
   spec: DeliverySpec | null,
   watch: Watch,
+  listens: boolean,
+  peakHistory = false,
 ): Promise<ProgrammeMeasurement> {
   const tell = new Stages(watch).tell('measure')
   const measuring = listens ? MEASURING_BESIDE_LISTENING : 1
@@ -164,26 +180,29 @@ export async function measureProgramme(
   const speech = listens
     ? await listenBySegment(crew, programme, 'source', (share) => tell(measuring + share * (1 - measuring)))
     : null
-  const measurements = describeMeasured(measured)
+  const parts = await partsOf(crew, programme, 'source', measured, programme.programme, peakHistory)
+  const measurements = describeParts(
+    parts.map((part) => part.measured),
+    programme.frameCount,
+  )
   const role = roleOf(programme.layout)
-  listens: boolean,
-  const context = judgeContext(role, measured, { ...programme, stereoGainDb: 0 })
+  const context = judgeContext(role, { measured, parts }, { ...programme, stereoGainDb: 0 })
   const findings = spec === null ? judgeSignal(measurements, context) : judge(measurements, spec, context)
   const judgement = {
     conforms: findings.every((finding) => finding.severity !== 'fail'),
     findings,
     margins: spec === null ? [] : margins(measurements, spec, role),
   }
-  return { measured, measurements, curves: loudnessCurves(measured), judgement, speech }
+  return { measured, parts, measurements, curves: context.curves, judgement, speech }
 }
+
+/** Share of the time that measuring takes of a programme that is also listened to; only the progress line depends on it. */
+const MEASURING_BESIDE_LISTENING = 0.5
 
 /**
  * Checks a delivery that somebody made, from its bytes.
  * @param told what its plan says of the stereo: a constant of its own, and settings that open the lock
  */
-/** Share of the time that measuring takes of a programme that is also listened to; only the progress line depends on it. */
-const MEASURING_BESIDE_LISTENING = 0.5
-
 export function verifyDelivery(
   crew: Crew,
   programme: ProgrammeOnDisk,
@@ -192,7 +211,8 @@ export function verifyDelivery(
   told: Pick<Origin, 'openedBy' | 'stereoGainDb' | 'anchor'>,
   watch: Watch,
 ): Promise<Verified> {
-  const origin = { ...told, rendered: [], startOfDaySeconds: programme.startOfDaySeconds }
+  const { startOfDaySeconds, clock, programme: stretches } = programme
+  const origin = { ...told, rendered: [], startOfDaySeconds, clock, programme: stretches }
   return verifyFiles(crew, programme, files, spec, origin, new Stages(watch).tell('measure'))
 }
 

@@ -1,16 +1,22 @@
 import {
+  type Clock,
+  curvesWithin,
   type DeliverableRole,
   type DeliveredFile,
   type DeliverySpec,
-  describeMeasured,
+  describeParts,
   type FitSettings,
   type FoldDownLock,
+  type FrameRange,
   type LayoutName,
+  type LoudnessCurves,
+  labelAt,
   loudnessCurves,
   type Measured,
+  type MeasuredPart,
   type Measurements,
 } from '../domain/index.ts'
-import { bySegment, measureBySegment, type ProgrammeShape, type Tell } from './by-segment.ts'
+import { bySegment, measureBySegment, measureParts, type ProgrammeShape, type Tell } from './by-segment.ts'
 import type { Crew } from './crew.ts'
 import type { Decision } from './decide/index.ts'
 import type { DeliveryOrder } from './delivery-order.ts'
@@ -24,7 +30,13 @@ export type WrittenFile = Pick<DeliveredFile, 'role' | 'bitsPerSample'> & {
   readonly layout: LayoutName
 }
 
-export type VerifiedFile = WrittenFile & { readonly measured: Measured; readonly measurements: Measurements }
+export type VerifiedFile = WrittenFile & {
+  /** All of the file, whatever share of it is programme. */
+  readonly measured: Measured
+  /** What is programme of it, each stretch by itself. */
+  readonly parts: readonly MeasuredPart[]
+  readonly measurements: Measurements
+}
 
 /** What is known of the files besides their bytes. */
 export type Origin = {
@@ -35,9 +47,12 @@ export type Origin = {
   /** Constant of the stereo on top of the gains of the 5.1. */
   readonly stereoGainDb: number
   /** What the fit put on the target: the mix, or the middle between it and its stereo. */
-  readonly anchor: FitSettings['anchor']
+  readonly anchor: FitSettings['anchor'] | null
+  /** The stretches that are measured; absent: everything. */
+  readonly programme?: readonly FrameRange[] | undefined
   /** Time of day of the first frame, where the file tells it. */
   readonly startOfDaySeconds: number | null
+  readonly clock?: Clock | undefined
 }
 
 /** What the bytes of the files turned out to be. */
@@ -62,8 +77,14 @@ export async function verifyFiles(
   const jobs = written.length + 1
   for (const [index, file] of written.entries()) {
     const told = (share: number) => tell((index + share) / jobs)
-    const measured = await measureBySegment(crew, { ...programme, layout: file.layout }, file.audio, told)
-    files.push({ ...file, measured, measurements: describeMeasured(measured) })
+    const shape = { ...programme, layout: file.layout }
+    const measured = await measureBySegment(crew, shape, file.audio, told)
+    const parts = await partsOf(crew, shape, file.audio, measured, origin.programme)
+    const measurements = describeParts(
+      parts.map((part) => part.measured),
+      programme.frameCount,
+    )
+    files.push({ ...file, measured, parts, measurements })
   }
   const isPair =
     written.some(({ audio }) => audio === 'stereo') && written.some(({ audio }) => audio === 'multichannel')
@@ -73,13 +94,27 @@ export async function verifyFiles(
   const judgement = judgeDelivery({
     spec,
     deliverables: files.map((file) => ({
-      ...judgeContext(file.role, file.measured, origin),
+      ...judgeContext(file.role, file, origin),
       ...file,
     })),
     foldDownLock: lock,
     anchor: origin.anchor,
+    heldSamples: origin.rendered.reduce((sum, { overs }) => sum + overs, 0),
   })
   return { files, lock, judgement }
+}
+
+/** The stretches of a file that are programme, measured by themselves; all of it is one where nothing else is said. */
+export async function partsOf(
+  crew: Crew,
+  shape: ProgrammeShape,
+  audio: 'source' | 'multichannel' | 'stereo',
+  whole: Measured,
+  programme: readonly FrameRange[] | undefined,
+  peakHistory = false,
+): Promise<readonly MeasuredPart[]> {
+  if (programme === undefined) return [{ startFrame: 0, measured: whole }]
+  return measureParts(crew, shape, audio, programme, () => {}, peakHistory)
 }
 
 /** The files of an order, as they are written. */
@@ -106,18 +141,25 @@ export function roleOf(layout: ProgrammeShape['layout']): DeliverableRole {
 /** What the judge must know of a measured file besides its figures. */
 export function judgeContext(
   role: DeliverableRole,
-  measured: Measured,
-  { startOfDaySeconds, stereoGainDb }: Pick<Origin, 'startOfDaySeconds' | 'stereoGainDb'>,
-): JudgeContext {
-  const peaks = measured.channels.map((channel) => channel.truePeak)
+  { measured: whole, parts }: Pick<VerifiedFile, 'measured' | 'parts'>,
+  origin: Pick<Origin, 'startOfDaySeconds' | 'stereoGainDb' | 'clock' | 'programme'>,
+): JudgeContext & { readonly curves: LoudnessCurves } {
+  const { startOfDaySeconds, stereoGainDb, clock, programme } = origin
+  const { sampleRateHz } = whole
+  const peaks = parts.flatMap(({ startFrame, measured }) =>
+    measured.channels.map(({ truePeak: { value, frameIndex } }) => ({ value, frameIndex: startFrame + frameIndex })),
+  )
   const highest = peaks.reduce((a, b) => (b.value > a.value ? b : a))
   return {
     role,
-    nonFiniteSampleCount: measured.nonFiniteSampleCount,
+    nonFiniteSampleCount: parts.reduce((sum, { measured }) => sum + measured.nonFiniteSampleCount, 0),
     hasOwnGain: role === 'lo-ro' && stereoGainDb !== 0,
-    curves: loudnessCurves(measured),
-    truePeakSeconds: highest.frameIndex / measured.sampleRateHz,
+    curves: curvesWithin(loudnessCurves(whole), programme, sampleRateHz),
+    truePeakSeconds: highest.frameIndex / sampleRateHz,
     ...(startOfDaySeconds !== null && { startOfDaySeconds }),
+    ...(clock !== undefined && {
+      timecodeAt: (seconds: number) => labelAt(clock, Math.round(seconds * sampleRateHz)),
+    }),
   }
 }
 

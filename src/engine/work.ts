@@ -3,6 +3,7 @@ import {
   type AudioSource,
   bytesPerFrame,
   type Cancellation,
+  type FrameRange,
   framesPerHop,
   LAYOUTS,
   type LayoutName,
@@ -13,13 +14,14 @@ import {
   type UpmixSettings,
 } from '../domain/index.ts'
 import { type Kernels, writeFronts } from '../dsp/index.ts'
+import { type InspectedSegment, inspectSegment } from './intake/index.ts'
 import {
   compareFoldDown,
   compareWithMaster,
   createPlaneMeter,
   type FoldDownComparison,
-  type MasterComparison,
   listenToSegment,
+  type MasterComparison,
   measureSegment,
 } from './measure/index.ts'
 import {
@@ -40,9 +42,9 @@ export type AudioName = 'source' | 'stem' | 'multichannel' | 'stereo' | 'gain'
 export interface Bench {
   readonly kernels: Kernels
   readonly cancellation: Cancellation
-  source(name: AudioName): AudioSource
   /** The speech detector's weights, as its kernel reads them. */
   readonly speechWeights: Float32Array
+  source(name: AudioName): AudioSource
   sink(name: AudioName): AudioSink
   readonly planes: PlaneStore
 }
@@ -90,7 +92,18 @@ export type FoldOrder = Omit<FoldJob, 'source'>
 
 export type CompareTask = { readonly kind: 'compare'; readonly segment: number }
 
-export type Task = UpmixTask | MeasureTask | ListenTask | RenderTask | ForecastTask | FoldTask | CompareTask
+/** Looks for what the file really is and what is wrong with it. */
+export type InspectTask = { readonly kind: 'inspect'; readonly segment: number }
+
+export type Task =
+  | UpmixTask
+  | MeasureTask
+  | ListenTask
+  | InspectTask
+  | RenderTask
+  | ForecastTask
+  | FoldTask
+  | CompareTask
 
 /** What is known of one rendered segment besides its bytes. */
 export type RenderedFigures = Pick<RenderedSegment, 'alteration' | 'overs' | 'nearTies'> & {
@@ -100,15 +113,19 @@ export type RenderedFigures = Pick<RenderedSegment, 'alteration' | 'overs' | 'ne
 
 export type FoldedFigures = Omit<FoldedSegment, 'words'>
 
-export type ResultOf<T extends Task> = T extends { kind: 'render' }
-  ? RenderedFigures
-  : T extends { kind: 'fold' }
-    ? FoldedFigures
-    : T extends { kind: 'listen' }
-      ? Uint8Array
-      : T extends { kind: 'compare' }
-        ? FoldDownComparison
-        : Measured
+/** What each kind of task gives back. */
+type Results = {
+  readonly upmix: Measured
+  readonly measure: Measured
+  readonly listen: Uint8Array
+  readonly inspect: InspectedSegment
+  readonly render: RenderedFigures
+  readonly forecast: Measured
+  readonly fold: FoldedFigures
+  readonly compare: FoldDownComparison
+}
+
+export type ResultOf<T extends Task> = Results[T['kind']]
 
 /** Performs one segment's task inside a worker; the only door to the stages besides `run.ts`. */
 export function perform<T extends Task>(bench: Bench, task: T): ResultOf<T> {
@@ -125,15 +142,20 @@ const performers = {
   render,
   forecast,
   measure(bench: Bench, task: MeasureTask): Measured {
-    const source = bench.source(task.audio)
+    const file = bench.source(task.audio)
+    const source = task.within === undefined ? file : stretchOf(file, task.within)
     return measureSegment(bench.kernels, source, segmentOf(source, task), bench.cancellation, task.peakHistory)
   },
-  fold(bench: Bench, task: FoldTask): FoldedFigures {
-    const source = bench.source('source')
   listen(bench: Bench, task: ListenTask): Uint8Array {
     const source = bench.source(task.audio)
     return listenToSegment(bench.kernels, bench.speechWeights, source, segmentOf(source, task), bench.cancellation)
   },
+  inspect(bench: Bench, task: InspectTask): InspectedSegment {
+    const source = bench.source('source')
+    return inspectSegment(bench.kernels, source, segmentOf(source, task), bench.cancellation)
+  },
+  fold(bench: Bench, task: FoldTask): FoldedFigures {
+    const source = bench.source('source')
     const segment = segmentOf(source, task)
     const { words, ...figures } = foldSegment(bench.kernels, { ...task.order, source }, segment, bench.cancellation)
     bench.sink('multichannel').write(words, segment.firstFrame)
@@ -143,6 +165,16 @@ const performers = {
     const multichannel = bench.source('multichannel')
     return compareFoldDown(bench.kernels, multichannel, bench.source('stereo'), segmentOf(multichannel, task))
   },
+}
+
+/** A stretch of a programme as a source that begins and ends with it. */
+function stretchOf(source: AudioSource, { startFrame, endFrame }: FrameRange): AudioSource {
+  return {
+    format: source.format,
+    layout: source.layout,
+    frameCount: endFrame - startFrame,
+    readInto: (bytes, frameIndex, frameCount) => source.readInto(bytes, startFrame + frameIndex, frameCount),
+  }
 }
 
 function segmentOf(source: AudioSource, task: { readonly segment: number }): Segment {

@@ -113,6 +113,8 @@ async function run(
           spec: options.spec,
           upmix: isUpmix ? options.upmix : null,
           fit: options.fit,
+          trims: [],
+          locks: [],
           bitsPerSample: options.bitsPerSample,
           stereo: outputs.some((output) => output.role === 'lo-ro'),
           keepsNonconforming: options.keepsNonconforming,

@@ -49,6 +49,8 @@ export async function fitFile(
         upmix: null,
         // No stereo travels along: the file itself lands on the target.
         fit: { ...options.fit, anchor: '5.1', stereoGain: 'linked' },
+        trims: [],
+        locks: [],
         bitsPerSample: options.bitsPerSample,
         stereo: false,
         keepsNonconforming: options.keepsNonconforming,

@@ -68,6 +68,14 @@ const tool = z.object({ name: z.literal('plimsoll'), version: z.string() })
 const namedSpec = z.object({ id: z.string(), title: z.string(), edition: z.string() })
 
 const alteration = z.object({
+  trims: z.array(
+    z.object({
+      startSeconds: z.number(),
+      endSeconds: z.number(),
+      gainDb: z.number(),
+      reason: z.string().nullable(),
+    }),
+  ),
   total: z.object({
     staticGainDb: z.number(),
     plrBeforeLu: measured,

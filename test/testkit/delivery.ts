@@ -229,6 +229,7 @@ export function saltmarshReport(wish: DeliveryWish = {}): DeliveryReport {
     lanes: lanesOf(durationSeconds),
     foldDownLock,
     judgement: judgeDelivery({ spec, deliverables, foldDownLock, anchor: '5.1' }),
+    trims: [],
     staticGainDb,
     ride,
     ceiling: { events: wish.ceilingEvents ?? [] },

@@ -22,6 +22,7 @@ export function certifyRide(
       `${settings.rideReachSeconds} s, a slew of ${settings.rideSlewDbPerSecond} dB/s and the rule that the ride ` +
       'never rises above the static gain.',
     corridor: { lowerDb: relative(walls.lower), upperDb: relative(walls.upper) },
+    rideDb: relative(gainsDb),
     touching: findTouches(corridor, gainsDb, staticGainDb),
     ...movementOf(relative(gainsDb)),
   }

@@ -1,9 +1,10 @@
-import type { DeliverySpec, Finding, FitSettings, Measured } from '../../domain/index.ts'
+import type { DeliverySpec, Finding, FitSettings, GainPlan, Measured } from '../../domain/index.ts'
 import { certifyRide } from './certify-ride.ts'
 import { aimOf, chooseHome } from './choose-home.ts'
 import type { Decision, FitCorrection } from './decision.ts'
 import { findingsOfHome, nothingToMeasure } from './fit-findings.ts'
-import { createFitModel } from './fit-model.ts'
+import { createFitModel, type FitModel } from './fit-model.ts'
+import { fitSource } from './fit-source.ts'
 import { highestOf } from './highest.ts'
 import { settleStereoGain } from './stereo-gain.ts'
 
@@ -11,7 +12,7 @@ import { settleStereoGain } from './stereo-gain.ts'
  * Chooses the gains that bring a programme inside a spec with the least movement: the static gain that lands the total
  * on the target and, only where a short-term or momentary line binds, the least ride that keeps every window below it.
  * @param measured the signal to be fitted, its fold-down included: for an upmix the 5.1 as analysed
- * @param correction locks, the ceiling's forecast and what an earlier render missed
+ * @param correction the mixer's trims and locks, the ceiling's forecast and what an earlier render missed
  * @source ITU-R BS.1770-5 Annex 1 (gates, re-computed under every ride); the ride: see `tautString`
  */
 export function chooseGains(
@@ -20,14 +21,17 @@ export function chooseGains(
   asked: FitSettings,
   correction: FitCorrection = {},
 ): Decision {
-  const settings = settleStereoGain(measured, spec, asked)
-  const model = createFitModel(measured, spec, settings, correction)
+  const source = fitSource(measured, correction)
+  const settings = settleStereoGain(source, spec, asked)
+  const model = createFitModel(source, spec, settings, correction)
+  const { trimsDb = null, programme } = correction
+  if (settings.stages === 'trims') return trimsAlone(model, trimsDb, programme)
   const ceilingDbtp = ceilingOf(spec, settings, correction)
   const unity = new Float64Array(model.hopCount)
   const sourceLkfs = model.anchoredTotal(unity)
   if (sourceLkfs === null) {
     return {
-      plan: { staticGainDb: 0, rideDb: null, ceilingDbtp },
+      plan: { staticGainDb: 0, rideDb: trimsDb, ceilingDbtp, programme },
       stereoGainDb: 0,
       expected: model.expected(unity),
       certificate: null,
@@ -44,13 +48,30 @@ export function chooseGains(
     : gainsDb.map((gainDb) => gainDb - staticGainDb)
   const findings: Finding[] = findingsOfHome(model, home, aim, spec)
   return {
-    plan: { staticGainDb, rideDb, ceilingDbtp },
+    plan: { staticGainDb, rideDb: onTopOf(trimsDb, rideDb), ceilingDbtp, programme },
     stereoGainDb: model.stereoGainDb,
     expected: model.expected(gainsDb),
     certificate: rideDb === null ? null : certifyRide(model.corridor, gainsDb, staticGainDb, settings),
     feasible: findings.every((finding) => finding.severity !== 'fail'),
     findings,
   }
+}
+
+/** Applies nothing but what the mixer asked for: how a trim sounds and reads by itself. */
+function trimsAlone(model: FitModel, rideDb: Float64Array | null, programme: GainPlan['programme']): Decision {
+  return {
+    plan: { staticGainDb: 0, rideDb, ceilingDbtp: null, programme },
+    stereoGainDb: 0,
+    expected: model.expected(new Float64Array(model.hopCount)),
+    certificate: null,
+    feasible: true,
+    findings: [],
+  }
+}
+
+function onTopOf(trimsDb: Float64Array | null, rideDb: Float64Array | null): Float64Array | null {
+  if (trimsDb === null || rideDb === null) return trimsDb ?? rideDb
+  return rideDb.map((gainDb, hop) => gainDb + (trimsDb[hop] as number))
 }
 
 /** Words of a file end a little below full scale, whatever a spec allows: nothing may clip. */

@@ -1,4 +1,4 @@
-import type { Finding, GainPlan } from '../../domain/index.ts'
+import type { Finding, FrameRange, GainPlan } from '../../domain/index.ts'
 import type { Lock } from './corridor.ts'
 import type { JudgedSignal, WindowLine } from './judged-lines.ts'
 
@@ -33,6 +33,8 @@ export type Certificate = {
   readonly statement: string
   /** Bounds of the ride relative to the static gain, one value a hop. */
   readonly corridor: { readonly lowerDb: Float64Array; readonly upperDb: Float64Array }
+  /** The ride itself, relative to the static gain, without the mixer's trims. */
+  readonly rideDb: Float64Array
   readonly touching: readonly Touch[]
   /** Sum of all rises and falls. */
   readonly movementDb: number
@@ -56,8 +58,12 @@ export type Decision = {
   readonly findings: readonly Finding[]
 }
 
-/** What is known beyond the measurements of the source: the mixer's locks, the ceiling's forecast, an earlier render. */
+/** What is known beyond the measurements of the source: the mixer's word, the ceiling's forecast, an earlier render. */
 export type FitCorrection = {
+  /** The mixer's trims, one point a hop, in steps of a plan's gains: they come first, and the rest is solved around them. */
+  readonly trimsDb?: Float64Array
+  /** The stretches that are measured and fitted, in order; absent: everything. */
+  readonly programme?: readonly FrameRange[]
   readonly locks?: readonly Lock[]
   /** What the ceiling takes from each hop by forecast, 0 or less, one value a hop. */
   readonly ceilingLossDb?: Float64Array

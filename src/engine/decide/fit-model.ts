@@ -4,12 +4,12 @@ import {
   gatedLoudness,
   loudestMomentary,
   loudestShortTerm,
-  type Measured,
   roundToGainStep,
   toHops,
 } from '../../domain/index.ts'
 import { buildCorridor, type Corridor, lockedHome, MAX_STATIC_GAIN_DB, wallsAt } from './corridor.ts'
 import type { Expected, ExpectedFigures, FitCorrection } from './decision.ts'
+import { type FitSource, isWhole, totalOf } from './fit-source.ts'
 import { highestOf } from './highest.ts'
 import { windowLines } from './judged-lines.ts'
 import { energiesAfterLoss, riddenEnergies, riddenHops } from './ridden-energies.ts'
@@ -51,17 +51,18 @@ export type FitModel = {
 }
 
 export function createFitModel(
-  measured: Measured,
+  source: FitSource,
   spec: DeliverySpec,
   settings: SettledFit,
   correction: FitCorrection,
 ): FitModel {
+  const { measured, parts } = source
   const hopCount = Math.ceil(measured.frameCount / framesPerHop(measured.sampleRateHz))
   const afterCeiling = (energies: Float64Array) =>
     correction.ceilingLossDb === undefined ? energies : energiesAfterLoss(energies, correction.ceilingLossDb)
   const programme = afterCeiling(measured.programme10ms)
   const foldDown = measured.foldDown10ms === null ? null : afterCeiling(measured.foldDown10ms)
-  const stereoGainDb = settings.stereoGain === 'own' ? ownStereoGain(measured) : 0
+  const stereoGainDb = settings.stereoGain === 'own' ? ownStereoGain(source) : 0
   const corridor = buildCorridor(windowLines(measured, spec, stereoGainDb), hopCount, {
     reachSeconds: settings.rideReachSeconds,
     slewDbPerSecond: settings.rideSlewDbPerSecond,
@@ -82,12 +83,16 @@ export function createFitModel(
   const programmeHops = toHops(programme)
   const foldDownHops = foldDown === null ? null : toHops(foldDown)
   const isSplit = splitsOffset(settings)
+  const isAllProgramme = isWhole(parts, programme.length)
+  // The blocks of a part are counted from its own beginning, which lies on the grid of hops only by chance.
+  const totalUnder = (energies: Float64Array, hops: Float64Array, gainsDb: Float64Array) =>
+    isAllProgramme
+      ? gatedLoudness(riddenHops(energies, hops, gainsDb))
+      : totalOf(riddenEnergies(energies, gainsDb), parts)
   const anchoredTotal = (gainsDb: Float64Array) =>
     anchored(
-      gatedLoudness(riddenHops(programme, programmeHops, gainsDb)),
-      isSplit && foldDown !== null && foldDownHops !== null
-        ? gatedLoudness(riddenHops(foldDown, foldDownHops, gainsDb))
-        : null,
+      totalUnder(programme, programmeHops, gainsDb),
+      isSplit && foldDown !== null && foldDownHops !== null ? totalUnder(foldDown, foldDownHops, gainsDb) : null,
       settings,
     )
   return {
@@ -102,19 +107,11 @@ export function createFitModel(
     totalAt: (homeDb) => anchoredTotal(gainsAt(homeDb)) ?? NOTHING_LKFS,
     programmeHops: (gainsDb) => riddenHops(programme, programmeHops, gainsDb),
     expected: (gainsDb) => ({
-      ...figuresOf(riddenEnergies(programme, gainsDb), 0),
-      foldDown: foldDown === null ? null : figuresOf(riddenEnergies(foldDown, gainsDb), stereoGainDb),
+      ...figuresOf({ energies: riddenEnergies(programme, gainsDb), parts }, 0),
+      foldDown:
+        foldDown === null ? null : figuresOf({ energies: riddenEnergies(foldDown, gainsDb), parts }, stereoGainDb),
     }),
   }
-}
-
-/** What is held against the target of a signal as it was measured; null where nothing passes the gate. */
-export function anchoredLoudness(measured: Measured, settings: SettledFit): number | null {
-  return anchored(
-    gatedLoudness(toHops(measured.programme10ms)),
-    measured.foldDown10ms === null ? null : gatedLoudness(toHops(measured.foldDown10ms)),
-    settings,
-  )
 }
 
 /** What is held against the target: the mix, or the middle between it and its fold-down. */
@@ -126,10 +123,13 @@ function splitsOffset(settings: SettledFit): boolean {
   return settings.anchor === 'balanced' && settings.stereoGain === 'linked'
 }
 
-function figuresOf(energies: Float64Array, gainDb: number): ExpectedFigures {
+function figuresOf(
+  { energies, parts }: { readonly energies: Float64Array; readonly parts: FitSource['parts'] },
+  gainDb: number,
+): ExpectedFigures {
   const raised = (loudness: number | null) => (loudness === null ? null : loudness + gainDb)
   return {
-    programmeLoudnessLkfs: raised(gatedLoudness(toHops(energies))),
+    programmeLoudnessLkfs: raised(totalOf(energies, parts)),
     maxShortTermLkfs: raised(loudestShortTerm(energies)?.loudnessLkfs ?? null),
     maxMomentaryLkfs: raised(loudestMomentary(energies)?.loudnessLkfs ?? null),
   }

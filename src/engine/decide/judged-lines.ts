@@ -2,8 +2,6 @@ import {
   type DeliverySpec,
   FINE_HOPS_PER_SECOND,
   type Limit,
-  loudestMomentary,
-  loudestShortTerm,
   type Measured,
   MOMENTARY_SECONDS,
   SHORT_TERM_SECONDS,
@@ -51,12 +49,6 @@ export function windowLines(measured: Measured, spec: DeliverySpec, stereoGainDb
         : [],
     ),
   )
-}
-
-/** The loudest window that the line judges; null where the signal is shorter than that, or silent. */
-export function loudestOf(line: WindowLine): number | null {
-  const loudest = line.field === 'maxShortTermLkfs' ? loudestShortTerm : loudestMomentary
-  return loudest(line.energies)?.loudnessLkfs ?? null
 }
 
 const NAMES = { maxShortTermLkfs: 'short-term', maxMomentaryLkfs: 'momentary' } as const

@@ -2,7 +2,7 @@ import { expect, test } from 'vitest'
 import { dramaEnergies, measuredOf } from '../../../test/testkit/programmes.ts'
 import { readingUnder } from '../../../test/testkit/readings.ts'
 import { limit, specOf } from '../../../test/testkit/specs.ts'
-import { defaultSettings, FIT_PARAMETERS, type GainPlan } from '../../domain/index.ts'
+import { defaultSettings, describeMeasured, FIT_PARAMETERS, type GainPlan } from '../../domain/index.ts'
 import { chooseGains } from './choose-gains.ts'
 import { type Render, refineGains } from './refine-gains.ts'
 import { riddenEnergies } from './ridden-energies.ts'
@@ -31,7 +31,7 @@ test('a secant across renders lands within 0.02 LU in three although the ceiling
     for (let pass = 0; pass < 3; pass++) {
       const rendered = measuredOf(renderHard(energies, decision.plan))
       misses.push(Math.abs((readingUnder(rendered.programme10ms, null).totalLkfs as number) + 24))
-      renders.push({ decision, measured: rendered })
+      renders.push({ decision, measurements: describeMeasured(rendered) })
       decision = refineGains(measured, spec, settings, renders)
     }
     expect(misses[0]).toBeGreaterThan(0.3)
@@ -51,7 +51,7 @@ test('a line that a render passed by a hair is held lower by that much', () => {
   const rendered = measuredOf(riddenEnergies(energies, gainsDb))
   const excess = (readingUnder(rendered.programme10ms, null).maxShortTermLkfs as number) + 20.5
   expect(excess).toBeGreaterThan(0)
-  const refined = refineGains(measured, asked, settings, [{ decision, measured: rendered }])
+  const refined = refineGains(measured, asked, settings, [{ decision, measurements: describeMeasured(rendered) }])
   expect(refined.expected.maxShortTermLkfs as number).toBeLessThanOrEqual(-20.5 - 0.01 - excess)
 })
 
@@ -59,7 +59,7 @@ test('a true peak over the line lowers the ceiling by the excess', () => {
   const measured = measuredOf(dramaEnergies(60, 3))
   const decision = chooseGains(measured, spec, settings)
   const peak = { value: 10 ** (-1.9 / 20), frameIndex: 0 }
-  const rendered = { ...measured, channels: [{ samplePeak: peak, truePeak: peak }] }
-  const refined = refineGains(measured, spec, settings, [{ decision, measured: rendered }])
+  const rendered = { ...measured, channels: measured.channels.map(() => ({ samplePeak: peak, truePeak: peak })) }
+  const refined = refineGains(measured, spec, settings, [{ decision, measurements: describeMeasured(rendered) }])
   expect(refined.plan.ceilingDbtp).toBeCloseTo(-2.1 - 0.1 - 0.003, 9)
 })

@@ -1,12 +1,12 @@
-import { type DeliverySpec, type FitSettings, gainToDb, type Measured } from '../../domain/index.ts'
+import type { DeliverySpec, FitSettings, Limit, LoudnessFigures, Measured, Measurements } from '../../domain/index.ts'
 import { chooseGains } from './choose-gains.ts'
 import type { Decision, FitCorrection } from './decision.ts'
-import { anchored, anchoredLoudness } from './fit-model.ts'
-import { loudestOf, windowLines } from './judged-lines.ts'
+import { anchored } from './fit-model.ts'
+import { fitSource } from './fit-source.ts'
 import { type SettledFit, settleStereoGain } from './stereo-gain.ts'
 
 /** A decision that was rendered, and what was then measured on the bytes: the mix with its fold-down. */
-export type Render = { readonly decision: Decision; readonly measured: Measured }
+export type Render = { readonly decision: Decision; readonly measurements: Measurements }
 
 /** Between two renders a reading follows its forecast within these bounds, or the secant is not to be trusted. */
 const LEAST_SLOPE = 0.25
@@ -26,7 +26,7 @@ export function refineGains(
   renders: readonly Render[],
   correction: FitCorrection = {},
 ): Decision {
-  const settings = settleStereoGain(measured, spec, asked)
+  const settings = settleStereoGain(fitSource(measured, correction), spec, asked)
   return chooseGains(measured, spec, settings, {
     ...correction,
     aimShiftLu: aimShift(spec, settings, renders),
@@ -37,8 +37,9 @@ export function refineGains(
 
 /** Where the forecast must stand so that the reading lands on the target, minus the target. */
 function aimShift(spec: DeliverySpec, settings: SettledFit, renders: readonly Render[]): number {
-  const points = renders.flatMap(({ decision, measured }) => {
-    const reading = anchoredLoudness(measured, settings)
+  const points = renders.flatMap(({ decision, measurements }) => {
+    const foldDownLkfs = measurements.foldDown.loRo?.programmeLoudnessLkfs ?? null
+    const reading = anchored(measurements.programmeLoudnessLkfs, foldDownLkfs, settings)
     const { programmeLoudnessLkfs, foldDown } = decision.expected
     const forecast = anchored(programmeLoudnessLkfs, foldDown?.programmeLoudnessLkfs ?? null, settings)
     return reading === null || forecast === null ? [] : [{ reading, forecast }]
@@ -61,13 +62,18 @@ function sumOfExcesses(renders: readonly Render[], excessOf: (render: Render) =>
 }
 
 /** By how much the loudest window of a render lies above the line that it exceeds most. */
-function windowExcess({ decision, measured }: Render, spec: DeliverySpec): number {
-  const lines = windowLines(measured, spec, decision.stereoGainDb)
-  return Math.max(0, ...lines.map((line) => (loudestOf(line) ?? line.limitLkfs) - line.limitLkfs))
+function windowExcess({ decision, measurements }: Render, spec: DeliverySpec): number {
+  const over = (limit: Limit | undefined, lkfs: number | null | undefined, ownGainDb: number) =>
+    limit?.severity === 'fail' && typeof lkfs === 'number' ? lkfs + ownGainDb - limit.value : 0
+  const overLines = (figures: LoudnessFigures | null, ownGainDb: number) => [
+    over(spec.maxShortTermLkfs, figures?.maxShortTermLkfs, ownGainDb),
+    over(spec.maxMomentaryLkfs, figures?.maxMomentaryLkfs, ownGainDb),
+  ]
+  return Math.max(0, ...overLines(measurements, 0), ...overLines(measurements.foldDown.loRo, decision.stereoGainDb))
 }
 
-function truePeakExcess({ measured }: Render, spec: DeliverySpec): number {
+function truePeakExcess({ measurements }: Render, spec: DeliverySpec): number {
   if (spec.maxTruePeakDbtp === undefined) return 0
-  const peaks = [...measured.channels, ...(measured.foldDown ?? [])].map((channel) => channel.truePeak.value)
-  return gainToDb(Math.max(0, ...peaks)) - spec.maxTruePeakDbtp.value
+  const peaks = [measurements.maxTruePeakDbtp, measurements.foldDown.loRo?.maxTruePeakDbtp]
+  return Math.max(...peaks.map((peak) => peak ?? Number.NEGATIVE_INFINITY)) - spec.maxTruePeakDbtp.value
 }

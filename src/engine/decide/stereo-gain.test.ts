@@ -3,6 +3,7 @@ import { measuredOf, steps } from '../../../test/testkit/programmes.ts'
 import { specOf } from '../../../test/testkit/specs.ts'
 import { dbToPower, defaultSettings, FIT_PARAMETERS, type Measured } from '../../domain/index.ts'
 import { chooseGains } from './choose-gains.ts'
+import { fitSource } from './fit-source.ts'
 import { settleStereoGain } from './stereo-gain.ts'
 
 const settings = defaultSettings(FIT_PARAMETERS)
@@ -22,20 +23,22 @@ test.each([
   { offsetLu: -1.2, toleranceLu: 1, gain: 'own' },
   { offsetLu: 0.1, toleranceLu: 0.2, gain: 'linked' },
 ])('an offset of $offsetLu LU under a tolerance of $toleranceLu LU: $gain', ({ offsetLu, toleranceLu, gain }) => {
-  expect(settleStereoGain(programmeWith(offsetLu), specOf(-23, toleranceLu), settings).stereoGain).toBe(gain)
+  expect(settleStereoGain(fitSource(programmeWith(offsetLu), {}), specOf(-23, toleranceLu), settings).stereoGain).toBe(
+    gain,
+  )
 })
 
 test('balanced, each file takes half of the offset', () => {
   const balanced = { ...settings, anchor: 'balanced' } as const
-  expect(settleStereoGain(programmeWith(1.6), specOf(-23, 1), balanced).stereoGain).toBe('linked')
-  expect(settleStereoGain(programmeWith(2.4), specOf(-23, 1), balanced).stereoGain).toBe('own')
+  expect(settleStereoGain(fitSource(programmeWith(1.6), {}), specOf(-23, 1), balanced).stereoGain).toBe('linked')
+  expect(settleStereoGain(fitSource(programmeWith(2.4), {}), specOf(-23, 1), balanced).stereoGain).toBe('own')
 })
 
 test('what the mixer says outranks the tolerance', () => {
   for (const stereoGain of ['linked', 'own'] as const) {
-    expect(settleStereoGain(programmeWith(0.6), specOf(-23, 0.2), { ...settings, stereoGain }).stereoGain).toBe(
-      stereoGain,
-    )
+    expect(
+      settleStereoGain(fitSource(programmeWith(0.6), {}), specOf(-23, 0.2), { ...settings, stereoGain }).stereoGain,
+    ).toBe(stereoGain)
   }
 })
 

@@ -1,11 +1,5 @@
-import {
-  type DeliverySpec,
-  type FitSettings,
-  gatedLoudness,
-  type Measured,
-  roundToGainStep,
-  toHops,
-} from '../../domain/index.ts'
+import { type DeliverySpec, type FitSettings, roundToGainStep } from '../../domain/index.ts'
+import { type FitSource, totalOf } from './fit-source.ts'
 
 /** With `auto` settled: one gain for both files, or a constant of its own for the stereo. */
 export type SettledFit = FitSettings & { readonly stereoGain: 'linked' | 'own' }
@@ -17,9 +11,9 @@ const ROOM_LU = 0.05
  * Settles `stereoGain: auto`: one gain while both files stay inside the tolerance with it, else a constant for the stereo.
  * @source docs/decisions/0016
  */
-export function settleStereoGain(measured: Measured, spec: DeliverySpec, settings: FitSettings): SettledFit {
+export function settleStereoGain(source: FitSource, spec: DeliverySpec, settings: FitSettings): SettledFit {
   if (settings.stereoGain !== 'auto') return { ...settings, stereoGain: settings.stereoGain }
-  const offsetLu = stereoOffset(measured)
+  const offsetLu = stereoOffset(source)
   const { toleranceBelowLu, toleranceAboveLu } = spec.programmeLoudness
   // Balanced, each file stands off the target by half the offset, to either side.
   const fits =
@@ -30,14 +24,14 @@ export function settleStereoGain(measured: Measured, spec: DeliverySpec, setting
 }
 
 /** The constant that brings the fold-down to the reading of the mix. */
-export function ownStereoGain(measured: Measured): number {
-  return roundToGainStep(-stereoOffset(measured))
+export function ownStereoGain(source: FitSource): number {
+  return roundToGainStep(-stereoOffset(source))
 }
 
 /** By how much the fold-down reads above the mix; 0 where there is none, or nothing passes the gate. */
-function stereoOffset(measured: Measured): number {
+function stereoOffset({ measured, parts }: FitSource): number {
   if (measured.foldDown10ms === null) return 0
-  const total = gatedLoudness(toHops(measured.programme10ms))
-  const foldDownTotal = gatedLoudness(toHops(measured.foldDown10ms))
+  const total = totalOf(measured.programme10ms, parts)
+  const foldDownTotal = totalOf(measured.foldDown10ms, parts)
   return total === null || foldDownTotal === null ? 0 : foldDownTotal - total
 }

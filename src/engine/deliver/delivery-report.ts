@@ -1,5 +1,6 @@
 import type {
   Alteration,
+  AppliedTrim,
   CeilingEvent,
   DeliveredFile,
   DeliveryReport,
@@ -44,6 +45,7 @@ export type DeliveryParts = {
     readonly findings: readonly Finding[]
     readonly margins: readonly Margin[]
   }
+  readonly trims: readonly AppliedTrim[]
   readonly staticGainDb: number
   readonly ride: (NonNullable<Alteration['ride']> & RideCurve) | null
   readonly ceiling: { readonly events: readonly CeilingEvent[] } | null
@@ -100,6 +102,7 @@ function alterationOf(parts: DeliveryParts): Alteration {
   const after = alike?.measurements ?? source.measurements
   const depths = ceiling?.events.map((event) => event.deepestDb) ?? []
   return {
+    trims: parts.trims,
     total: {
       staticGainDb: parts.staticGainDb,
       plrBeforeLu: peakToLoudness(source.measurements),

@@ -8,6 +8,7 @@ import {
   type Segment,
 } from '../../domain/index.ts'
 import {
+  holdUnityOutside,
   type Kernels,
   keepBelowCeiling,
   type LinkedSignal,
@@ -92,6 +93,7 @@ function render(
   throwIfCancelled(cancellation)
   const common = takeGain(kernels, stretch.frameCount)
   writeGain(kernels, job.gain, stretch.sampleRateHz, stretch, common)
+  holdUnityOutside(kernels, job.gain.programme, stretch, common)
   const guarded = guardedSignals(job, planes)
   const linked = underCeiling(kernels, job, guarded.linked, stretch, segment, common)
   throwIfCancelled(cancellation)
@@ -133,6 +135,7 @@ function underCeiling(
     ceiling: Math.max(ceiling - QUANTISING_STEPS * step, ceiling / 2),
   })
   if (!hasActed) return { gain: common, action: CEILING_AT_REST }
+  holdUnityOutside(kernels, job.gain.programme, stretch, ceilingGain)
   const action = describeCeiling(kernels, ceilingGain, stretch, segment)
   return { gain: multiplyGains(kernels, common, ceilingGain, stretch.frameCount, ceilingGain), action }
 }

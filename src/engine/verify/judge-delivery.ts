@@ -10,6 +10,7 @@ import {
 } from '../../domain/index.ts'
 import { type JudgeContext, judge } from './judge.ts'
 import { margins } from './margins.ts'
+import { waive } from './waive.ts'
 
 /** Files of one delivery, measured from their bytes. */
 export type DeliveryToJudge = {
@@ -17,8 +18,10 @@ export type DeliveryToJudge = {
   readonly deliverables: readonly (JudgeContext & { readonly measurements: Measurements })[]
   /** Null where the delivery has no fold-down beside its 5.1. */
   readonly foldDownLock: FoldDownLock | null
-  /** What was put on the target: the mix, or the middle between it and its stereo. */
-  readonly anchor: FitSettings['anchor']
+  /** What was put on the target: the mix, or the middle between it and its stereo. Null: nothing was. */
+  readonly anchor: FitSettings['anchor'] | null
+  /** Samples that did not fit the word and were held at its end, where no ceiling stood. */
+  readonly heldSamples?: number
 }
 
 export type Judgement = {
@@ -37,8 +40,9 @@ export function judgeDelivery(delivery: DeliveryToJudge): Judgement {
   const isFoldedFile = (line: string | null) => line?.startsWith('foldDown.') === true && roles.includes('lo-ro')
   const findings = [
     ...deliverables.flatMap((file) => judge(file.measurements, spec, file)),
-    ...judgeLanding(delivery),
+    ...waive(judgeLanding(delivery), spec),
     ...judgeLock(foldDownLock),
+    ...judgeHeld(delivery.heldSamples ?? 0),
   ].filter((finding) => !isFoldedFile(finding.line))
   return {
     conforms: findings.every((finding) => finding.severity !== 'fail'),
@@ -57,7 +61,7 @@ function judgeLanding({ deliverables, spec, anchor }: DeliveryToJudge): readonly
   const measured = isBalanced ? (ofMix + ofStereo) / 2 : ofMix
   const target = spec.programmeLoudness.targetLkfs
   const isDialogue = spec.anchor === 'dialogue' && mix !== undefined && mix.measurements.dialogueLoudnessLkfs !== null
-  if (mix?.role === 'lo-ro' || isDialogue || measured === null) return []
+  if (anchor === null || mix?.role === 'lo-ro' || isDialogue || measured === null) return []
   if (printedValue(Math.abs(measured - target), 3) <= LANDING_LU) return []
   return [
     {
@@ -72,6 +76,25 @@ function judgeLanding({ deliverables, spec, anchor }: DeliveryToJudge): readonly
       message:
         `The ${isBalanced ? 'middle between mix and stereo' : 'mix'} stands at ${printFigure(measured, 2)} LKFS, more than ${LANDING_LU} LU from the target of ` +
         `${printFigure(target)}: a lock, a corridor or the ceiling kept the fit from landing; look at what was altered.`,
+    },
+  ]
+}
+
+function judgeHeld(count: number): readonly Finding[] {
+  if (count === 0) return []
+  return [
+    {
+      id: 'clipped-samples',
+      severity: 'fail',
+      line: null,
+      measured: count,
+      allowed: 0,
+      unit: 'samples',
+      at: null,
+      source: 'common practice',
+      message:
+        `${count} samples pass full scale where no ceiling stands and were held there: lower the trims, or let all ` +
+        'stages of the fit act.',
     },
   ]
 }

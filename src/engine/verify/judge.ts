@@ -14,6 +14,7 @@ import {
 import { type Line, specLines } from './lines.ts'
 import { distanceInside, isInside } from './margins.ts'
 import { placesAbove } from './places.ts'
+import { waive } from './waive.ts'
 
 /** What is known of a file besides its figures. */
 export type JudgeContext = {
@@ -42,12 +43,13 @@ const FILE_NAMES: Readonly<Record<DeliverableRole, string>> = { 'mix-5.1': '5.1'
 
 /** Holds one file against a spec. Only a finding with severity `fail` makes it non-conforming. */
 export function judge(measurements: Measurements, spec: DeliverySpec, context: JudgeContext): readonly Finding[] {
-  return [
+  const findings = [
     ...judgeSignal(measurements, context),
     ...judgeSampleRate(measurements, spec, context),
     ...judgeAnchor(measurements, spec, context),
     ...specLines(measurements, spec, context.role).flatMap((line) => judgeLine(line, spec, context)),
   ]
+  return waive(findings, spec)
 }
 
 /** Findings that need no spec: samples that are no numbers, and a programme that cannot be measured. */
