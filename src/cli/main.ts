@@ -4,6 +4,7 @@ import { TOOL_VERSION } from '../jobs/index.ts'
 import { addDeliver } from './commands/deliver.ts'
 import { addFit } from './commands/fit.ts'
 import { addFold } from './commands/fold.ts'
+import { addInspect } from './commands/inspect.ts'
 import { addMeasure } from './commands/measure.ts'
 import { addSpecs } from './commands/specs.ts'
 import { addUpmix } from './commands/upmix.ts'
@@ -28,7 +29,7 @@ Set the monitor level low before you listen for the first time: upmixed and rais
 damage loudspeakers. Sources are never written to.`,
   )
 
-for (const add of [addMeasure, addDeliver, addVerify, addUpmix, addFit, addFold, addSpecs]) add(program)
+for (const add of [addMeasure, addInspect, addDeliver, addVerify, addUpmix, addFit, addFold, addSpecs]) add(program)
 for (const command of program.commands) command.exitOverride()
 
 // A reader that has seen enough, such as head, is no reason to break off; any other failure of the output is told.

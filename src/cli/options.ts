@@ -52,6 +52,11 @@ export function withChannels(command: Command): Command {
     )
 }
 
+/** Options of commands that listen for dialogue. */
+export function withSpeech(command: Command): Command {
+  return command.option('--no-speech', 'do not listen for dialogue: faster, and nothing is said of it')
+}
+
 /** Options of commands that tell places: what the user says of the timecode outranks the file. */
 export function withTimecode(command: Command): Command {
   return command

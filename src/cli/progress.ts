@@ -6,6 +6,7 @@ const PLAIN_STEP = 0.1
 
 const DOING: Readonly<Record<Progress['stage'], string>> = {
   analyse: 'analysing',
+  inspect: 'inspecting',
   measure: 'measuring',
   forecast: 'forecasting the ceiling',
   render: 'rendering',

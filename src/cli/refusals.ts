@@ -28,8 +28,8 @@ export const CLI_REFUSALS = {
     remedy: 'Give a value in that range.',
   },
   CLI_SERIES_OF_SEVERAL: {
-    sentence: 'Loudness over time was asked for of several files at once.',
-    wanted: 'one file with --series',
+    sentence: 'Loudness over time, as a series or a picture, was asked for of several files at once.',
+    wanted: 'one file with --series or --plot',
     remedy: 'Run the command once for each file.',
   },
   CLI_THROUGH_FORM: {

@@ -98,9 +98,22 @@ export type {
 export { nearestName } from './nearest-name.ts'
 export { defaultSettings, type Parameter, type ParameterTable, type SettingsOf } from './parameters.ts'
 export type { Passage } from './passages.ts'
+export { type FileProblem, type PlacedLock, type PlacedSheet, placeSheet, type SheetGround } from './place-sheet.ts'
 export { floorToGainStep, GAIN_STEP_DB, type GainPlan, roundToGainStep } from './plan.ts'
 export { type RefusalTable, refuserOf } from './refusal-table.ts'
 export { type ProgrammeSegment, SEGMENT_KINDS, type SegmentKind } from './segments.ts'
+export {
+  type Sheet,
+  type SheetDeliverable,
+  type SheetLock,
+  type SheetSegment,
+  type SheetSource,
+  type SheetStretch,
+  type SheetTrim,
+  type SpecOverride,
+  specForTitle,
+  WAIVABLE_LINES,
+} from './sheet.ts'
 export type { Clause, DeliverySpec, Limit, Waiver } from './spec.ts'
 export {
   type NetworkLayer,

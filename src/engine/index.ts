@@ -8,9 +8,12 @@ export {
   manifest,
   planJson,
   reportJson,
+  thinHistory,
+  thinLanes,
   titleIdOf,
 } from './deliver/index.ts'
 export type { DeliveryOrder, DeliveryOutcome, DeliveryStore } from './delivery-order.ts'
+export { inspectProgramme } from './inspect-pass.ts'
 export { identifyOrder } from './intake/index.ts'
 export { seedOf } from './render-pass.ts'
 export {

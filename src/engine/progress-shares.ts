@@ -3,6 +3,7 @@ import type { Progress, Watch } from './crew.ts'
 
 /** Share of the run that each stage takes, by the clock of long programmes; only the progress line depends on it. */
 const STAGE_SPANS: Readonly<Record<Progress['stage'], readonly [from: number, to: number]>> = {
+  inspect: [0, 1],
   measure: [0, 1],
   analyse: [0, 0.5],
   forecast: [0.5, 0.54],

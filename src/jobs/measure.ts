@@ -1,5 +1,13 @@
-import type { DeliverySpec, Finding, LoudnessCurves, Margin, Measurements } from '../domain/index.ts'
-import { measureProgramme, type Progress } from '../engine/index.ts'
+import type {
+  DeliverySpec,
+  Finding,
+  LoudnessCurves,
+  LoudnessHistory,
+  Margin,
+  Measurements,
+  ProgrammeLanes,
+} from '../domain/index.ts'
+import { measureProgramme, type Progress, thinHistory, thinLanes } from '../engine/index.ts'
 import type { ChannelOptions } from '../media/index.ts'
 import type { TimecodeOptions } from './clock.ts'
 import { ScratchFolder } from './scratch.ts'
@@ -14,6 +22,9 @@ export type MeasuredFile = Measurements & {
   /** Empty where no spec was named. */
   readonly margins: readonly Margin[]
   readonly curves: LoudnessCurves
+  /** The same thinned for drawing, and what is drawn under it. */
+  readonly drawn: { readonly history: LoudnessHistory; readonly lanes: ProgrammeLanes }
+  readonly startOfDaySeconds: number | null
 }
 
 /** Measures one file, against a spec if one is given. */
@@ -26,9 +37,10 @@ export async function measureFile(
   const source = await openSource(path, () => scratch.path, options, options.signal)
   const listens = isListening(options)
   return await withCrew(source, { ...options, listens }, async (crew) => {
-    const { measurements, judgement, curves } = await measureProgramme(
+    const programme = programmeOf(source)
+    const { measured, measurements, judgement, curves, speech } = await measureProgramme(
       crew,
-      programmeOf(source),
+      programme,
       options.spec ?? null,
       progress === undefined ? {} : { progress },
       listens,
@@ -42,6 +54,8 @@ export async function measureFile(
       findings,
       margins: judgement.margins,
       curves,
+      drawn: { history: thinHistory(curves, measurements.durationSeconds), lanes: thinLanes(measured, speech) },
+      startOfDaySeconds: programme.startOfDaySeconds,
     }
   })
 }

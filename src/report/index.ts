@@ -1,3 +1,3 @@
-export { type LoudnessPicture, placesOfPassages } from './loudness-picture.ts'
+export { type LoudnessPicture, type PicturedPlace, placesOfPassages } from './loudness-picture.ts'
 export { REPORT_FONT_FILES, type ReportAssets, type ReportFont, renderReportHtml } from './report-html.ts'
 export { loudnessPicture, reportPicture } from './report-picture.ts'

@@ -4,6 +4,7 @@ import {
   type ChannelOrder,
   loadSpec,
   type MeasuredFile,
+  measuredPicture,
   measureFile,
   SingleOutput,
   seriesCsv,
@@ -20,6 +21,7 @@ type Options = CommonOptions &
   TimecodeOptions & {
     readonly spec?: string
     readonly series?: string
+    readonly plot?: string
     readonly replace?: true
     readonly layout?: LayoutName
     readonly order?: ChannelOrder
@@ -36,7 +38,8 @@ export function addMeasure(program: Command): void {
     .argument('<file...>', 'WAV, BWF, RF64, BW64 or FLAC')
     .option('--spec <spec>', 'name of a delivery spec, or path of a spec file')
     .option('--series <csv>', 'also write loudness over time, every 100 ms (one file only)')
-    .option('--replace', 'replace a series that is there already')
+    .option('--plot <svg>', 'also draw loudness over time, dialogue and channels as a picture (one file only)')
+    .option('--replace', 'replace a series or picture that is there already')
   withTimecode(withChannels(withCommon(command)))
     .addHelpText(
       'after',
@@ -45,6 +48,7 @@ Examples:
   plimsoll measure saltmarsh-103-master.wav
   plimsoll measure saltmarsh-103_51.wav --spec atsc-a85-short
   plimsoll measure harbour-day.wav --order film --series harbour-day.csv
+  plimsoll measure saltmarsh-103_51.wav --spec ebu-r128-s1 --plot saltmarsh-103.svg
   plimsoll measure *.wav --json
 
 Exit code: 0 measured (and conforming, with --spec), 1 findings, 2 refused.`,
@@ -54,10 +58,11 @@ Exit code: 0 measured (and conforming, with --spec), 1 findings, 2 refused.`,
 
 function measure(paths: readonly string[], options: Options): Promise<void> {
   return answer(options, async ({ signal, progress }) => {
-    if (options.series !== undefined && paths.length > 1) {
-      throw refuse('CLI_SERIES_OF_SEVERAL', 'write one series', `${paths.length} files`)
+    if (paths.length > 1 && (options.series ?? options.plot) !== undefined) {
+      throw refuse('CLI_SERIES_OF_SEVERAL', 'write one series or picture', `${paths.length} files`)
     }
-    using series = openSeries(options, paths)
+    using series = openOutput(options.series, options, paths)
+    using plot = openOutput(options.plot, options, paths)
     const spec = options.spec === undefined ? undefined : await loadSpec(options.spec)
     const files: MeasuredFile[] = []
     const refused: { readonly path: string; readonly refusal: Refusal }[] = []
@@ -74,6 +79,8 @@ function measure(paths: readonly string[], options: Options): Promise<void> {
     }
     series?.writeText(seriesCsv((files[0] as MeasuredFile).curves))
     series?.place()
+    plot?.writeText(measuredPicture(files[0] as MeasuredFile, spec ?? null))
+    plot?.place()
     return {
       code: refused.length > 0 ? EXIT.refused : files.every((file) => file.conforms) ? EXIT.conforms : EXIT.finding,
       text: [
@@ -84,7 +91,7 @@ function measure(paths: readonly string[], options: Options): Promise<void> {
         version: 1,
         tool: { name: 'plimsoll', version: TOOL_VERSION },
         spec: spec === undefined ? null : { id: spec.id, title: spec.title, edition: spec.edition },
-        files: files.map(({ curves: _, ...file }) => file),
+        files: files.map(fileJson),
         refused: refused.map(({ path, refusal }) => ({ path, refusal: refusalJson(refusal) })),
       },
     }
@@ -97,6 +104,11 @@ function printFile(file: MeasuredFile, specTitle: string | undefined): string {
   return `${file.path}\n${printMeasurements(file)}${against}${printMargins(file.margins)}${printFindings(file.findings)}`
 }
 
-function openSeries({ series, replace }: Options, sources: readonly string[]): SingleOutput | null {
-  return series === undefined ? null : new SingleOutput(series, { replaces: replace ?? false, sources })
+/** A file as it stands in JSON: what is only drawn stays out. */
+function fileJson({ curves: _, drawn: __, ...file }: MeasuredFile): object {
+  return file
+}
+
+function openOutput(path: string | undefined, { replace }: Options, sources: readonly string[]): SingleOutput | null {
+  return path === undefined ? null : new SingleOutput(path, { replaces: replace ?? false, sources })
 }
