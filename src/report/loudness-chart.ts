@@ -122,10 +122,15 @@ function lines({ spec, figures }: LoudnessPicture, { y }: LoudnessScales): Marku
   const { dialogueLoudnessLkfs, programmeLoudnessLkfs } = figures
   const isDialogue = spec?.anchor === 'dialogue' && dialogueLoudnessLkfs !== null
   const total = isDialogue ? dialogueLoudnessLkfs : programmeLoudnessLkfs
-  return markup`${spec === null ? null : specLines(spec, y)}${total === null ? null : totalPointer(y(total), total, isDialogue ? 'dialogue' : 'total')}`
+  const totalY = total === null ? null : y(total)
+  return markup`${spec === null ? null : specLines(spec, y, totalY)}${total === null ? null : totalPointer(y(total), total, isDialogue ? 'dialogue' : 'total')}`
 }
 
-function specLines(spec: NonNullable<LoudnessPicture['spec']>, y: (lkfs: number) => number): Markup {
+function specLines(
+  spec: NonNullable<LoudnessPicture['spec']>,
+  y: (lkfs: number) => number,
+  totalY: number | null,
+): Markup {
   const { toleranceAboveLu, toleranceBelowLu, targetLkfs } = spec.programmeLoudness
   const targetY = y(targetLkfs)
   const limits = [
@@ -134,22 +139,29 @@ function specLines(spec: NonNullable<LoudnessPicture['spec']>, y: (lkfs: number)
   ].flatMap(({ limit, name }) => (limit === undefined ? [] : [{ level: limit.value, name }]))
   const isBandVisible = toleranceAboveLu + toleranceBelowLu >= NARROWEST_BAND_LU
   const bounds = isBandVisible ? [targetLkfs + toleranceAboveLu, targetLkfs - toleranceBelowLu] : []
-  return markup`${bounds.map((level) => markup`<path class="bounds" d="M${PLOT.left} ${px(y(level))}H${PLOT.right}"/>`)}${limitLines(limits, y)}<path class="target" d="M${PLOT.left} ${px(targetY)}H${PLOT.right}"/>${mark(PLOT.left - 44, targetY, 5.5)}<text class="label end strong" x="${PLOT.left - 8}" y="${px(targetY + 4)}">${printFigure(targetLkfs, 0)}</text>`
+  return markup`${bounds.map((level) => markup`<path class="bounds" d="M${PLOT.left} ${px(y(level))}H${PLOT.right}"/>`)}${limitLines(limits, y, totalY)}<path class="target" d="M${PLOT.left} ${px(targetY)}H${PLOT.right}"/>${mark(PLOT.left - 44, targetY, 5.5)}<text class="label end strong" x="${PLOT.left - 8}" y="${px(targetY + 4)}">${printFigure(targetLkfs, 0)}</text>`
 }
 
 /** Height of a label, for keeping two of them apart. */
 const LABEL_HEIGHT = 15
 
-/** Upper limits as broken lines, named at their right end; labels that would touch are moved up. */
+/** Height of the two lines that name the total, and how far they reach above it. */
+const TOTAL_LABEL = { above: 11, below: 18 }
+
+/** Upper limits as broken lines, named at their right end; labels that would touch another or the total's move up. */
 function limitLines(
   limits: readonly { readonly level: number; readonly name: string }[],
   y: (lkfs: number) => number,
+  totalY: number | null,
 ): readonly Markup[] {
   let free = Number.POSITIVE_INFINITY
   return limits
     .toSorted((a, b) => a.level - b.level)
     .map(({ level, name }) => {
-      const labelY = Math.min(y(level) + 4, free - LABEL_HEIGHT)
+      const wanted = Math.min(y(level) + 4, free - LABEL_HEIGHT)
+      const touchesTotal =
+        totalY !== null && wanted > totalY - TOTAL_LABEL.above && wanted < totalY + TOTAL_LABEL.below + LABEL_HEIGHT
+      const labelY = touchesTotal ? totalY - TOTAL_LABEL.above : wanted
       free = labelY
       return markup`<path class="limit" d="M${PLOT.left} ${px(y(level))}H${PLOT.right}"/><text class="axis" x="${PLOT.right + 8}" y="${px(labelY)}"><tspan class="strong">${printFigure(level)}</tspan> ${name}</text>`
     })
