@@ -26,7 +26,7 @@ export {
   type RideHistory,
   thinnestMargins,
 } from './delivery.ts'
-export { dbToGain, dbToPower, exp2, gainToDb, powerToDb } from './elementary.ts'
+export { dbToGain, dbToPower, exp2, gainToDb, log2, powerToDb } from './elementary.ts'
 export { printedValue, printFigure, printTime } from './figures.ts'
 export { assert, Bug, Cancelled, type Finding, type Place, Refusal, type Severity } from './findings.ts'
 export { FIT_PARAMETERS, type FitSettings } from './fit-parameters.ts'

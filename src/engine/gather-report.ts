@@ -5,8 +5,6 @@ import {
   type DeliveryReport,
   describeMeasured,
   describeParts,
-  type Finding,
-  labelAt,
   loudnessCurves,
   type Measured,
 } from '../domain/index.ts'
@@ -50,10 +48,7 @@ export async function gatherReport(
     curves: verified === null ? curves : drawnCurves(drawn),
     lanes: thinLanes(drawn, null),
     foldDownLock: verified?.lock ?? null,
-    judgement: {
-      ...judged,
-      findings: withTimecode([...source.findings, ...decision.findings, ...judged.findings], order),
-    },
+    judgement: { ...judged, findings: [...source.findings, ...decision.findings, ...judged.findings] },
     trims: order.trims.map(({ startFrame, endFrame, gainDb, reason }) => ({
       startSeconds: startFrame / source.sampleRateHz,
       endSeconds: endFrame / source.sampleRateHz,
@@ -95,20 +90,6 @@ function sourceMeasurements(
     foldDown: null,
     lfePeak100ms: null,
   })
-}
-
-/** Findings of the fit know seconds only; where the programme has timecode, they get it here. */
-function withTimecode(findings: readonly Finding[], { source }: DeliveryOrder): readonly Finding[] {
-  const { clock, sampleRateHz } = source
-  if (clock === undefined) return findings
-  return findings.map((finding) =>
-    finding.at === null || finding.at.timecode !== null
-      ? finding
-      : {
-          ...finding,
-          at: { ...finding.at, timecode: labelAt(clock, Math.round(finding.at.startSeconds * sampleRateHz)) },
-        },
-  )
 }
 
 /** Stretches in which the ceiling acted; one that crosses the border of segments is one event. */

@@ -8,4 +8,5 @@ export {
   verifyDocument,
   writtenDocument,
 } from './report-file.ts'
-export { readSpecFile, type SpecProblem, type SpecReading, specFileSchema } from './spec-file.ts'
+export { readSheetFile, type SheetReading, sheetFileSchema, sheetJson } from './sheet-file.ts'
+export { readSpecFile, type SpecReading, specFileSchema } from './spec-file.ts'

@@ -68,7 +68,7 @@ describe('a slip is named with its place, what was found and what is needed', ()
     [{ maxMomentaryLkfs: -18 }, 'maxMomentaryLkfs', '-18', /at least maxShortTermLkfs \(-15\)/, null],
     [{ maxTruePeakDbtp: '-2' }, 'maxTruePeakDbtp', '"-2"', /a number/, null],
     [{ maxTruePeakDbtp: { severity: 'fail' } }, 'maxTruePeakDbtp.value', 'nothing', /a number; it is missing/, null],
-    [{ anchor: 'dialog' }, 'anchor', '"dialog"', /one of programme, dialogue/, null],
+    [{ anchor: 'dialog' }, 'anchor', '"dialog"', /one of programme, dialogue/, 'dialogue'],
     [{ id: 'North Coast' }, 'id', '"North Coast"', /lower-case/, null],
     [{ specVersion: 2 }, 'specVersion', '2', /one of 1/, null],
     [{ sampleRatesHz: [48] }, 'sampleRatesHz.0', '48', /48000/, null],

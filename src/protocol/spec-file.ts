@@ -1,5 +1,6 @@
 import { z } from 'zod'
-import { type Clause, type DeliverySpec, type Limit, nearestName, SAMPLE_RATES_HZ } from '../domain/index.ts'
+import { type Clause, type DeliverySpec, type FileProblem, type Limit, SAMPLE_RATES_HZ } from '../domain/index.ts'
+import { describeIssues, type FileWords } from './file-problems.ts'
 
 /** Where a limit stands in the recipient's document, e.g. `4.2`. */
 const clauseText = z.string().min(1).describe("Where it stands in the recipient's document, e.g. 4.2")
@@ -52,24 +53,14 @@ export const specFile = z
 
 type SpecFile = z.infer<typeof specFile>
 
-/** What is wrong with one place of a spec file. */
-export type SpecProblem = {
-  /** Names from the top of the file, joined by dots; empty for the file as a whole. */
-  readonly path: string
-  readonly found: string
-  readonly needed: string
-  /** For an unknown name: the valid name that was probably meant. */
-  readonly nearest: string | null
-}
-
 export type SpecReading =
   | { readonly spec: DeliverySpec; readonly problems: null }
-  | { readonly spec: null; readonly problems: readonly SpecProblem[] }
+  | { readonly spec: null; readonly problems: readonly FileProblem[] }
 
 /** Reads a user's own delivery spec (parsed JSON); gives every problem at once, each with its place and its remedy. */
 export function readSpecFile(value: unknown): SpecReading {
   const parsed = specFile.safeParse(value)
-  if (!parsed.success) return { spec: null, problems: describeIssues(parsed.error.issues, value) }
+  if (!parsed.success) return { spec: null, problems: describeIssues(parsed.error.issues, value, WORDS) }
   const problems = contradictions(parsed.data)
   return problems.length > 0 ? { spec: null, problems } : { spec: toSpec(parsed.data), problems: null }
 }
@@ -108,8 +99,8 @@ function toSpec(file: SpecFile): DeliverySpec {
 }
 
 /** Numbers that are each possible and together are not. */
-function contradictions(file: SpecFile): readonly SpecProblem[] {
-  const problems: SpecProblem[] = []
+function contradictions(file: SpecFile): readonly FileProblem[] {
+  const problems: FileProblem[] = []
   const value = (limit: SpecFile['maxTruePeakDbtp']) => (typeof limit === 'object' ? limit.value : limit)
   const target = file.programmeLoudness.targetLkfs
   const expectAbove = (path: string, found: number | undefined, bound: number, boundName: string) => {
@@ -133,80 +124,19 @@ function contradictions(file: SpecFile): readonly SpecProblem[] {
   return problems
 }
 
-type Issue = z.core.$ZodIssue
-
-function describeIssues(issues: readonly Issue[], file: unknown): readonly SpecProblem[] {
-  return issues.flatMap((issue) => describeIssue(issue, file))
-}
-
-function describeIssue(issue: Issue, file: unknown): readonly SpecProblem[] {
-  if (issue.code === 'unrecognized_keys') return issue.keys.map((key) => unknownName(issue.path, key))
-  if (issue.code === 'invalid_union') return describeUnion(issue, file)
-  const found = valueAt(file, issue.path)
-  return [{ path: issue.path.join('.'), found: quote(found), needed: neededInWords(issue, found), nearest: null }]
-}
-
-/** Of a number or a detailed limit: speaks of the form that the user began to write. */
-function describeUnion(issue: Extract<Issue, { code: 'invalid_union' }>, file: unknown): readonly SpecProblem[] {
-  const found = valueAt(file, issue.path)
-  const meant = issue.errors[typeof found === 'object' && found !== null ? 1 : 0] ?? []
-  return meant.flatMap((inner) => describeIssue({ ...inner, path: [...issue.path, ...inner.path] }, file))
-}
-
-function unknownName(path: readonly PropertyKey[], key: string): SpecProblem {
-  const valid = namesAt(path)
-  return {
-    path: [...path, key].join('.'),
-    found: 'an unknown name',
-    needed: `one of ${valid.join(', ')}`,
-    nearest: nearestName(key, valid),
-  }
-}
-
-function namesAt(path: readonly PropertyKey[]): readonly string[] {
-  if (path.length === 0) return Object.keys(specFile.shape).filter((name) => name !== '$schema')
-  if (path[0] === 'programmeLoudness') return Object.keys(specFile.shape.programmeLoudness.shape)
-  return ['value', 'severity', 'clause']
-}
-
-function neededInWords(issue: Issue, found: unknown): string {
-  switch (issue.code) {
-    case 'invalid_type':
-      return found === undefined ? `${kind(issue.expected)}; it is missing` : kind(issue.expected)
-    case 'too_big': {
-      const isLevel = typeof found === 'number' && issue.path.some((name) => /Lkfs|maxTruePeakDbtp/.test(String(name)))
-      const meant = isLevel ? `; levels are below full scale: was -${found} meant?` : ''
-      return `at most ${issue.maximum}${meant}`
-    }
-    case 'too_small':
-      if (issue.origin === 'number') return issue.inclusive ? `at least ${issue.minimum}` : `more than ${issue.minimum}`
-      return issue.origin === 'array' ? 'at least one entry' : 'a text that is not empty'
-    case 'invalid_value':
-      return `one of ${issue.values.map(String).join(', ')}`
-    case 'invalid_format':
+const WORDS: FileWords = {
+  namesAt(path) {
+    if (path.length === 0) return Object.keys(specFile.shape).filter((name) => name !== '$schema')
+    if (path[0] === 'programmeLoudness') return Object.keys(specFile.shape.programmeLoudness.shape)
+    return ['value', 'severity', 'clause']
+  },
+  needed(issue, found) {
+    if (issue.code === 'invalid_format') {
       return 'lower-case letters, digits and single hyphens, e.g. north-coast-2026'
-    case 'custom':
-      return `one of ${SAMPLE_RATES_HZ.join(', ')}`
-    default:
-      return issue.message
-  }
-}
-
-function kind(expected: string): string {
-  const article = /^[aeio]/.test(expected) ? 'an' : 'a'
-  return expected === 'array' ? 'a list' : expected === 'string' ? 'a text' : `${article} ${expected}`
-}
-
-function valueAt(file: unknown, path: readonly PropertyKey[]): unknown {
-  return path.reduce<unknown>(
-    (value, name) =>
-      typeof value === 'object' && value !== null ? (value as Record<PropertyKey, unknown>)[name] : undefined,
-    file,
-  )
-}
-
-function quote(value: unknown): string {
-  if (value === undefined) return 'nothing'
-  const text = JSON.stringify(value) ?? String(value)
-  return text.length > 60 ? `${text.slice(0, 57)}...` : text
+    }
+    if (issue.code === 'custom') return `one of ${SAMPLE_RATES_HZ.join(', ')}`
+    const isLevel = typeof found === 'number' && issue.path.some((name) => /Lkfs|maxTruePeakDbtp/.test(String(name)))
+    if (issue.code !== 'too_big' || !isLevel) return null
+    return `at most ${issue.maximum}; levels are below full scale: was -${found} meant?`
+  },
 }
