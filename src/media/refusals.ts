@@ -138,6 +138,11 @@ export const MEDIA_REFUSALS = {
     wanted: 'enough free space for the whole file',
     remedy: 'Free some space or choose another disk.',
   },
+  MEDIA_MARKER_TOO_FAR: {
+    sentence: 'A marker lies behind the last position that markers of a WAV file can have.',
+    wanted: 'positions of at most 4 294 967 295 frames (24.8 h at 48 kHz)',
+    remedy: 'Export the passages as CSV, EDL, OTIO or WebVTT.',
+  },
   MEDIA_WRITE_FAILED: {
     sentence: 'The disk or the network reported an error while the file was written.',
     wanted: 'a write without error',

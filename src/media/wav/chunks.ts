@@ -8,12 +8,16 @@ type LongSizes = { readonly riffByteCount: number; readonly dataByteCount: numbe
 
 export type Chunk = { readonly bodyOffset: number; readonly byteCount: number }
 
+export type PlacedChunk = Chunk & { readonly name: string }
+
 /** How the length of the data chunk was found. */
 export type DataLength = 'told' | 'not-told' | 'left-open'
 
 export type ChunkMap = {
   /** The first chunk of each name. A chunk may promise more bytes than the file has. */
   readonly chunks: ReadonlyMap<string, Chunk>
+  /** All chunks as they follow each other. */
+  readonly sequence: readonly PlacedChunk[]
   readonly dataLength: DataLength
   /** End of the RIFF form by its header, or null where the header leaves it open. */
   readonly formEndOffset: number | null
@@ -72,6 +76,7 @@ function longSizes(file: OpenFile, bodyOffset: number, byteCount: number): LongS
  */
 export function walkChunks(file: OpenFile): ChunkMap {
   const chunks = new Map<string, Chunk>()
+  const sequence: PlacedChunk[] = []
   let sizes: LongSizes | null = null
   let dataLength: DataLength = 'told'
   let at = FORM_HEADER_BYTES
@@ -93,10 +98,17 @@ export function walkChunks(file: OpenFile): ChunkMap {
       byteCount = file.byteCount - bodyOffset
     }
     if (name === 'ds64') sizes ??= longSizes(file, bodyOffset, byteCount)
+    sequence.push({ name, bodyOffset, byteCount })
     if (!chunks.has(name)) chunks.set(name, { bodyOffset, byteCount })
     at = nextOffset(file, bodyOffset, byteCount)
   }
-  return { chunks, dataLength, formEndOffset: formEnd(file, sizes), chunksEndOffset: Math.min(at, file.byteCount) }
+  return {
+    chunks,
+    sequence,
+    dataLength,
+    formEndOffset: formEnd(file, sizes),
+    chunksEndOffset: Math.min(at, file.byteCount),
+  }
 }
 
 /** An odd chunk is followed by a pad byte of 0; without it the next name stands there at once. */
