@@ -46,6 +46,8 @@ export {
 } from './grid.ts'
 export type { ChannelCondition, Fault, FaultId, FaultReport } from './inspection/faults.ts'
 export type { Inspection } from './inspection/inspection.ts'
+export type { RoleFault, Roles, StereoOrigin } from './inspection/roles.ts'
+export type { BandLimit, ChannelSpectrum, Hum, LineWhistle } from './inspection/spectrum.ts'
 export type {
   FoundTone,
   FrameRateSign,

@@ -3,6 +3,7 @@ export {
   type LinkedSignal,
 } from './ceiling.ts'
 export { decodeChannel, needsWidePlane, type Plane, takePlane } from './decode.ts'
+export { FourierTransform } from './fft.ts'
 export { highestOfSum, packSum, QuarterTurn, sumPlanes } from './fold.ts'
 export { holdUnityOutside, multiplyGains, takeGain, writeGain } from './gain.ts'
 export { Arena, type KernelExports, type Kernels, MODULE_BYTES } from './kernels.ts'
