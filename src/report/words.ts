@@ -12,6 +12,7 @@ type LineWords = { readonly name: string; readonly unit: string }
 const LINE_WORDS: Readonly<Record<string, LineWords>> = {
   programmeLoudnessLkfs: { name: 'Programme loudness', unit: 'LKFS' },
   dialogueLoudnessLkfs: { name: 'Dialogue loudness', unit: 'LKFS' },
+  dialogueLevel: { name: 'Dialogue level', unit: 'LU' },
   maxTruePeakDbtp: { name: 'True peak', unit: 'dBTP' },
   maxShortTermLkfs: { name: 'Highest short-term', unit: 'LKFS' },
   maxMomentaryLkfs: { name: 'Highest momentary', unit: 'LKFS' },

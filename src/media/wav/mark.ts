@@ -75,7 +75,7 @@ function formPieces(
   const sizes = told === undefined ? Buffer.alloc(DS64_BYTES) : bodyOf(source, told)
   sizes.writeBigUInt64LE(BigInt(plainBytes + CHUNK_HEADER_BYTES + sizes.length + (sizes.length % 2)), 0)
   sizes.writeBigUInt64LE(BigInt(presentBytes(source, data)), 8)
-  const dataAt = body.findIndex((piece) => piece instanceof Buffer && piece.toString('latin1', 0, 4) === 'data')
+  const dataAt = body.findIndex((piece) => !('from' in piece) && piece.toString('latin1', 0, 4) === 'data')
   const longData = body.with(dataAt, header('data', SIZE_ELSEWHERE))
   const name = form === 'RIFF' ? 'RF64' : form
   return [formHeader(name, SIZE_ELSEWHERE), header('ds64', sizes.length), padded(sizes), ...longData]
@@ -117,7 +117,7 @@ function isLabelList(source: OpenFile, chunk: PlacedChunk): boolean {
 }
 
 function lengthOf(piece: Piece): number {
-  return piece instanceof Buffer ? piece.length : piece.byteCount
+  return 'from' in piece ? piece.byteCount : piece.length
 }
 
 function refuseSmallDisk(path: string, byteCount: number): void {
@@ -154,7 +154,7 @@ async function writePieces(
 }
 
 function blockOf(source: OpenFile, piece: Piece, done: number): Uint8Array {
-  if (piece instanceof Buffer) return piece.subarray(done, done + COPY_BYTES)
+  if (!('from' in piece)) return piece.subarray(done, done + COPY_BYTES)
   const wanted = Math.min(COPY_BYTES, piece.byteCount - done)
   const bytes = readRange(source, piece.from + done, wanted)
   if (bytes.length === wanted) return bytes

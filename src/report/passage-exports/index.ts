@@ -1,0 +1,5 @@
+export { passagesCsv } from './csv.ts'
+export { passagesEdl } from './edl.ts'
+export { asciiLine, type ClockedProgramme, inTime, type MarkedProgramme, passageName } from './marked-programme.ts'
+export { passagesOtio } from './otio.ts'
+export { passagesVtt } from './vtt.ts'
