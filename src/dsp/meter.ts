@@ -65,7 +65,7 @@ const INPUT_CODE: Readonly<Record<MeterInput, number>> = {
 /** The kernel reads pairs of samples, and up to this much beyond the last one. */
 const OVERREAD_BYTES = 16
 
-/** One lane's row of peaks: sample peak, its frame, true peak, its frame. */
+/** The table of peaks: of every lane the sample peak, then its frame, the true peak, its frame. */
 const PEAK_FIELDS = 4
 
 const BYTES_PER_FLOAT64 = 8
@@ -266,7 +266,7 @@ export class Meter {
   }
 
   #peaksOf(lane: number): ChannelPeaks {
-    const field = (index: number) => this.#peaks[lane * PEAK_FIELDS + index] as number
+    const field = (index: number) => this.#peaks[index * MOST_LANES + lane] as number
     const frame = (index: number) => Math.max(0, this.#shape.firstFrame + field(index))
     return {
       samplePeak: { value: field(0), frameIndex: frame(1) },

@@ -16,45 +16,30 @@ export function sampleBytes(encoding: i32): i32 {
 
 /** Decodes a block; gives the count of samples that were not finite. */
 export function decode(plan: MeterPlan, source: usize, lanes: usize, frames: i32): i32 {
-  const channels = plan.channelCount
-  if (plan.encoding > FLOAT64) return decodePlanes(plan, source, lanes, frames)
-  if (channels === 1) return decodePair(plan, source, 0, lanes, 0, frames, false)
-  if (channels === 6 && plan.encoding === INT24) {
+  if (plan.channelCount === 6 && plan.encoding === INT24) {
     decodeSixInt24(source, lanes, frames)
     return 0
   }
-  let count = decodePair(plan, source, 0, lanes, 0, frames, true)
-  if (channels === 2) return count
-  count += decodePair(plan, source, 2, lanes, 1, frames, channels !== 5)
-  count += decodePair(plan, source, channels === 5 ? 3 : 4, lanes, 2, frames, true)
-  if (channels === 8) count += decodePair(plan, source, 6, lanes, 3, frames, true)
-  return count
-}
-
-function decodePlanes(plan: MeterPlan, source: usize, lanes: usize, frames: i32): i32 {
   let count = 0
-  for (let channel = 0; channel < plan.channelCount; channel++) {
-    const lane = plan.channelCount === 5 && channel > 2 ? channel + 1 : channel
-    count += decodePlane(source + channel * plan.planeBytes, lanes + lane * SAMPLE, plan.laneBytes, frames)
-  }
+  for (let pair = 0; pair < plan.channelPairs; pair++) count += decodePair(plan, source, pair, lanes, frames)
   return count
 }
 
-/** Where not `both` lanes are wanted (mono, centre of 5.0) the second is cleared. */
-function decodePair(
-  plan: MeterPlan,
-  source: usize,
-  channel: i32,
-  lanes: usize,
-  pair: i32,
-  frames: i32,
-  both: bool,
-): i32 {
-  const from = source + channel * sampleBytes(plan.encoding)
-  const fromStride = plan.sourceFrameBytes
+/** Decodes one pair of lanes; a lane that the layout does not have is cleared. */
+export function decodePair(plan: MeterPlan, source: usize, pair: i32, lanes: usize, frames: i32): i32 {
+  const channels = plan.channelCount
+  const channel = channels === 5 && pair === 2 ? 3 : 2 * pair
+  const isPair = !(channels === 1 || (channels === 5 && pair === 1))
   const to = lanes + pair * PAIR
   const toStride = plan.laneBytes
-  const keep = i64x2(-1, both ? -1 : 0)
+  if (plan.encoding > FLOAT64) {
+    const from = source + channel * plan.planeBytes
+    const count = decodePlane(from, to, toStride, frames)
+    return isPair ? count + decodePlane(from + plan.planeBytes, to + SAMPLE, toStride, frames) : count
+  }
+  const from = source + channel * sampleBytes(plan.encoding)
+  const fromStride = plan.sourceFrameBytes
+  const keep = i64x2(-1, isPair ? -1 : 0)
   switch (plan.encoding) {
     case INT16:
       decodeInt16(from, fromStride, to, toStride, frames, keep)

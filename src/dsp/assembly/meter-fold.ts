@@ -1,6 +1,6 @@
 // Lo = L + k (C + Ls + Lrs), Ro = R + k (C + Rs + Rrs) (ITU-R BS.775-4), and what is taken of all lanes at once.
 // The K-weighting is linear, so the fold-down of the filtered channels is the filtered fold-down: it costs no filter.
-import { BLOCK_CURVES, BLOCK_PEAKS, ENERGIES, FOLD_DOWN_K, HOP_PEAKS, LANES, MeterPlan, PAIR } from './meter-plan'
+import { BLOCK_PEAKS, ENERGIES, FOLD_DOWN_K, HOP_PEAKS, LANES, MeterPlan, PAIR } from './meter-plan'
 
 /** Folds the samples into the last pair and takes the highest |sample| of every lane of the block. */
 export function takeSamplePeaks(plan: MeterPlan, address: usize, frames: i32): void {
@@ -12,38 +12,6 @@ export function takeSamplePeaks(plan: MeterPlan, address: usize, frames: i32): v
     const hop = address + HOP_PEAKS + offset
     v128.store(hop, f64x2.pmax(v128.load(hop), v128.load(peaks + offset)))
   }
-}
-
-/**
- * Takes the highest |second difference| that each lane of the block brings. That of the fold-down is not looked for:
- * it is at most the fold-down of those of the channels.
- */
-export function takeCurves(plan: MeterPlan, address: usize, frames: i32): void {
-  const curves = address + BLOCK_CURVES
-  for (let pair = 0; pair < plan.channelPairs; pair++) {
-    v128.store(curves + pair * PAIR, highestCurve(address + LANES + pair * PAIR, plan.laneBytes, frames))
-  }
-  if (plan.channelPairs === 1) return
-  const centre = v128.load(curves, PAIR)
-  let others = f64x2.add(i64x2.shuffle(centre, centre, 0, 0), v128.load(curves, 2 * PAIR))
-  if (plan.channelPairs === 4) others = f64x2.add(others, v128.load(curves, 3 * PAIR))
-  const folded = f64x2.add(v128.load(curves), f64x2.mul(v128.load(plan.coefficients, FOLD_DOWN_K), others))
-  v128.store(curves + plan.laneBytes - PAIR, folded)
-}
-
-function highestCurve(p: usize, stride: i32, frames: i32): v128 {
-  let here = v128.load(p - stride)
-  let slope = f64x2.sub(here, v128.load(p - 2 * stride))
-  let highest = f64x2.splat(0)
-  const end = p + frames * stride
-  for (; p < end; p += stride) {
-    const after = v128.load(p)
-    const nextSlope = f64x2.sub(after, here)
-    highest = f64x2.pmax(highest, f64x2.abs(f64x2.sub(nextSlope, slope)))
-    here = after
-    slope = nextSlope
-  }
-  return highest
 }
 
 /** Adds the squares of every lane of the filtered block, and of its fold-down. */

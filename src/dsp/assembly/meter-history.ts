@@ -1,12 +1,11 @@
-// The true peak of every 100 ms. Its floor is known only when the 100 ms have ended: their highest sample. So every
-// block leaves a note of what its points are made of; at the end the block that promises most is decoded again and
-// interpolated, and after it hardly another can hold a higher point.
-import { decode } from './meter-decode'
+// The true peak of every 100 ms. Its floor is known only when the 100 ms have ended: their highest sample. So the notes
+// of their blocks are kept; at the end the block that promises most is decoded again and interpolated, and after it
+// hardly another can hold a higher point.
+import { decode, decodePair } from './meter-decode'
 import { foldSamples } from './meter-fold'
 import { highestPoint } from './meter-peaks'
 import {
   AGAIN,
-  BLOCK_CURVES,
   BLOCK_PEAKS,
   HISTORY,
   HOP_PAST,
@@ -18,8 +17,6 @@ import {
   NOTE_PEAKS,
   NOTES,
   PAIR,
-  PAST_CURVES,
-  PAST_PEAKS,
   SAMPLE,
 } from './meter-plan'
 import { mayExceed } from './true-peak'
@@ -31,74 +28,67 @@ export function beginHopHistory(plan: MeterPlan, address: usize, source: usize):
   memory.copy(address + HOP_PAST, address + LANES - HISTORY * plan.laneBytes, HISTORY * plan.laneBytes)
 }
 
-/** Notes the block that was decoded last. */
-export function noteBlock(plan: MeterPlan, address: usize, frames: i32): void {
-  const note = address + NOTES + plan.blocksInHop * NOTE
-  store<i32>(note, plan.framesInHop)
-  store<i32>(note, frames, 4)
-  for (let p: usize = 0; p < <usize>plan.laneBytes; p += PAIR) {
-    const peaks = f64x2.pmax(v128.load(address + p, BLOCK_PEAKS), v128.load(address + p, PAST_PEAKS))
-    const curves = f64x2.pmax(v128.load(address + p, BLOCK_CURVES), v128.load(address + p, PAST_CURVES))
-    v128.store(note + p, peaks, NOTE_PEAKS)
-    v128.store(note + p, curves, NOTE_CURVES)
-  }
-  plan.blocksInHop += 1
-}
-
 /** Writes the true peak of every lane of the 100 ms that were noted. */
 export function writeHopTruePeaks(plan: MeterPlan, address: usize, row: usize): void {
   plan.decodedNote = 0
-  for (let lane = 0; lane < plan.laneBytes / SAMPLE; lane++) {
-    const notes = address + NOTES
-    const first = mostPromising(notes, plan.blocksInHop, lane)
-    let highest = highestWith(plan, address, first, lane, load<f64>(address + HOP_PEAKS + lane * SAMPLE))
-    for (let i = 0; i < plan.blocksInHop; i++) {
-      const note = notes + i * NOTE
-      if (note !== first) highest = highestWith(plan, address, note, lane, highest)
+  const notes = address + NOTES
+  const end = notes + plan.blocksInHop * NOTE
+  memory.copy(row, address + HOP_PEAKS, plan.laneBytes)
+  for (let offset: usize = 0; offset < <usize>plan.laneBytes; offset += PAIR) {
+    const pair = row + offset
+    raiseToNote(plan, address, mostPromising(notes, offset, load<f64>(pair)), offset, pair)
+    raiseToNote(
+      plan,
+      address,
+      mostPromising(notes, offset + SAMPLE, load<f64>(pair, 8)),
+      offset + SAMPLE,
+      pair + SAMPLE,
+    )
+    for (let note = notes; note < end; note += NOTE) {
+      const p = note + offset
+      const worth = mayExceed(p + NOTE_PEAKS, p + NOTE_CURVES, pair)
+      if (worth & 1) raiseToNote(plan, address, note, offset, pair)
+      if (worth & 2) raiseToNote(plan, address, note, offset + SAMPLE, pair + SAMPLE)
     }
-    store<f64>(row + lane * SAMPLE, highest)
   }
 }
 
 /** Raises a row to the points of the block that was decoded last. */
 export function raiseHopTruePeaks(plan: MeterPlan, address: usize, row: usize, frames: i32): void {
-  for (let lane = 0; lane < plan.laneBytes / SAMPLE; lane++) {
-    const p = row + lane * SAMPLE
-    store<f64>(p, Math.max(load<f64>(p), highestPoint(plan, address, address + LANES, lane, frames)))
+  for (let offset: usize = 0; offset < <usize>plan.laneBytes; offset += SAMPLE) {
+    const p = row + offset
+    store<f64>(p, highestPoint(plan, address, address + LANES, offset, frames, load<f64>(p)))
   }
 }
 
-/** The note with the highest sample. */
-function mostPromising(notes: usize, count: i32, lane: i32): usize {
-  let best = notes
-  let highest: f64 = 0
-  for (let i = 0; i < count; i++) {
-    const peak = load<f64>(notes + i * NOTE + lane * SAMPLE, NOTE_PEAKS)
-    if (peak > highest) {
-      highest = peak
-      best = notes + i * NOTE
-    }
-  }
-  return best
+/** The first note of the lane whose samples reach its highest. */
+function mostPromising(note: usize, offset: usize, highest: f64): usize {
+  while (load<f64>(note + offset, NOTE_PEAKS) < highest) note += NOTE
+  return note
 }
 
-/** `highest`, or the highest point of the block if that is higher. */
-function highestWith(plan: MeterPlan, address: usize, note: usize, lane: i32, highest: f64): f64 {
-  const p = note + lane * SAMPLE
-  if (!mayExceed(load<f64>(p, NOTE_PEAKS), load<f64>(p, NOTE_CURVES), highest)) return highest
-  if (plan.decodedNote !== note) decodeAgain(plan, address, note)
+/** Raises the value at `to` to the points of the block of a note. */
+function raiseToNote(plan: MeterPlan, address: usize, note: usize, offset: usize, to: usize): void {
+  decodeAgain(plan, address, note, <i32>offset / PAIR)
   const block = address + AGAIN + HISTORY * plan.laneBytes
-  return Math.max(highest, highestPoint(plan, address, block, lane, load<i32>(note, 4)))
+  store<f64>(to, highestPoint(plan, address, block, offset, load<i32>(note, 4), load<f64>(to)))
 }
 
-/** Decodes the block of a note once more, with its past. */
-function decodeAgain(plan: MeterPlan, address: usize, note: usize): void {
-  const start = load<i32>(note)
-  const frames = load<i32>(note, 4)
-  const past = start === 0 ? 0 : HISTORY
-  const lanes = address + AGAIN + (HISTORY - past) * plan.laneBytes
-  if (start === 0) memory.copy(address + AGAIN, address + HOP_PAST, HISTORY * plan.laneBytes)
-  decode(plan, plan.hopSource + (start - past) * plan.sourceFrameBytes, lanes, past + frames)
-  if (plan.channelPairs > 1) foldSamples(plan, lanes, past + frames, address + BLOCK_PEAKS)
+/** Decodes a pair of the block of a note once more, with its past. */
+function decodeAgain(plan: MeterPlan, address: usize, note: usize, pair: i32): void {
+  if (plan.decodedNote === note && plan.decodedPair === pair) return
   plan.decodedNote = note
+  plan.decodedPair = pair
+  const start = load<i32>(note)
+  const past = start === 0 ? 0 : HISTORY
+  const frames = past + load<i32>(note, 4)
+  const lanes = address + AGAIN + (HISTORY - past) * plan.laneBytes
+  const source = plan.hopSource + (start - past) * plan.sourceFrameBytes
+  if (start === 0) memory.copy(address + AGAIN, address + HOP_PAST, HISTORY * plan.laneBytes)
+  if (pair < plan.channelPairs) {
+    decodePair(plan, source, pair, lanes, frames)
+  } else {
+    decode(plan, source, lanes, frames)
+    foldSamples(plan, lanes, frames, address + BLOCK_PEAKS)
+  }
 }

@@ -14,11 +14,11 @@ export const MOST_PAIRS: i32 = 5
 /** Filter memory of one pair: two vectors of the shelf, two of the high-pass. */
 export const STATE: i32 = 4 * PAIR
 
-/** One lane's row of peaks: sample peak, its frame, true peak, its frame. */
-export const SAMPLE_PEAK_FRAME: usize = 8
-export const TRUE_PEAK: usize = 16
-export const TRUE_PEAK_FRAME: usize = 24
-export const PEAK_ROW: i32 = 32
+/** The table of peaks: of every lane the sample peak, then its frame, the true peak, its frame. */
+export const SAMPLE_PEAK_FRAMES: usize = MOST_PAIRS * PAIR
+export const TRUE_PEAKS: usize = 2 * SAMPLE_PEAK_FRAMES
+export const TRUE_PEAK_FRAMES: usize = 3 * SAMPLE_PEAK_FRAMES
+export const PEAKS_BYTES: usize = 4 * SAMPLE_PEAK_FRAMES
 
 /** Fold-down coefficient k among the coefficients, after shelf g1 g2 a1 a2 and high-pass e2 f. */
 export const FOLD_DOWN_K: usize = 96
@@ -46,7 +46,6 @@ export class MeterPlan {
   frame: f64
   coefficients: usize
   taps: usize
-  /** A row of peaks for each lane. */
   peaks: usize
   energyTable: usize
   peakTable: usize
@@ -59,8 +58,11 @@ export class MeterPlan {
   /** Where the PCM of the 100 ms under way begins. */
   hopSource: usize
   blocksInHop: i32
-  /** The note whose block was decoded again last; 0 if none. */
+  /** Of the block under way. */
+  note: usize
+  /** The note whose block was decoded again last, and of which pair; 0 if none. */
   decodedNote: usize
+  decodedPair: i32
 }
 
 /** A note: where its block starts in the 100 ms and how many frames it has, then what its points are made of. */
@@ -72,23 +74,19 @@ const PLAN_BYTES: usize = 160
 export const STATES: usize = PLAN_BYTES
 export const ENERGIES: usize = STATES + MOST_PAIRS * STATE
 export const BLOCK_PEAKS: usize = ENERGIES + MOST_PAIRS * PAIR
-/** Highest |second difference| of each lane of the block, or more. */
-export const BLOCK_CURVES: usize = BLOCK_PEAKS + MOST_PAIRS * PAIR
 /** Highest |sample| of the frames kept before the block. */
-export const PAST_PEAKS: usize = BLOCK_CURVES + MOST_PAIRS * PAIR
-/** Highest |second difference| that enters the first points of the block, or more. */
-export const PAST_CURVES: usize = PAST_PEAKS + MOST_PAIRS * PAIR
-export const HOP_PEAKS: usize = PAST_CURVES + MOST_PAIRS * PAIR
-/** Float32 samples of one lane with their history, and room for one vector more. */
+export const PAST_PEAKS: usize = BLOCK_PEAKS + MOST_PAIRS * PAIR
+export const HOP_PEAKS: usize = PAST_PEAKS + MOST_PAIRS * PAIR
+/** Float32 samples of one lane with their history, and room for a group more. */
 export const SAMPLES: usize = HOP_PEAKS + MOST_PAIRS * PAIR
-const PAST: usize = SAMPLES + (HISTORY + BLOCK + 4) * 4
+const PAST: usize = SAMPLES + (HISTORY + BLOCK + 16) * 4
 /** Lane frames of the block; its history lies before it. */
 export const LANES: usize = PAST + HISTORY * MOST_PAIRS * PAIR
 /** Lane frames before the first frame of the 100 ms under way. */
 export const HOP_PAST: usize = LANES + BLOCK * MOST_PAIRS * PAIR
 /** One block of the 100 ms with its past, decoded again. */
 export const AGAIN: usize = HOP_PAST + HISTORY * MOST_PAIRS * PAIR
-/** What was noted of every block of the 100 ms: the most are those of 192 kHz. */
+/** The notes of the blocks of the 100 ms: the most are those of 192 kHz, and one for what rings out at the end. */
 export const NOTES: usize = AGAIN + (HISTORY + BLOCK) * MOST_PAIRS * PAIR
-const MOST_BLOCKS_IN_HOP: i32 = 200
+const MOST_BLOCKS_IN_HOP: i32 = 201
 export const MEMORY_BYTES: usize = NOTES + MOST_BLOCKS_IN_HOP * NOTE

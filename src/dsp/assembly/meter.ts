@@ -1,12 +1,12 @@
 // One pass over raw PCM: K-weighted energies of every 10 ms, sample peaks of every 100 ms, sample and true peaks of the
 // whole, of every channel and of the Lo/Ro fold-down.
 import { decode, sampleBytes } from './meter-decode'
-import { addEnergies, takeCurves, takeSamplePeaks } from './meter-fold'
-import { beginHopHistory, noteBlock, raiseHopTruePeaks, writeHopTruePeaks } from './meter-history'
-import { raisePeaks } from './meter-peaks'
+import { addEnergies, takeSamplePeaks } from './meter-fold'
+import { beginHopHistory, raiseHopTruePeaks, writeHopTruePeaks } from './meter-history'
+import { noteBlock } from './meter-notes'
+import { raisePeaks, takePastPeaks } from './meter-peaks'
 import {
   BLOCK,
-  BLOCK_CURVES,
   BLOCK_PEAKS,
   ENERGIES,
   FLOAT64,
@@ -17,9 +17,7 @@ import {
   MeterPlan,
   MOST_PAIRS,
   PAIR,
-  PAST_CURVES,
-  PAST_PEAKS,
-  PEAK_ROW,
+  PEAKS_BYTES,
   STATES,
 } from './meter-plan'
 import { silenceFilters, weigh } from './meter-weigh'
@@ -73,7 +71,7 @@ export function meterStart(address: usize): void {
   plan.frame = 0
   memory.fill(address + ENERGIES, 0, MOST_PAIRS * PAIR)
   memory.fill(address + HOP_PEAKS, 0, MOST_PAIRS * PAIR)
-  memory.fill(plan.peaks, 0, MOST_PAIRS * 2 * PEAK_ROW)
+  memory.fill(plan.peaks, 0, PEAKS_BYTES)
 }
 
 /**
@@ -94,10 +92,10 @@ export function meterRun(address: usize, source: usize, frameCount: i32): i32 {
     if (keepsTruePeaks && plan.framesInHop === 0) beginHopHistory(plan, address, source)
     nonFiniteCount += decode(plan, source, address + LANES, frames)
     takeSamplePeaks(plan, address, frames)
-    takeCurves(plan, address, frames)
+    noteBlock(plan, address, frames)
     raisePeaks(plan, address, frames)
-    if (keepsTruePeaks) noteBlock(plan, address, frames)
-    keepHistory(plan, address, frames)
+    keepHistory(address + LANES, plan.laneBytes, frames)
+    takePastPeaks(plan, address)
     weigh(plan, address, frames)
     addEnergies(plan, address, frames)
     advance(plan, address, frames)
@@ -122,7 +120,7 @@ export function meterFinish(address: usize, ringsOut: bool): void {
     const frames = HISTORY - 1
     memory.fill(address + LANES, 0, frames * plan.laneBytes)
     memory.fill(address + BLOCK_PEAKS, 0, plan.laneBytes)
-    takeCurves(plan, address, frames)
+    noteBlock(plan, address, frames)
     raisePeaks(plan, address, frames)
     if (keepsTruePeaks) raiseHopTruePeaks(plan, address, plan.truePeakTable, frames)
   }
@@ -130,21 +128,8 @@ export function meterFinish(address: usize, ringsOut: bool): void {
 }
 
 /** Moves the last frames of a block before its start, where the next block looks for its past. */
-function keepHistory(plan: MeterPlan, address: usize, frames: i32): void {
-  const lanes = address + LANES
-  const stride = plan.laneBytes
+function keepHistory(lanes: usize, stride: i32, frames: i32): void {
   for (let p = lanes - HISTORY * stride; p < lanes; p += PAIR) v128.store(p, v128.load(p + frames * stride))
-  const isShort = frames < HISTORY
-  for (let offset: usize = 0; offset < <usize>stride; offset += PAIR) {
-    const p = address + offset
-    let highest = f64x2.splat(0)
-    for (let past = lanes + offset - HISTORY * stride; past < lanes; past += stride) {
-      highest = f64x2.pmax(highest, f64x2.abs(v128.load(past)))
-    }
-    v128.store(p, highest, PAST_PEAKS)
-    const curves = v128.load(p, BLOCK_CURVES)
-    v128.store(p, isShort ? f64x2.pmax(curves, v128.load(p, PAST_CURVES)) : curves, PAST_CURVES)
-  }
 }
 
 /** Steps on in time; ends the 10 ms and the 100 ms that are full. */

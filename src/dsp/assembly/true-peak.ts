@@ -18,7 +18,7 @@ const INNER_ODD: usize = 288
  * 2.0228271484375, (1.0068359375, 0.36492919921875), (0.9730224609375, 0.56970214843750) for the inner pair of phases and
  * (1.0015869140625, 0.15234375) for the outer pair, for the rounding of float32.
  */
-const BY_PEAK: f64 = 2.023
+export const BY_PEAK: f64 = 2.023
 const INNER_FLAT: f64 = 0.9731
 const INNER_FLAT_CURVED: f64 = 0.5698
 const INNER_STEEP: f64 = 1.0069
@@ -26,25 +26,61 @@ const INNER_STEEP_CURVED: f64 = 0.365
 const OUTER_FLAT: f64 = 1.0016
 const OUTER_CURVED: f64 = 0.1524
 
-/** Whether samples up to `peak` with second differences up to `curve` may hide a point above `floor` between them. */
-export function mayExceed(peak: f64, curve: f64, floor: f64): bool {
-  if (peak * BY_PEAK <= floor) return false
-  return (
-    peak * OUTER_FLAT + curve * OUTER_CURVED > floor ||
-    (peak * INNER_FLAT + curve * INNER_FLAT_CURVED > floor && peak * INNER_STEEP + curve * INNER_STEEP_CURVED > floor)
-  )
+/**
+ * Which lanes of a pair (1, 2 or both) may hide a point above its floor, by the highest samples and second differences
+ * that their points are made of; all three lie at addresses.
+ */
+export function mayExceed(peaks: usize, curves: usize, floors: usize): i32 {
+  return above(v128.load(peaks), v128.load(curves), v128.load(floors))
 }
 
+function above(peaks: v128, curves: v128, floors: v128): i32 {
+  const outer = exceeds(peaks, OUTER_FLAT, curves, OUTER_CURVED, floors)
+  const flat = exceeds(peaks, INNER_FLAT, curves, INNER_FLAT_CURVED, floors)
+  const steep = exceeds(peaks, INNER_STEEP, curves, INNER_STEEP_CURVED, floors)
+  const plain = f64x2.gt(f64x2.mul(peaks, f64x2.splat(BY_PEAK)), floors)
+  return i64x2.bitmask(v128.and(plain, v128.or(outer, v128.and(flat, steep))))
+}
+
+function exceeds(peaks: v128, flat: f64, curves: v128, curved: f64, floors: v128): v128 {
+  const bound = f64x2.add(f64x2.mul(peaks, f64x2.splat(flat)), f64x2.mul(curves, f64x2.splat(curved)))
+  return f64x2.gt(bound, floors)
+}
+
+/** Points that are judged together before any of them is computed. */
+const GROUP: i32 = 16
+
 /**
- * The highest interpolated |value| of `frames` outputs. `samples` (float32) has 12 samples of the past before it, and
- * room for three after it.
+ * `floor`, or the highest interpolated |value| of `frames` outputs if that is higher. `samples` (float32) has 12 samples
+ * of the past before it, and room for sixteen after it.
  */
-export function interpolatedPeak(samples: usize, frames: i32, taps: usize): f32 {
-  let highest = f32x4.splat(0)
-  for (let n = 0; n < frames; n += 4) {
-    highest = f32x4.pmax(highest, v128.and(fourPoints(samples + (n << 2), taps), lanesBelow(frames - n)))
+export function pointsAbove(samples: usize, frames: i32, taps: usize, floor: f64): f64 {
+  for (let first = 0; first < frames; first += GROUP) {
+    const group = samples + (first << 2)
+    if (!groupMayExceed(group, floor)) continue
+    const count = min(GROUP, frames - first)
+    let highest = f32x4.splat(0)
+    for (let n = 0; n < count; n += 4) {
+      highest = f32x4.pmax(highest, v128.and(fourPoints(group + (n << 2), taps), lanesBelow(count - n)))
+    }
+    floor = Math.max(floor, highestLane(highest))
   }
-  return highestLane(highest)
+  return floor
+}
+
+/** The bounds for one group, from its samples and the twelve before it; what lies behind it may only loosen them. */
+function groupMayExceed(group: usize, floor: f64): bool {
+  let peak = f32x4.splat(0)
+  let curve = f32x4.splat(0)
+  for (let i = -12; i < GROUP; i += 4) {
+    const p = group + (i << 2)
+    const here = v128.load(p)
+    peak = f32x4.pmax(peak, f32x4.abs(here))
+    const after = v128.load(p + 4)
+    const slope = f32x4.sub(after, here)
+    curve = f32x4.pmax(curve, f32x4.abs(f32x4.sub(f32x4.sub(v128.load(p + 8), after), slope)))
+  }
+  return above(f64x2.splat(highestLane(peak)), f64x2.splat(highestLane(curve)), f64x2.splat(floor)) !== 0
 }
 
 /** The first of `frames` outputs whose |value| is `peak`. */
