@@ -1,6 +1,6 @@
 import { availableParallelism } from 'node:os'
 import { type Command, InvalidArgumentError, Option } from 'commander'
-import { FRAME_RATE_NAMES } from '../domain/index.ts'
+import { FRAME_RATE_NAMES, type SheetTrim } from '../domain/index.ts'
 
 const HIGHEST_WORKER_COUNT = 64
 
@@ -16,7 +16,8 @@ function decibels(text: string): number {
   throw new InvalidArgumentError('Give a gain in dB from -60 to 60.')
 }
 
-function collect(word: string, words: readonly string[]): readonly string[] {
+/** Gathers the words of an option that may be given several times. */
+export function collect(word: string, words: readonly string[]): readonly string[] {
   return [...words, word]
 }
 
@@ -77,6 +78,30 @@ export function withSettings(command: Command): Command {
     new Option('--set <name=value>', 'a setting; may be given several times').argParser(collect).default([], 'none'),
   )
 }
+
+/** Options of commands that fit: a mixer's own gains beside those of the sheet. */
+export function withTrims(command: Command): Command {
+  return command.addOption(
+    new Option(
+      '--trim <"from to gain">',
+      'a gain in dB on a stretch, before all that the fit does; times as the report gives them; may be given several times',
+    )
+      .argParser(collectTrim)
+      .default([], 'none'),
+  )
+}
+
+function collectTrim(word: string, trims: readonly SheetTrim[]): readonly SheetTrim[] {
+  const [from, to, gain, ...rest] = word.trim().split(/\s+/)
+  const gainDb = Number(gain?.replace(/dB$/i, '').replace('\u2212', '-'))
+  if (from === undefined || to === undefined || rest.length > 0 || !Number.isFinite(gainDb) || Math.abs(gainDb) > 60) {
+    throw new InvalidArgumentError('Give it as "FROM TO GAIN", e.g. --trim "0:10:31.000 0:10:39.200 -2.5".')
+  }
+  return [...trims, { from, to, gainDb, glideMs: TRIM_GLIDE_MS, reason: null }]
+}
+
+/** The shortest glide that there is. */
+const TRIM_GLIDE_MS = 100
 
 export function withGain(command: Command): Command {
   return command.addOption(new Option('--gain <dB>', 'static gain').argParser(decibels).default(0))

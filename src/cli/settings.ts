@@ -15,14 +15,19 @@ import { refuse } from './refusals.ts'
  * An unknown name or a value out of range is refused, never ignored.
  */
 export function readSettings<T extends ParameterTable>(table: T, words: readonly string[]): SettingsOf<T> {
-  const settings: Record<string, unknown> = { ...defaultSettings(table) }
+  return { ...defaultSettings(table), ...namedSettings(table, words) }
+}
+
+/** The same, but only what is named. */
+export function namedSettings<T extends ParameterTable>(table: T, words: readonly string[]): Partial<SettingsOf<T>> {
+  const settings: Record<string, unknown> = {}
   for (const word of words) {
     const [name, value] = splitWord(word)
     const row = Object.hasOwn(table, name) ? table[name] : undefined
     if (row === undefined) throw unknownSetting(name, Object.keys(table))
     settings[name] = readValue(name, value, row)
   }
-  return settings as SettingsOf<T>
+  return settings as Partial<SettingsOf<T>>
 }
 
 /** Sorts `--set` words into those of the upmix and those of the fit; what belongs to neither is refused with both lists. */

@@ -135,7 +135,7 @@ export type DeliveredFile = {
 /** Everything that the JSON, the page and the manifest of a delivery say, and nothing else: no clock, no host. */
 export type DeliveryReport = {
   readonly tool: { readonly name: 'plimsoll'; readonly version: string; readonly kernelsSha256: string }
-  readonly title: { readonly id: string; readonly name: string }
+  readonly title: { readonly id: string; readonly name: string; readonly language?: string }
   readonly conforms: boolean
   /** The outcome in one sentence. */
   readonly verdict: string

@@ -15,11 +15,12 @@ import type { Decision, Lock } from './decide/index.ts'
 /** Everything that decides the bytes of a delivery, and what the report says of its origin. */
 export type DeliveryOrder = {
   readonly tool: { readonly version: string; readonly kernelsSha256: string }
-  readonly title: { readonly id: string; readonly name: string }
+  readonly title: { readonly id: string; readonly name: string; readonly language?: string }
   readonly source: ProgrammeShape & {
     /** File name, without folders. */
     readonly path: string
     readonly sha256: Promise<string>
+    /** The date that the sheet gives, else that of the file. */
     readonly originatedOn: string | null
     readonly startOfDaySeconds: number | null
     readonly clock?: Clock | undefined
@@ -35,6 +36,10 @@ export type DeliveryOrder = {
   readonly locks: readonly Lock[]
   /** The stretches that are measured and fitted, in order; everything else stays as it is. Absent: all of it. */
   readonly programme?: readonly FrameRange[] | undefined
+  /** Stretches that ought to be silent. */
+  readonly breaks?: readonly FrameRange[] | undefined
+  /** Whether dialogue is listened for; the crew must have been hired for it. */
+  readonly listens: boolean
   readonly bitsPerSample: 16 | 24
   /** Also deliver the Lo/Ro stereo. */
   readonly stereo: boolean

@@ -1,12 +1,16 @@
 import {
+  type Finding,
   framesPerHop,
   type GainPlan,
   gainToDb,
   HOPS_PER_SEGMENT,
+  isJudgedOnDialogue,
   joinMeasured,
   LAYOUTS,
   type Measured,
   type MeasuredPart,
+  type SpeechLane,
+  spokenLoudness,
   trimPoints,
 } from '../domain/index.ts'
 import { bySegments, type Tell } from './by-segment.ts'
@@ -28,9 +32,16 @@ export type Analysed = {
   readonly truePeaks: readonly number[]
   /** The source as it is, each stretch of programme by itself; null where all of it is programme. */
   readonly sourceParts: readonly MeasuredPart[] | null
+  /** Where there is dialogue in the source; null where nobody listened. */
+  readonly speech: SpeechLane | null
+  /** Of the stretches that ought to be silent. */
+  readonly findings: readonly Finding[]
 }
 
-export function joinAnalysed(segments: readonly Measured[], sourceParts: Analysed['sourceParts']): Analysed {
+export function joinAnalysed(
+  segments: readonly Measured[],
+  sourceParts: Analysed['sourceParts'],
+): Omit<Analysed, 'findings' | 'speech'> {
   return { whole: joinMeasured(segments), truePeaks: segments.map(highestTruePeak), sourceParts }
 }
 
@@ -42,11 +53,12 @@ function highestTruePeak({ layout, channels, foldDown }: Measured): number {
 /** Chooses the gains; where the ceiling may act, a trial of those segments tells what it will take. */
 export async function decide(
   order: DeliveryOrder,
-  { whole, truePeaks }: Analysed,
+  analysed: Omit<Analysed, 'findings'>,
   crew: Crew,
   tell: Tell,
 ): Promise<{ readonly decision: Decision; readonly correction: FitCorrection }> {
-  const asked = askedOf(order)
+  const { whole, truePeaks } = analysed
+  const asked = { ...askedOf(order), ...dialogueOf(order, analysed) }
   const decision = chooseGains(whole, order.spec, order.fit, asked)
   const { plan } = decision
   const tried = decision.feasible
@@ -62,6 +74,13 @@ export async function decide(
     ceilingBoundDb: plan.staticGainDb + MOST_CEILING_MAKE_UP_DB,
   }
   return { decision: chooseGains(whole, order.spec, order.fit, correction), correction }
+}
+
+/** The dialogue, where the spec is anchored on it and there is enough of it. */
+function dialogueOf(order: DeliveryOrder, { whole, sourceParts, speech }: Omit<Analysed, 'findings'>): FitCorrection {
+  if (speech === null) return {}
+  const spoken = spokenLoudness(sourceParts ?? [{ startFrame: 0, measured: whole }], speech)
+  return isJudgedOnDialogue(order.spec, spoken) ? { dialogue100ms: speech.isSpeech100ms } : {}
 }
 
 /** What the mixer asked for beyond the settings. */

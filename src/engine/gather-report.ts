@@ -3,8 +3,6 @@ import {
   curvesWithin,
   type DeliveredFile,
   type DeliveryReport,
-  describeMeasured,
-  describeParts,
   loudnessCurves,
   type Measured,
 } from '../domain/index.ts'
@@ -12,13 +10,13 @@ import type { Decision } from './decide/index.ts'
 import { deliveryReport, thinLanes } from './deliver/index.ts'
 import type { DeliveryOrder } from './delivery-order.ts'
 import type { Analysed } from './forecast-pass.ts'
-import type { Verified, VerifiedFile } from './verify-pass.ts'
+import { describeProgramme, type Verified, type VerifiedFile } from './verify-pass.ts'
 import type { RenderedFigures } from './work.ts'
 
 /** Gathers the report; without `verified` it says why nothing was rendered. */
 export async function gatherReport(
   order: DeliveryOrder,
-  { whole: analysed, sourceParts }: Analysed,
+  analysis: Analysed,
   decision: Decision,
   verified:
     | (Verified & { readonly rendered: readonly RenderedFigures[]; readonly delivered: readonly DeliveredFile[] })
@@ -26,6 +24,7 @@ export async function gatherReport(
   passes: number,
 ): Promise<DeliveryReport> {
   const { tool, title, spec, source, upmix, fit } = order
+  const { whole: analysed, speech, findings } = analysis
   const drawnCurves = (of: Measured) => curvesWithin(loudnessCurves(of), order.programme, of.sampleRateHz)
   const curves = drawnCurves(analysed)
   const judged = verified?.judgement ?? { conforms: false, findings: [], margins: [] }
@@ -39,16 +38,16 @@ export async function gatherReport(
     source: {
       path: source.path,
       sha256: await source.sha256,
-      measurements: sourceMeasurements(order, analysed, sourceParts),
+      measurements: sourceMeasurements(order, analysis),
       curves,
       originatedOn: source.originatedOn,
       startOfDaySeconds: source.startOfDaySeconds,
     },
     deliverables: verified?.delivered ?? [],
     curves: verified === null ? curves : drawnCurves(drawn),
-    lanes: thinLanes(drawn, null),
+    lanes: thinLanes(drawn, speech),
     foldDownLock: verified?.lock ?? null,
-    judgement: { ...judged, findings: [...source.findings, ...decision.findings, ...judged.findings] },
+    judgement: { ...judged, findings: [...source.findings, ...findings, ...decision.findings, ...judged.findings] },
     trims: order.trims.map(({ startFrame, endFrame, gainDb, reason }) => ({
       startSeconds: startFrame / source.sampleRateHz,
       endSeconds: endFrame / source.sampleRateHz,
@@ -71,17 +70,17 @@ export async function gatherReport(
 /** The master's own figures: of an upmix they are those of the unfitted fold-down, which is the master. */
 function sourceMeasurements(
   order: DeliveryOrder,
-  analysed: Measured,
-  sourceParts: Analysed['sourceParts'],
+  { whole, sourceParts, speech }: Analysed,
 ): DeliveryReport['source']['measurements'] {
-  if (sourceParts !== null) {
-    const parts = sourceParts.map(({ measured }) => measured)
-    return describeParts(parts, order.source.frameCount)
-  }
-  const { foldDown10ms, foldDown } = analysed
-  if (order.upmix === null || foldDown10ms === null || foldDown === null) return describeMeasured(analysed)
-  return describeMeasured({
-    ...analysed,
+  const parts = sourceParts ?? [{ startFrame: 0, measured: order.upmix === null ? whole : foldDownOf(whole) }]
+  return describeProgramme(parts, order.source.frameCount, speech)
+}
+
+function foldDownOf(measured: Measured): Measured {
+  const { foldDown10ms, foldDown } = measured
+  if (foldDown10ms === null || foldDown === null) return measured
+  return {
+    ...measured,
     layout: '2.0',
     programme10ms: foldDown10ms,
     channels: foldDown,
@@ -89,7 +88,7 @@ function sourceMeasurements(
     foldDown10ms: null,
     foldDown: null,
     lfePeak100ms: null,
-  })
+  }
 }
 
 /** Stretches in which the ceiling acted; one that crosses the border of segments is one event. */

@@ -3,7 +3,7 @@ import {
   type DeliveredFile,
   type DeliverySpec,
   describeMeasured,
-  describeParts,
+  type Finding,
   gainToDb,
   joinMeasured,
   type LoudnessCurves,
@@ -30,8 +30,9 @@ import { type Analysed, decide, joinAnalysed } from './forecast-pass.ts'
 import { gatherReport } from './gather-report.ts'
 import { Stages } from './progress-shares.ts'
 import { render, seedOf } from './render-pass.ts'
-import { type Judgement, judge, judgeSignal, margins } from './verify/index.ts'
+import { type Judgement, judge, judgeBreaks, judgeSignal, margins } from './verify/index.ts'
 import {
+  describeProgramme,
   judgeContext,
   type Origin,
   openedBy,
@@ -69,7 +70,7 @@ export async function deliverProgramme(
   for (let pass = 1; ; pass++) {
     store.beginPass()
     const rendered = await render(order, decision, crew, stages.tell('render'))
-    const verified = await verify(order, decision, rendered, crew, stages.tell('verify'))
+    const verified = await verify(order, decision, rendered, analysis.speech, crew, stages.tell('verify'))
     renders.push({ decision, measurements: (verified.files[0] as VerifiedFile).measurements })
     // Trims alone are what they are: nothing is solved that another render could mend.
     const isLast = isSettled(verified.judgement) || pass === MOST_PASSES || order.fit.stages === 'trims'
@@ -88,6 +89,7 @@ async function verify(
   order: DeliveryOrder,
   decision: Decision,
   rendered: readonly RenderedFigures[],
+  speech: SpeechLane | null,
   crew: Crew,
   tell: Tell,
 ): Promise<Verified> {
@@ -103,12 +105,20 @@ async function verify(
     programme: order.programme,
     startOfDaySeconds: order.source.startOfDaySeconds,
     clock: order.source.clock,
+    speech,
   } as const
   return verifyFiles(crew, order.source, writtenFiles(order), order.spec, origin, tell)
 }
 
 /** Findings that another render, with other gains, may mend. */
-const MENDABLE: readonly string[] = ['beside-target', 'programme-loudness', 'true-peak', 'short-term', 'momentary']
+const MENDABLE: readonly string[] = [
+  'beside-target',
+  'programme-loudness',
+  'dialogue-loudness',
+  'true-peak',
+  'short-term',
+  'momentary',
+]
 
 /** True when another render would not come closer. */
 function isSettled(judgement: Judgement): boolean {
@@ -126,12 +136,30 @@ function sealable({
 /** Measures what is to be fitted: the 5.1 that the upmix makes, kept in the scratch planes, or the source as it is. */
 async function analyse(order: DeliveryOrder, crew: Crew, tell: Tell): Promise<Analysed> {
   const { source, upmix, programme } = order
+  const listening = order.listens ? LISTENING_BESIDE_UPMIX : 0
+  const speech = order.listens
+    ? await listenBySegment(crew, source, 'source', (share) => tell(share * listening))
+    : null
+  const told = (share: number) => tell(listening + share * (1 - listening))
   const segments =
     upmix === null
-      ? await measureSegments(crew, source, 'source', tell)
-      : await upmixSegments(crew, source, upmix, false, tell)
+      ? await measureSegments(crew, source, 'source', told)
+      : await upmixSegments(crew, source, upmix, false, told)
   const sourceParts = programme === undefined ? null : await measureParts(crew, source, 'source', programme, () => {})
-  return joinAnalysed(segments, sourceParts)
+  const findings = await inBreaks(crew, source, order.breaks)
+  return { ...joinAnalysed(segments, sourceParts), speech, findings }
+}
+
+/** Share of the time that listening takes before an upmix; only the progress line depends on it. */
+const LISTENING_BESIDE_UPMIX = 0.2
+
+/** What is to be said of the stretches that ought to be silent. */
+async function inBreaks(
+  crew: Crew,
+  programme: ProgrammeShape,
+  breaks: DeliveryOrder['breaks'],
+): Promise<readonly Finding[]> {
+  return breaks === undefined ? [] : judgeBreaks(await measureParts(crew, programme, 'source', breaks, () => {}))
 }
 
 function upmixSegments(
@@ -147,7 +175,7 @@ function upmixSegments(
 /** A programme, where its first frame stands in the day if its file tells, and which stretches of it count. */
 type ProgrammeOnDisk = ProgrammeShape &
   Pick<DeliveryOrder['source'], 'startOfDaySeconds' | 'clock'> &
-  Pick<DeliveryOrder, 'programme'>
+  Pick<DeliveryOrder, 'programme' | 'breaks'>
 
 /** How one file stands: its figures, its loudness over time, and the judgement where a spec was named. */
 export type ProgrammeMeasurement = {
@@ -181,13 +209,13 @@ export async function measureProgramme(
     ? await listenBySegment(crew, programme, 'source', (share) => tell(measuring + share * (1 - measuring)))
     : null
   const parts = await partsOf(crew, programme, 'source', measured, programme.programme, peakHistory)
-  const measurements = describeParts(
-    parts.map((part) => part.measured),
-    programme.frameCount,
-  )
+  const measurements = describeProgramme(parts, programme.frameCount, speech)
   const role = roleOf(programme.layout)
   const context = judgeContext(role, { measured, parts }, { ...programme, stereoGainDb: 0 })
-  const findings = spec === null ? judgeSignal(measurements, context) : judge(measurements, spec, context)
+  const findings = [
+    ...(spec === null ? judgeSignal(measurements, context) : judge(measurements, spec, context)),
+    ...(await inBreaks(crew, programme, programme.breaks)),
+  ]
   const judgement = {
     conforms: findings.every((finding) => finding.severity !== 'fail'),
     findings,
@@ -202,19 +230,30 @@ const MEASURING_BESIDE_LISTENING = 0.5
 /**
  * Checks a delivery that somebody made, from its bytes.
  * @param told what its plan says of the stereo: a constant of its own, and settings that open the lock
+ * @param listens whether dialogue is listened for: in the mix, or in the stereo where there is no mix
  */
-export function verifyDelivery(
+export async function verifyDelivery(
   crew: Crew,
   programme: ProgrammeOnDisk,
   files: readonly WrittenFile[],
   spec: DeliverySpec,
   told: Pick<Origin, 'openedBy' | 'stereoGainDb' | 'anchor'>,
   watch: Watch,
+  listens: boolean,
 ): Promise<Verified> {
   const { startOfDaySeconds, clock, programme: stretches } = programme
-  const origin = { ...told, rendered: [], startOfDaySeconds, clock, programme: stretches }
-  return verifyFiles(crew, programme, files, spec, origin, new Stages(watch).tell('measure'))
+  const tell = new Stages(watch).tell('measure')
+  const listening = listens ? LISTENING_BESIDE_VERIFYING : 0
+  const main = files.find(({ audio }) => audio === 'multichannel') ?? (files[0] as WrittenFile)
+  const speech = listens
+    ? await listenBySegment(crew, { ...programme, layout: main.layout }, main.audio, (share) => tell(share * listening))
+    : null
+  const origin = { ...told, rendered: [], startOfDaySeconds, clock, programme: stretches, speech }
+  return verifyFiles(crew, programme, files, spec, origin, (share) => tell(listening + share * (1 - listening)))
 }
+
+/** The same beside verifying. */
+const LISTENING_BESIDE_VERIFYING = 0.3
 
 /** What an upmix without a fit needs to be told. */
 export type UpmixOrder = {

@@ -1,20 +1,18 @@
 import { createHash } from 'node:crypto'
 import { statfsSync, statSync } from 'node:fs'
 import { availableParallelism, hostname } from 'node:os'
-import { basename, join, resolve } from 'node:path'
+import { join, resolve } from 'node:path'
 import {
   BYTES_PER_SAMPLE,
   type DeliveredFile,
   type DeliveryReport,
-  type DeliverySpec,
-  type FitSettings,
   hasFoldDown,
   LAYOUTS,
   type LayoutName,
-  type UpmixSettings,
 } from '../domain/index.ts'
 import {
   checksumLines,
+  type DeliveryOrder,
   type DeliveryOutcome,
   deliverProgramme,
   fileNames,
@@ -23,11 +21,10 @@ import {
   type Progress,
   planJson,
   reportJson,
-  titleIdOf,
 } from '../engine/index.ts'
-import { type ChannelOptions, sha256Of } from '../media/index.ts'
+import { sha256Of } from '../media/index.ts'
 import { renderReportHtml } from '../report/index.ts'
-import { inTimecode, type TimecodeOptions } from './clock.ts'
+import { inTimecode } from './clock.ts'
 import { DeliveryFolder, PLAN } from './delivery-folder.ts'
 import { whileWriting } from './file-errors.ts'
 import { refuseNonFinite } from './finite.ts'
@@ -35,20 +32,29 @@ import { createPlanes, planesBytes } from './planes-file.ts'
 import { refuse } from './refusals.ts'
 import { reportAssets } from './report-assets.ts'
 import { isSameFile } from './same-file.ts'
-import { type OpenedSource, openSource, orderedSource, refuseDamage, refuseSampleRate } from './source.ts'
+import { sheetRefusal } from './sheet.ts'
+import { type OpenedSource, refuseDamage, refuseSampleRate } from './source.ts'
+import {
+  askedOf,
+  identityOf,
+  inputsOf,
+  type NamedTitle,
+  nameTitle,
+  openTitle,
+  orderedTitle,
+  specOrRefusal,
+  type Title,
+  type TitleOptions,
+} from './title.ts'
 import { TOOL_VERSION } from './tool.ts'
 import { nonconformingName, type WavOutput, WavOutputs } from './wav-outputs.ts'
-import { type JobOptions, withCrew } from './with-crew.ts'
+import { isListening, type JobOptions, withCrew } from './with-crew.ts'
 
 export type DeliverOptions = JobOptions &
-  ChannelOptions &
-  TimecodeOptions & {
-    readonly spec: DeliverySpec
+  TitleOptions & {
     readonly out: string
-    readonly upmix: UpmixSettings
-    readonly fit: FitSettings
     readonly bitsPerSample: 16 | 24
-    /** Names the files; absent: the source's file name. */
+    /** Names the files; absent: the sheet's id, else the source's file name. */
     readonly title?: string | undefined
     readonly replaces: boolean
     readonly keepsNonconforming: boolean
@@ -68,7 +74,7 @@ const RUN_LOG = 'run.log'
 const LONGEST_NAME_BYTES = 255
 const DOCUMENTS = { page: 'report.html', report: 'report.json', plan: PLAN, sums: 'sha256.txt' } as const
 
-/** The whole job for one title: a source in, a delivery folder out, or nothing but the reasons. */
+/** The whole job for one title: a source or its sheet in, a delivery folder out, or nothing but the reasons. */
 export async function deliver(
   path: string,
   options: DeliverOptions,
@@ -76,46 +82,51 @@ export async function deliver(
 ): Promise<Delivery> {
   const folder = DeliveryFolder.open(options.out)
   try {
-    const source = await openSource(path, () => folder.scratchPath, options, options.signal)
+    const named = await nameTitle([path])
+    const title = await openTitle(named, () => folder.scratchPath, options)
+    const { source } = title
+    const spec = specOrRefusal(title)
     refuseDamage(source)
     refuseMono(source)
-    refuseSampleRate(source, options.spec)
-    const outputs = planOutputs(source, options)
-    refuseTaken(source, options, folder, outputs)
+    refuseSampleRate(source, spec)
+    const outputs = planOutputs(title, named, options)
+    refuseTaken(inputsOf(named), options, folder, outputs)
     refuseSmallDisk(source, folder, outputs)
     await refuseNonFinite(source, options.signal)
-    return await run(source, options, folder, outputs, progress)
+    return await run(title, options, folder, outputs, progress)
   } finally {
     folder.close()
   }
 }
 
 async function run(
-  source: OpenedSource,
+  title: Title,
   options: DeliverOptions,
   folder: DeliveryFolder,
   outputs: readonly WavOutput[],
   progress: ((progress: Progress) => void) | undefined,
 ): Promise<Delivery> {
   const startedMs = performance.now()
+  const { source } = title
   const isUpmix = source.layout === '2.0'
   const scratch = isUpmix ? { planes: createPlanes(folder.partPath('planes'), source.frameCount) } : {}
   const fixed = { source: source.location, ...scratch }
+  const listens = isListening(options)
   const { report, ...made } = await withCrew(
     source,
-    options,
+    { ...options, listens },
     (crew, kernels) =>
       deliverProgramme(
         {
           tool: { version: TOOL_VERSION, kernelsSha256: kernels.sha256 },
-          title: { id: titleOf(source, options), name: titleOf(source, options) },
-          source: orderedSource(source, options.signal),
-          spec: options.spec,
-          upmix: isUpmix ? options.upmix : null,
-          fit: options.fit,
-          trims: [],
-          locks: [],
-          bitsPerSample: options.bitsPerSample,
+          title: deliveredTitle(title, options),
+          source: orderedTitle(title, options.signal),
+          spec: specOrRefusal(title),
+          upmix: isUpmix ? title.upmix : null,
+          fit: title.fit,
+          listens,
+          ...askedOf(title),
+          bitsPerSample: bitsOf(title, options),
           stereo: outputs.some((output) => output.role === 'lo-ro'),
           keepsNonconforming: options.keepsNonconforming,
           writesGain: options.writesGain,
@@ -131,7 +142,7 @@ async function run(
     fixed,
   )
   const outcome = { ...made, report: { ...report, findings: inTimecode(report.findings, source.clock) } }
-  const gain = options.writesGain && outcome.isDelivered ? [await gainFile(source, options, folder)] : []
+  const gain = options.writesGain && outcome.isDelivered ? [await gainFile(title, options, folder)] : []
   folder.writePart(RUN_LOG, runLog(source, options, performance.now() - startedMs))
   const page = putInPlace(outcome, folder, gain)
   folder.placeBesideIfPossible(RUN_LOG)
@@ -165,8 +176,8 @@ function putInPlace(
 }
 
 /** The total gain of every frame, as a file of the delivery. */
-async function gainFile(source: OpenedSource, options: DeliverOptions, folder: DeliveryFolder): Promise<ManifestFile> {
-  const path = gainFileName(source, options)
+async function gainFile(title: Title, options: DeliverOptions, folder: DeliveryFolder): Promise<ManifestFile> {
+  const path = gainFileName(title, options)
   const part = folder.partPath(path)
   const sha256 = await sha256Of(part, { cancellation: options.signal })
   return { path, role: 'gain', bytes: statSync(part).size, sha256 }
@@ -194,33 +205,59 @@ function refuseMono({ path, layout }: OpenedSource): void {
   })
 }
 
-/** The files that this source becomes: its 5.1 (or the layout it has) and the Lo/Ro stereo. */
-function planOutputs(source: OpenedSource, options: DeliverOptions): readonly WavOutput[] {
+/** The files that this title becomes: its 5.1 (or the layout it has) and the Lo/Ro stereo. */
+function planOutputs(title: Title, named: NamedTitle, options: DeliverOptions): readonly WavOutput[] {
+  const { source } = title
   const layout: LayoutName = source.layout === '2.0' ? '5.1' : source.layout
-  const encoding = options.bitsPerSample === 16 ? 'int16' : 'int24'
+  const encoding = bitsOf(title, options) === 16 ? 'int16' : 'int24'
   const files = [
     { audio: 'multichannel', role: layout === '5.1' ? 'mix-5.1' : 'mix', layout, encoding },
     ...(hasFoldDown(layout) ? [{ audio: 'stereo', role: 'lo-ro', layout: '2.0', encoding } as const] : []),
   ] as const
   const gain = { audio: 'gain', role: null, layout: 'mono', encoding: 'float32' } as const
-  const names = fileNames(titleOf(source, options), files)
+  refuseOtherDeliverables(
+    named,
+    files.map(({ role }) => role),
+  )
+  const { id } = identityOf(title, options.title)
+  const inSheet = (role: string) => title.sheet?.deliverables.find((file) => file.role === role)?.name ?? null
+  const names = fileNames(id, files).map((name, index) => {
+    const asked = inSheet((files[index] as (typeof files)[number]).role)
+    return asked === null ? name : asked.replaceAll('{id}', id)
+  })
   return [
     ...files.map((file, index) => ({ ...file, name: names[index] as string })),
-    ...(options.writesGain ? [{ ...gain, name: gainFileName(source, options) }] : []),
+    ...(options.writesGain ? [{ ...gain, name: gainFileName(title, options) }] : []),
   ]
 }
 
-function titleOf(source: OpenedSource, options: DeliverOptions): string {
-  return titleIdOf(options.title ?? basename(source.path))
+/** A sheet may name the files that a delivery makes, and no others. */
+function refuseOtherDeliverables({ onDisk }: NamedTitle, made: readonly string[]): void {
+  if (onDisk === null || onDisk.sheet.deliverables.length === 0) return
+  const asked = onDisk.sheet.deliverables.map(({ role }) => role as string)
+  if (asked.length === made.length && made.every((role) => asked.includes(role))) return
+  const needed = `${made.join(' and ')}, which is what a delivery of this source holds; or leave "deliverables" out`
+  throw sheetRefusal(onDisk.path, [{ path: 'deliverables', found: asked.join(' and '), needed, nearest: null }])
 }
 
-function gainFileName(source: OpenedSource, options: DeliverOptions): string {
-  return `${titleOf(source, options)}_gain.wav`
+/** A title without a sheet is named in its report as its files are. */
+function deliveredTitle(title: Title, options: DeliverOptions): DeliveryOrder['title'] {
+  const identity = identityOf(title, options.title)
+  return title.sheet === null ? { ...identity, name: identity.id } : identity
+}
+
+/** The word length that the sheet asks for, else that of the command. */
+function bitsOf({ sheet }: Title, { bitsPerSample }: DeliverOptions): 16 | 24 {
+  return sheet?.deliverables[0]?.bits ?? bitsPerSample
+}
+
+function gainFileName(title: Title, options: DeliverOptions): string {
+  return `${identityOf(title, options.title).id}_gain.wav`
 }
 
 /** Outputs never stand on a source, and on an earlier delivery only by the user's word. */
 function refuseTaken(
-  source: OpenedSource,
+  inputs: readonly string[],
   options: DeliverOptions,
   folder: DeliveryFolder,
   outputs: readonly WavOutput[],
@@ -229,7 +266,7 @@ function refuseTaken(
   const names = [...audio.flat(), ...Object.values(DOCUMENTS)]
   // A commit also removes what the old delivery had and the new one has not.
   for (const name of [...names, RUN_LOG, NOT_DELIVERED_PAGE, ...folder.deliveredNames]) {
-    if (!isSameFile(join(options.out, name), source.path)) continue
+    if (!inputs.some((input) => isSameFile(join(options.out, name), input))) continue
     throw refuse('JOBS_OUTPUT_IS_SOURCE', `deliver into "${options.out}"`, `the source itself there, as "${name}"`)
   }
   const tooLong = audio.flat().find((name) => Buffer.byteLength(`${nonconformingName(name)}.part`) > LONGEST_NAME_BYTES)

@@ -1,6 +1,6 @@
 import { setImmediate } from 'node:timers/promises'
 import { bytesPerFrame, Cancelled } from '../domain/index.ts'
-import { openPcm } from '../media/index.ts'
+import { openAudio } from '../media/index.ts'
 import { refuse } from './refusals.ts'
 import type { OpenedSource } from './source.ts'
 
@@ -20,7 +20,7 @@ export async function refuseNonFinite(source: OpenedSource, signal: AbortSignal 
   const view = new Uint32Array(bytes.buffer)
   const wordsPerSample = encoding === 'float32' ? 1 : 2
   const wordsPerFrame = wordsPerSample * source.format.channelCount
-  const audio = openPcm(source.location)
+  const audio = openAudio(source.location)
   try {
     for (let frame = 0; frame < source.frameCount; frame += BLOCK_FRAMES) {
       if (signal?.aborted) throw new Cancelled('stopped by the user')

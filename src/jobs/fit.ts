@@ -1,27 +1,33 @@
 import { basename } from 'node:path'
-import type { DeliveryReport, DeliverySpec, FitSettings } from '../domain/index.ts'
-import { deliverProgramme, type Progress, titleIdOf } from '../engine/index.ts'
-import type { ChannelOptions } from '../media/index.ts'
-import { inTimecode, type TimecodeOptions } from './clock.ts'
+import type { DeliveryReport } from '../domain/index.ts'
+import { deliverProgramme, type Progress } from '../engine/index.ts'
+import { inTimecode } from './clock.ts'
 import { refuseNonFinite } from './finite.ts'
 import { ScratchFolder } from './scratch.ts'
 import { SingleOutput } from './single-output.ts'
-import { openSource, orderedSource, refuseDamage, refuseSampleRate } from './source.ts'
+import { refuseDamage, refuseSampleRate } from './source.ts'
+import {
+  askedOf,
+  identityOf,
+  inputsOf,
+  nameTitle,
+  openTitle,
+  orderedTitle,
+  specOrRefusal,
+  type TitleOptions,
+} from './title.ts'
 import { TOOL_VERSION } from './tool.ts'
 import { nonconformingName, WavOutputs } from './wav-outputs.ts'
-import { type JobOptions, withCrew } from './with-crew.ts'
+import { isListening, type JobOptions, withCrew } from './with-crew.ts'
 
 export type FitOptions = JobOptions &
-  ChannelOptions &
-  TimecodeOptions & {
-    readonly spec: DeliverySpec
-    readonly fit: FitSettings
+  TitleOptions & {
     readonly bitsPerSample: 16 | 24
     readonly replaces: boolean
     readonly keepsNonconforming: boolean
   }
 
-/** Fits one file of any layout to a spec; the layout stays. What does not conform is not written, unless it is kept. */
+/** Fits one title of any layout, named by its file or its sheet, to a spec; the layout stays. What does not conform is not written, unless it is kept. */
 export async function fitFile(
   path: string,
   outPath: string,
@@ -30,27 +36,31 @@ export async function fitFile(
 ): Promise<{ readonly report: DeliveryReport; readonly isWritten: boolean }> {
   using scratch = new ScratchFolder()
   const otherNames = options.keepsNonconforming ? [nonconformingName(basename(outPath))] : []
-  using output = new SingleOutput(outPath, { replaces: options.replaces, sources: [path], otherNames })
-  const source = await openSource(path, () => scratch.path, options, options.signal)
+  const named = await nameTitle([path])
+  using output = new SingleOutput(outPath, { replaces: options.replaces, sources: inputsOf(named), otherNames })
+  const title = await openTitle(named, () => scratch.path, options)
+  const { source } = title
+  const spec = specOrRefusal(title)
   refuseDamage(source)
-  refuseSampleRate(source, options.spec)
+  refuseSampleRate(source, spec)
   await refuseNonFinite(source, options.signal)
   const encoding = options.bitsPerSample === 16 ? 'int16' : 'int24'
   const { layout } = source
   const role = layout === '5.1' ? 'mix-5.1' : 'mix'
   const file = { audio: 'multichannel', role, layout, encoding, name: basename(outPath) } as const
-  const { report, isDelivered } = await withCrew(source, options, (crew, kernels) =>
+  const listens = isListening(options)
+  const { report, isDelivered } = await withCrew(source, { ...options, listens }, (crew, kernels) =>
     deliverProgramme(
       {
         tool: { version: TOOL_VERSION, kernelsSha256: kernels.sha256 },
-        title: { id: titleIdOf(basename(path)), name: source.titleId },
-        source: orderedSource(source, options.signal),
-        spec: options.spec,
+        title: identityOf(title),
+        source: orderedTitle(title, options.signal),
+        spec,
         upmix: null,
         // No stereo travels along: the file itself lands on the target.
-        fit: { ...options.fit, anchor: '5.1', stereoGain: 'linked' },
-        trims: [],
-        locks: [],
+        fit: { ...title.fit, anchor: '5.1', stereoGain: 'linked' },
+        ...askedOf(title),
+        listens,
         bitsPerSample: options.bitsPerSample,
         stereo: false,
         keepsNonconforming: options.keepsNonconforming,

@@ -84,6 +84,16 @@ export const JOBS_REFUSALS = {
     wanted: 'peaks below full scale',
     remedy: 'Add --gain with the value named above, or use "plimsoll deliver", which fits the result under a ceiling.',
   },
+  JOBS_EXPORT_FORMAT: {
+    sentence: 'The ending of the name is none of the formats that passages are exported to.',
+    wanted: 'a name that ends in .csv, .edl, .otio, .vtt or .wav',
+    remedy: 'Choose the format by the ending of the name.',
+  },
+  JOBS_EXPORT_NOT_WAV: {
+    sentence: 'Markers are written into a copy of a WAV file, and the source is none.',
+    wanted: 'a WAV, BWF, RF64 or BW64 source',
+    remedy: 'Export the passages as CSV, EDL, OTIO or WebVTT.',
+  },
   JOBS_TIMECODE_RATE: {
     sentence: 'No timecode rate is known, or the one that is named cannot be counted so.',
     wanted: 'a rate of the trade, with drop-frame at 29.97 and 59.94 only',
@@ -98,6 +108,31 @@ export const JOBS_REFUSALS = {
     sentence: 'The folder holds no manifest.',
     wanted: 'a folder that "plimsoll deliver" made',
     remedy: 'Name the delivery folder, or a single audio file.',
+  },
+  JOBS_SHEET_INVALID: {
+    sentence: 'The sheet does not say what a sheet must say, or it does not fit its sources.',
+    wanted: 'a valid sheet',
+    remedy: 'Mend the lines named above; "plimsoll sheet new" writes a sheet to start from.',
+  },
+  JOBS_SOURCE_HASH: {
+    sentence: 'A source is not the file that the sheet was made for.',
+    wanted: 'the file that the sheet was made for',
+    remedy: 'Find that file, or write the new hash into the sheet if its times and trims still hold.',
+  },
+  JOBS_REELS_DIFFER: {
+    sentence: 'Files that shall be one programme differ in layout, sample rate or words.',
+    wanted: 'reels that are alike in all but length',
+    remedy: 'Name the reels of one programme only, or bring them to one form first.',
+  },
+  JOBS_TRIM_PLACE: {
+    sentence: 'A --trim stands at a time that does not exist or lies outside the programme.',
+    wanted: 'a stretch inside the programme',
+    remedy: 'Give times inside the programme.',
+  },
+  JOBS_SPEC_MISSING: {
+    sentence: 'Neither the command nor the sheet names a delivery spec.',
+    wanted: 'a delivery spec',
+    remedy: 'Add --spec, or name it in the sheet.',
   },
   JOBS_SPEC_UNKNOWN: {
     sentence: 'No delivery spec has that name, and there is no file at that path.',

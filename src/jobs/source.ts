@@ -1,3 +1,4 @@
+import { createHash } from 'node:crypto'
 import { existsSync, statSync } from 'node:fs'
 import { basename, extname, join } from 'node:path'
 import type { Cancellation, Clock, DeliverySpec, Finding, LayoutName, PcmFormat } from '../domain/index.ts'
@@ -9,6 +10,7 @@ import {
   openPcm,
   type PcmLocation,
   probe,
+  type ReelLocation,
   sha256Of,
 } from '../media/index.ts'
 import { clockOf, type TimecodeOptions } from './clock.ts'
@@ -20,7 +22,9 @@ export type OpenedSource = {
   readonly path: string
   /** The file name without its ending: names the title where nothing else does. */
   readonly titleId: string
-  readonly location: PcmLocation
+  readonly location: PcmLocation | ReelLocation
+  /** The files of a programme that came in several; empty where it is one. */
+  readonly reels: readonly OpenedSource[]
   readonly format: PcmFormat
   readonly layout: LayoutName
   readonly frameCount: number
@@ -82,6 +86,7 @@ function opened(
     path,
     titleId,
     location,
+    reels: [],
     format,
     layout,
     frameCount,
@@ -100,7 +105,11 @@ function stampOf(path: string): string {
 }
 
 /** Refuses what was made of a file that somebody wrote to meanwhile: its hash and its audio need not belong together. */
-export function refuseChanged({ path, stamp }: OpenedSource): void {
+export function refuseChanged({ path, stamp, reels }: OpenedSource): void {
+  if (reels.length > 0) {
+    for (const reel of reels) refuseChanged(reel)
+    return
+  }
   if (!existsSync(path) || stampOf(path) === stamp) return
   throw refuse('JOBS_SOURCE_CHANGED', `use "${path}"`, 'a file that was written to while it was used')
 }
@@ -156,14 +165,21 @@ export function programmeOf({ layout, format, frameCount, bext, clock }: OpenedS
 
 /** The source of a delivery. The hash is made while the crew works; a failure is met where it is needed. */
 export function orderedSource(source: OpenedSource, cancellation: AbortSignal | undefined): DeliveryOrder['source'] {
-  const { path, bext, findings } = source
-  const sha256 = sha256Of(path, { cancellation })
+  const { path, bext, findings, reels } = source
+  const sha256 = reels.length === 0 ? sha256Of(path, { cancellation }) : hashOfReels(reels, cancellation)
   sha256.catch(() => {})
   return {
     ...programmeOf(source),
-    path: basename(path),
+    path: reels.length === 0 ? basename(path) : reels.map((reel) => basename(reel.path)).join(' + '),
     sha256,
     originatedOn: bext?.originationDate || null,
     findings,
   }
+}
+
+/** One hash for several files: that of their hashes, a line each. */
+async function hashOfReels(reels: readonly OpenedSource[], cancellation: AbortSignal | undefined): Promise<string> {
+  const hash = createHash('sha256')
+  for (const { path } of reels) hash.update(`${await sha256Of(path, { cancellation })}\n`)
+  return hash.digest('hex')
 }

@@ -2,6 +2,7 @@ import { existsSync, readFileSync } from 'node:fs'
 import { type DeliverySpec, nearestName } from '../domain/index.ts'
 import { findSpec, SPECS } from '../specs/index.ts'
 import { refuse } from './refusals.ts'
+import { listProblems } from './sheet.ts'
 
 /** The spec that a name or the path of a spec file means. */
 export async function loadSpec(nameOrPath: string): Promise<DeliverySpec> {
@@ -30,12 +31,7 @@ async function readSpec(path: string): Promise<DeliverySpec> {
   const { readSpecFile } = await import('../protocol/index.ts')
   const reading = readSpecFile(parseJson(path))
   if (reading.problems === null) return reading.spec
-  const lines = reading.problems.map(
-    ({ path: place, found, needed, nearest }) =>
-      `${place}: ${found}; need ${needed}${nearest === null ? '' : ` (did you mean "${nearest}"?)`}`,
-  )
-  const count = lines.length === 1 ? 'a problem' : `${lines.length} problems`
-  throw refuse('JOBS_SPEC_INVALID', `use the spec file "${path}"`, `${count}:\n  ${lines.join('\n  ')}\n`)
+  throw refuse('JOBS_SPEC_INVALID', `use the spec file "${path}"`, listProblems(reading.problems))
 }
 
 function parseJson(path: string): unknown {

@@ -1,11 +1,13 @@
 import { type AudioSink, type AudioSource, assert, type Cancellation, type PlaneStore } from '../domain/index.ts'
 import type { Kernels } from '../dsp/index.ts'
 import type { AudioName, Bench } from '../engine/index.ts'
-import { openPcm, openPcmSink, type PcmLocation } from '../media/index.ts'
+import { openAudio, openPcmSink, type PcmLocation, type ReelLocation } from '../media/index.ts'
 import { PlanesFile, type PlanesLocation } from './planes-file.ts'
 
 /** Where the audio of a title lies, as it travels to a worker. A file that is written again keeps its name and gets a new place. */
-export type Places = { readonly [name in AudioName]?: PcmLocation } & { readonly planes?: PlanesLocation }
+export type Places = { readonly [name in AudioName]?: PcmLocation | ReelLocation } & {
+  readonly planes?: PlanesLocation
+}
 
 /** The bench of one worker: opens what a task names when it is first used and closes it when its place changes. */
 export class Workplace implements Bench {
@@ -38,11 +40,15 @@ export class Workplace implements Bench {
   }
 
   source(name: AudioName): AudioSource {
-    return this.#once(`read ${name}`, () => openPcm(this.#place(name)))
+    return this.#once(`read ${name}`, () => openAudio(this.#place(name)))
   }
 
   sink(name: AudioName): AudioSink {
-    return this.#once(`write ${name}`, () => openPcmSink(this.#place(name)))
+    return this.#once(`write ${name}`, () => {
+      const place = this.#place(name)
+      assert(!('reels' in place), 'nothing is written into reels')
+      return openPcmSink(place)
+    })
   }
 
   get planes(): PlaneStore {
@@ -58,7 +64,7 @@ export class Workplace implements Bench {
     this.#open.clear()
   }
 
-  #place(name: AudioName): PcmLocation {
+  #place(name: AudioName): PcmLocation | ReelLocation {
     const place = this.#places[name]
     assert(place !== undefined, `the crew has no place for "${name}"`)
     return place

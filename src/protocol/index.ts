@@ -4,6 +4,7 @@ export {
   type MeasureDocument,
   manifestDocument,
   measureDocument,
+  passagesDocument,
   refusalDocument,
   verifyDocument,
   writtenDocument,

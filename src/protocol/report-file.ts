@@ -6,6 +6,8 @@ export const REPORT_VERSION = 1
 const measured = z.number().nullable()
 const sha256 = z.string().regex(/^[0-9a-f]{64}$/)
 const layout = z.enum(['mono', '2.0', '5.0', '5.1', '7.1'])
+const role = z.enum(['M', 'L', 'R', 'C', 'LFE', 'Ls', 'Rs', 'Lrs', 'Rrs'])
+const share = z.number().min(0).max(1)
 const severity = z.enum(['fail', 'warn', 'note'])
 const deliverableRole = z.enum(['mix-5.1', 'lo-ro', 'mix'])
 const clause = z.object({
@@ -24,6 +26,19 @@ const figures = z.object({
   samplePeakDbfs: measured,
 })
 
+const dialogue = z.object({
+  programmeMinusDialogueLu: measured,
+  dialogueOverBackgroundLu: measured,
+  quietestLines: z.array(
+    z.object({
+      startFrame: z.int().nonnegative(),
+      endFrame: z.int().positive(),
+      loudnessLkfs: z.number(),
+      overBackgroundLu: measured,
+    }),
+  ),
+})
+
 const measurements = figures.extend({
   layout,
   sampleRateHz: z.number().positive(),
@@ -31,14 +46,15 @@ const measurements = figures.extend({
   durationSeconds: z.number().nonnegative(),
   dialogueLoudnessLkfs: measured,
   dialogueShare: measured,
+  dialogue: dialogue.nullable(),
   channels: z.array(
     z.object({
-      role: z.enum(['M', 'L', 'R', 'C', 'LFE', 'Ls', 'Rs', 'Lrs', 'Rrs']),
+      role,
       maxTruePeakDbtp: measured,
       samplePeakDbfs: measured,
     }),
   ),
-  foldDown: z.object({ loRo: figures.nullable(), ltRt: figures.nullable(), mono: figures.nullable() }),
+  foldDown: z.object({ loRo: figures.extend({ dialogueLoudnessLkfs: measured }).nullable(), ltRt: figures.nullable(), mono: figures.nullable() }),
 })
 
 const finding = z.object({
@@ -112,7 +128,7 @@ const foldDownLock = z
 export const deliveryDocument = z.object({
   version: z.literal(REPORT_VERSION),
   tool: tool.extend({ kernelsSha256: sha256 }),
-  title: z.object({ id: z.string(), name: z.string() }),
+  title: z.object({ id: z.string(), name: z.string(), language: z.string().optional() }),
   conforms: z.boolean(),
   verdict: z.string(),
   /** 0 where it was plain before the first render that no render would conform. */
@@ -206,6 +222,56 @@ export const measureDocument = z.object({
   ),
   /** Files among several that could not be measured. */
   refused: z.array(z.object({ path: z.string(), refusal })),
+})
+
+const instant = { frame: z.int().nonnegative(), seconds: z.number().nonnegative(), timecode: z.string().nullable() }
+
+/** What `passages --json` prints. */
+export const passagesDocument = z.object({
+  version: z.literal(REPORT_VERSION),
+  tool,
+  spec: namedSpec,
+  path: z.string(),
+  layout,
+  sampleRateHz: z.number().positive(),
+  frameCount: z.int().nonnegative(),
+  timecode: z.object({ rate: z.string(), dropFrame: z.boolean(), start: z.string() }).nullable(),
+  programmeLoudnessLkfs: measured,
+  conforms: z.boolean(),
+  passages: z.array(
+    z.object({
+      rank: z.int().positive(),
+      kind: z.enum(['too-loud', 'too-soft', 'thinnest-margin']),
+      line: z.string(),
+      startFrame: instant.frame,
+      endFrame: instant.frame,
+      peakFrame: instant.frame,
+      startSeconds: instant.seconds,
+      endSeconds: instant.seconds,
+      peakSeconds: instant.seconds,
+      startTimecode: instant.timecode,
+      endTimecode: instant.timecode,
+      peakTimecode: instant.timecode,
+      measured: z.number(),
+      allowed: z.union([z.number(), z.tuple([z.number(), z.number()])]),
+      unit: z.string(),
+      excess: z.number(),
+      carriedBy: z.array(z.object({ role, share })),
+      dialogueShare: share.nullable(),
+      suggestedTrimDb: z.number().nullable(),
+      effect: z
+        .object({
+          programmeLoudnessBeforeLkfs: z.number(),
+          programmeLoudnessAfterLkfs: z.number(),
+          changeLu: z.number(),
+        })
+        .nullable(),
+      marginalLuPerDb: z.number().nullable(),
+      message: z.string(),
+      source: clause,
+    }),
+  ),
+  findings: z.array(finding),
 })
 
 export type DeliveryDocument = z.infer<typeof deliveryDocument>

@@ -231,6 +231,9 @@ function contradictions({ fit, spec, deliverables = [], waivers = [] }: SheetFil
   if (new Set(deliverables.map(({ bits = 24 }) => bits)).size > 1) {
     add('deliverables', 'files of 16 and of 24 bits', 'one word length for all files of a delivery')
   }
+  const names = deliverables.flatMap(({ name }) => name ?? [])
+  if (new Set(names).size < names.length)
+    add('deliverables', 'two files of one name', 'a name of its own for each file')
   for (const [index, { line }] of waivers.entries()) {
     const first = waivers.findIndex((other) => other.line === line)
     if (first < index) add(`waivers.${index}.line`, `"${line}" for a second time`, 'each line once')

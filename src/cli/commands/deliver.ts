@@ -1,5 +1,5 @@
 import type { Command } from 'commander'
-import { FIT_PARAMETERS, type LayoutName, printFigure, UPMIX_PARAMETERS } from '../../domain/index.ts'
+import { FIT_PARAMETERS, type LayoutName, printFigure, type SheetTrim, UPMIX_PARAMETERS } from '../../domain/index.ts'
 import {
   type ChannelOrder,
   type Delivery,
@@ -8,15 +8,16 @@ import {
   reportJson,
   type TimecodeOptions,
 } from '../../jobs/index.ts'
-import { withChannels, withCommon, withOutput, withSettings, withTimecode } from '../options.ts'
+import { withChannels, withCommon, withOutput, withSettings, withTimecode, withTrims } from '../options.ts'
 import { EXIT } from '../outcome.ts'
 import { printFindings, printLock, printMargins } from '../print.ts'
-import { readSettings, settingsHelp, splitSettings } from '../settings.ts'
+import { namedSettings, settingsHelp, splitSettings } from '../settings.ts'
 import { answer, type CommonOptions } from '../terminal.ts'
 
 type Options = CommonOptions &
   TimecodeOptions & {
-    readonly spec: string
+    readonly spec?: string
+    readonly trim: readonly SheetTrim[]
     readonly out: string
     readonly title?: string
     readonly set: readonly string[]
@@ -37,13 +38,16 @@ export function addDeliver(program: Command): void {
         'writes it with its Lo/Ro stereo, measures the bytes that were written, and puts the delivery in place only if it ' +
         'conforms. The source is never written to.',
     )
-    .argument('<source>', 'WAV, BWF, RF64, BW64 or FLAC')
-    .requiredOption('--spec <spec>', 'name of a delivery spec, or path of a spec file')
+    .argument('<source>', 'WAV, BWF, RF64, BW64 or FLAC; or the sheet of a title')
+    .option(
+      '--spec <spec>',
+      'name of a delivery spec, or path of a spec file; outranks that of a sheet, waivers included',
+    )
     .requiredOption('--out <folder>', 'folder of the delivery')
     .option('--title <id>', 'names the files; else the name of the source does')
     .option('--keep-nonconforming', 'keep what does not conform, under names that say so')
     .option('--gain-curve', 'also write the total gain of every frame as a mono float file')
-  withTimecode(withSettings(withOutput(withChannels(withCommon(command)))))
+  withTrims(withTimecode(withSettings(withOutput(withChannels(withCommon(command))))))
     .addHelpText(
       'after',
       `
@@ -51,6 +55,7 @@ Examples:
   plimsoll deliver saltmarsh-103-master.wav --spec atsc-a85-short --out delivery/103
   plimsoll deliver saltmarsh-103-master.wav --spec ebu-r128 --out delivery/103 --set surroundDelayMs=12
   plimsoll deliver harbour-day.wav --spec my-broadcaster.json --out delivery/harbour --replace
+  plimsoll deliver saltmarsh-103.json --out delivery/103
 
 Settings:
 ${settingsHelp(UPMIX_PARAMETERS)}${settingsHelp(FIT_PARAMETERS)}
@@ -67,11 +72,12 @@ function run(path: string, options: Options): Promise<void> {
     const delivery = await deliver(
       path,
       {
-        spec: await loadSpec(options.spec),
+        spec: options.spec === undefined ? undefined : await loadSpec(options.spec),
+        trims: options.trim,
         out,
         title,
-        upmix: readSettings(UPMIX_PARAMETERS, upmix),
-        fit: readSettings(FIT_PARAMETERS, fit),
+        upmix: namedSettings(UPMIX_PARAMETERS, upmix),
+        fit: namedSettings(FIT_PARAMETERS, fit),
         bitsPerSample: options.bits === '16' ? 16 : 24,
         replaces: options.replace ?? false,
         keepsNonconforming: options.keepNonconforming ?? false,

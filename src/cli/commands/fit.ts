@@ -1,15 +1,16 @@
 import type { Command } from 'commander'
-import { FIT_PARAMETERS, type LayoutName } from '../../domain/index.ts'
+import { FIT_PARAMETERS, type LayoutName, type SheetTrim } from '../../domain/index.ts'
 import { type ChannelOrder, fitFile, loadSpec, reportJson, type TimecodeOptions } from '../../jobs/index.ts'
-import { withChannels, withCommon, withOutput, withSettings, withTimecode } from '../options.ts'
+import { withChannels, withCommon, withOutput, withSettings, withTimecode, withTrims } from '../options.ts'
 import { EXIT } from '../outcome.ts'
 import { printFindings, printMargins } from '../print.ts'
-import { readSettings, settingsHelp } from '../settings.ts'
+import { namedSettings, settingsHelp } from '../settings.ts'
 import { answer, type CommonOptions } from '../terminal.ts'
 
 type Options = CommonOptions &
   TimecodeOptions & {
-    readonly spec: string
+    readonly spec?: string
+    readonly trim: readonly SheetTrim[]
     readonly set: readonly string[]
     readonly bits: '16' | '24'
     readonly replace?: true
@@ -26,17 +27,22 @@ export function addFit(program: Command): void {
       'Static gain, then the least ride that holds the short-term and momentary lines, then the ceiling; the same gain on ' +
         'every channel. The layout and the length stay; the result is measured from the bytes that were written.',
     )
-    .argument('<in>', 'WAV, BWF, RF64, BW64 or FLAC')
+    .argument('<in>', 'WAV, BWF, RF64, BW64 or FLAC; or the sheet of a title')
     .argument('<out>', 'WAV file to write')
-    .requiredOption('--spec <spec>', 'name of a delivery spec, or path of a spec file')
+    .option(
+      '--spec <spec>',
+      'name of a delivery spec, or path of a spec file; outranks that of a sheet, waivers included',
+    )
     .option('--keep-nonconforming', 'keep what does not conform, under a name that says so')
-  withTimecode(withSettings(withOutput(withChannels(withCommon(command)))))
+  withTrims(withTimecode(withSettings(withOutput(withChannels(withCommon(command))))))
     .addHelpText(
       'after',
       `
 Examples:
   plimsoll fit harbour-day.wav harbour-day-fitted.wav --spec ebu-r128
   plimsoll fit promo.wav promo-fitted.wav --spec ebu-r128-s1 --set rideReachSeconds=2
+  plimsoll fit harbour-day.json harbour-day-fitted.wav
+  plimsoll fit harbour-day.wav tried.wav --spec ebu-r128 --trim "0:10:31.000 0:10:39.200 -2.5" --set stages=trims --keep-nonconforming
 
 Settings:
 ${settingsHelp(FIT_PARAMETERS)}
@@ -52,8 +58,9 @@ function run(path: string, outPath: string, options: Options): Promise<void> {
       path,
       outPath,
       {
-        spec: await loadSpec(options.spec),
-        fit: readSettings(FIT_PARAMETERS, options.set),
+        spec: options.spec === undefined ? undefined : await loadSpec(options.spec),
+        trims: options.trim,
+        fit: namedSettings(FIT_PARAMETERS, options.set),
         bitsPerSample: options.bits === '16' ? 16 : 24,
         replaces: options.replace ?? false,
         keepsNonconforming: options.keepNonconforming ?? false,

@@ -22,7 +22,7 @@ import { verdictSentence } from './verdict.ts'
 /** What the stages hand over at the end of a delivery. Paths are plain file names: the report knows no folders. */
 export type DeliveryParts = {
   readonly tool: { readonly version: string; readonly kernelsSha256: string }
-  readonly title: { readonly id: string; readonly name: string }
+  readonly title: { readonly id: string; readonly name: string; readonly language?: string }
   readonly passes: number
   readonly spec: DeliverySpec
   readonly source: {

@@ -1,0 +1,221 @@
+import { basename } from 'node:path'
+import {
+  type DeliverySpec,
+  defaultSettings,
+  FIT_PARAMETERS,
+  type FileProblem,
+  type FitSettings,
+  type FrameRange,
+  type PlacedSheet,
+  placeSheet,
+  type Sheet,
+  type SheetTrim,
+  specForTitle,
+  UPMIX_PARAMETERS,
+  type UpmixSettings,
+} from '../domain/index.ts'
+import { type DeliveryOrder, titleIdOf } from '../engine/index.ts'
+import { type ChannelOptions, sha256Of } from '../media/index.ts'
+import type { TimecodeOptions } from './clock.ts'
+import { leftOut } from './left-out.ts'
+import { openProgramme, type ReelOrder, reelRanges } from './reels.ts'
+import { refuse } from './refusals.ts'
+import { besideSheet, isSheet, readSheet, type SheetOnDisk, sheetRefusal } from './sheet.ts'
+import { type OpenedSource, orderedSource } from './source.ts'
+import { loadSpec } from './specs.ts'
+
+/** A title as it was named: by its sheet, or by nothing but its file or reels. */
+export type NamedTitle = { readonly onDisk: SheetOnDisk | null; readonly reels: readonly ReelOrder[] }
+
+/** What is said where a title is used; it outranks the sheet. */
+export type TitleOptions = ChannelOptions &
+  TimecodeOptions & {
+    readonly spec?: DeliverySpec | undefined
+    readonly upmix?: Partial<UpmixSettings> | undefined
+    readonly fit?: Partial<FitSettings> | undefined
+    /** Added to those of the sheet. */
+    readonly trims?: readonly SheetTrim[] | undefined
+    readonly signal?: AbortSignal | undefined
+  }
+
+/** A title with everything found that it names: opened, checked and laid on its frames. */
+export type Title = {
+  readonly source: OpenedSource
+  readonly sheet: Sheet | null
+  readonly spec: DeliverySpec | null
+  readonly upmix: UpmixSettings
+  readonly fit: FitSettings
+  readonly placed: PlacedSheet
+  /** The stretches that are measured and fitted; absent: all of one file. */
+  readonly programme: readonly FrameRange[] | undefined
+}
+
+/** Reads what a title consists of; several paths are reels of one programme. */
+export async function nameTitle(paths: readonly string[]): Promise<NamedTitle> {
+  const sheetPath = paths.find(isSheet)
+  if (sheetPath === undefined) return { onDisk: null, reels: paths.map((path) => ({ path })) }
+  if (paths.length > 1) {
+    throw refuse('JOBS_REELS_DIFFER', `join "${sheetPath}" to other reels`, 'a sheet, which names its own reels')
+  }
+  const onDisk = await readSheet(sheetPath)
+  const reels = onDisk.sheet.sources.map(({ path, layout, order }) => ({
+    path: besideSheet(sheetPath, path),
+    layout: (layout ?? undefined) as ChannelOptions['layout'],
+    order: (order ?? undefined) as ChannelOptions['order'],
+  }))
+  return { onDisk, reels }
+}
+
+/** Every file that a title is made from: none of them is ever written to. */
+export function inputsOf({ onDisk, reels }: NamedTitle): readonly string[] {
+  return [...(onDisk === null ? [] : [onDisk.path]), ...reels.map(({ path }) => path)]
+}
+
+/** Opens a title. Refuses what cannot be found, does not match its hash, or cannot be laid on the frames. */
+export async function openTitle(
+  { onDisk, reels }: NamedTitle,
+  scratchFolder: () => string,
+  options: TitleOptions,
+): Promise<Title> {
+  const { layout, order, signal } = options
+  const told = reels.map((reel) => ({
+    path: reel.path,
+    layout: layout ?? reel.layout,
+    order: order ?? reel.order,
+  }))
+  const source = await openProgramme(told, scratchFolder, timecodeOf(onDisk, options), signal)
+  if (onDisk !== null) await refuseOtherFiles(onDisk, signal)
+  const sheet = onDisk?.sheet ?? null
+  const placed = placeTitle(onDisk, source, options.trims ?? [])
+  return {
+    source,
+    sheet,
+    spec: options.spec ?? (onDisk === null ? null : await specOf(onDisk)),
+    upmix: { ...defaultSettings(UPMIX_PARAMETERS), ...sheet?.upmix, ...options.upmix },
+    fit: { ...defaultSettings(FIT_PARAMETERS), ...sheet?.fit.settings, ...options.fit },
+    placed,
+    programme: programmeRanges(source, placed),
+  }
+}
+
+/** What the fit must know of the mixer's word, as the engine takes it. */
+export function askedOf({
+  source,
+  placed,
+  programme,
+}: Title): Pick<DeliveryOrder, 'trims' | 'locks' | 'programme' | 'breaks'> {
+  const { trims, locks } = placed
+  const { sampleRateHz } = source.format
+  return {
+    trims,
+    locks: locks.map((lock) => ({
+      startSeconds: lock.startFrame / sampleRateHz,
+      endSeconds: lock.endFrame / sampleRateHz,
+      // What a trim takes of a lock's tolerance, the ride no longer has.
+      toleranceDb:
+        lock.toleranceDb - Math.max(0, ...trims.filter(overlaps(lock)).map(({ gainDb }) => Math.abs(gainDb))),
+    })),
+    programme,
+    breaks: breaksOf(placed),
+  }
+}
+
+/** The stretches that ought to be silent. */
+export function breaksOf({ segments }: PlacedSheet): readonly FrameRange[] {
+  return segments.filter(({ kind }) => kind === 'break')
+}
+
+/** The source of a delivery: with the date that the sheet gives, and a note of what is left out of the measurement. */
+export function orderedTitle(title: Title, signal: AbortSignal | undefined): DeliveryOrder['source'] {
+  const { source, sheet, placed } = title
+  const ordered = orderedSource(source, signal)
+  return {
+    ...ordered,
+    originatedOn: sheet?.title.deliveredOn ?? ordered.originatedOn,
+    findings: [...ordered.findings, ...leftOut(placed.segments, source)],
+  }
+}
+
+/** How a title is called; `asked` outranks the sheet, which outranks the name of the file. */
+export function identityOf({ sheet, source }: Title, asked?: string): DeliveryOrder['title'] {
+  const id = asked === undefined ? (sheet?.title.id ?? titleIdOf(basename(source.path))) : titleIdOf(asked)
+  if (sheet === null) return { id, name: asked === undefined ? source.titleId : id }
+  const { name, language } = sheet.title
+  return { id, name, ...(language !== null && { language }) }
+}
+
+/** The spec of a title, or the refusal that asks for one. */
+export function specOrRefusal({ spec, source }: Title): DeliverySpec {
+  if (spec !== null) return spec
+  throw refuse('JOBS_SPEC_MISSING', `fit "${source.path}"`, 'no spec named')
+}
+
+/** The programme segments, cut where a reel ends; absent where all of one file is programme. */
+function programmeRanges(source: OpenedSource, { segments }: PlacedSheet): readonly FrameRange[] | undefined {
+  if (segments.length === 0 && source.reels.length === 0) return undefined
+  const programme = segments.filter(({ kind }) => kind === 'programme')
+  const stretches = segments.length === 0 ? [{ startFrame: 0, endFrame: source.frameCount }] : programme
+  return stretches.flatMap((stretch) =>
+    reelRanges(source).flatMap((reel) => {
+      const startFrame = Math.max(stretch.startFrame, reel.startFrame)
+      const endFrame = Math.min(stretch.endFrame, reel.endFrame)
+      return startFrame < endFrame ? [{ startFrame, endFrame }] : []
+    }),
+  )
+}
+
+function overlaps(a: FrameRange): (b: FrameRange) => boolean {
+  return (b) => a.startFrame < b.endFrame && b.startFrame < a.endFrame
+}
+
+function timecodeOf(onDisk: SheetOnDisk | null, options: TimecodeOptions): TimecodeOptions {
+  const { timecodeRate, timecodeStart, dropFrame } = options
+  const inSheet = onDisk?.sheet.timecode ?? null
+  return {
+    timecodeRate: timecodeRate ?? inSheet?.rate,
+    timecodeStart: timecodeStart ?? inSheet?.start,
+    dropFrame: dropFrame ?? inSheet?.dropFrame,
+  }
+}
+
+function placeTitle(onDisk: SheetOnDisk | null, source: OpenedSource, more: readonly SheetTrim[]): PlacedSheet {
+  const { segments, fit } = onDisk?.sheet ?? { segments: [], fit: { settings: {}, trims: [], locks: [] } }
+  const sheet = { segments, fit: { ...fit, trims: [...fit.trims, ...more] } }
+  // Without timecode of its own a sheet counts from the first frame, whatever the file says.
+  const clock = onDisk !== null && onDisk.sheet.timecode === null ? null : source.clock
+  const { frameCount, format } = source
+  const placed = placeSheet(sheet, { clock, sampleRateHz: format.sampleRateHz, frameCount })
+  if (!isProblems(placed)) return placed
+  if (onDisk !== null) throw sheetRefusal(onDisk.path, placed)
+  const [{ found, needed, nearest }] = placed as [FileProblem]
+  throw refuse('JOBS_TRIM_PLACE', `trim "${source.path}"`, found, {
+    wanted: needed,
+    remedy: nearest === null ? undefined : `The nearest is ${nearest}.`,
+  })
+}
+
+function isProblems(placed: PlacedSheet | readonly FileProblem[]): placed is readonly FileProblem[] {
+  return Array.isArray(placed)
+}
+
+async function refuseOtherFiles({ path, sheet }: SheetOnDisk, signal: AbortSignal | undefined): Promise<void> {
+  for (const source of sheet.sources) {
+    if (source.sha256 === null) continue
+    const sha256 = await sha256Of(besideSheet(path, source.path), { cancellation: signal })
+    if (sha256.startsWith(source.sha256)) continue
+    throw refuse('JOBS_SOURCE_HASH', `use "${source.path}"`, `a file whose SHA-256 is ${sha256}`, {
+      wanted: `the file that the sheet was made for, ${source.sha256}`,
+    })
+  }
+}
+
+async function specOf({ path, sheet }: SheetOnDisk): Promise<DeliverySpec | null> {
+  if (sheet.spec === null) return null
+  const { id, path: specPath, edition, override } = sheet.spec
+  const spec = await loadSpec(specPath === null ? (id as string) : besideSheet(path, specPath))
+  if (edition !== null && edition !== spec.edition) {
+    const found = `"${edition}", another edition of ${spec.title} than the one at hand`
+    throw sheetRefusal(path, [{ path: 'spec.edition', found, needed: `"${spec.edition}"`, nearest: spec.edition }])
+  }
+  return specForTitle(spec, sheet.title.name, override, sheet.waivers)
+}
