@@ -60,6 +60,7 @@ export function printFindings(findings: readonly Finding[]): string {
 
 const LINE_NAMES: Readonly<Record<string, string>> = {
   programmeLoudnessLkfs: 'programme loudness',
+  dialogueLevel: 'dialogue level',
   maxTruePeakDbtp: 'true peak',
   maxShortTermLkfs: 'max short-term',
   maxMomentaryLkfs: 'max momentary',
@@ -70,11 +71,16 @@ const LINE_NAMES: Readonly<Record<string, string>> = {
 
 const ROLE_NAMES = { 'mix-5.1': '5.1', 'lo-ro': 'stereo', mix: 'mix' } as const
 
+/** A field of the measurements in trade words. */
+export function lineName(field: string): string {
+  return LINE_NAMES[field] ?? field
+}
+
 /** How far each line of the spec is inside or outside its limit. */
 export function printMargins(margins: readonly Margin[]): string {
   return margins
     .map(({ role, line, measured, limit, margin, unit }) => {
-      const name = `${ROLE_NAMES[role]} ${LINE_NAMES[line] ?? line}`
+      const name = `${ROLE_NAMES[role]} ${lineName(line)}`
       if (margin === null) return `  ${name.padEnd(LABEL_CELLS + 4)}not measured\n`
       const side = margin >= 0 ? 'inside' : 'OUTSIDE'
       const from = `${printFigure(measured, 2)} ${unit}, limit ${printFigure(limit)}`

@@ -1,3 +1,14 @@
 export { type LoudnessPicture, type PicturedPlace, placesOfPassages } from './loudness-picture.ts'
+export {
+  asciiLine,
+  type ClockedProgramme,
+  inTime,
+  type MarkedProgramme,
+  passageName,
+  passagesCsv,
+  passagesEdl,
+  passagesOtio,
+  passagesVtt,
+} from './passage-exports/index.ts'
 export { REPORT_FONT_FILES, type ReportAssets, type ReportFont, renderReportHtml } from './report-html.ts'
 export { loudnessPicture, reportPicture } from './report-picture.ts'

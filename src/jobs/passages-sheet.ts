@@ -1,0 +1,61 @@
+import { dirname, relative, resolve } from 'node:path'
+import { clockFromLabel, labelAt, type Passage, printInstant, type Sheet } from '../domain/index.ts'
+import { titleIdOf } from '../engine/index.ts'
+import { type ChannelOptions, sha256Of } from '../media/index.ts'
+import { sheetJson } from '../protocol/index.ts'
+import { findSpec } from '../specs/index.ts'
+import type { OpenedSource } from './source.ts'
+
+/** Ride points stand 100 ms apart, so no glide is shorter. */
+const GLIDE_MS = 100
+
+/** Passages whose trim is suggested, the larger effect first; a trim on a place that another has taken is left out. */
+export function trimmable(passages: readonly Passage[]): readonly Passage[] {
+  const kept: Passage[] = []
+  for (const passage of passages.toSorted((a, b) => a.rank - b.rank)) {
+    const overlaps = kept.some((one) => one.startFrame < passage.endFrame && passage.startFrame < one.endFrame)
+    if (passage.suggestedTrimDb !== null && !overlaps) kept.push(passage)
+  }
+  return kept.toSorted((a, b) => a.startFrame - b.startFrame)
+}
+
+/** The text of a sheet for a file that has the suggested trims in it, ready to be edited and delivered. */
+export async function passagesSheet(
+  source: OpenedSource,
+  passages: readonly Passage[],
+  options: ChannelOptions & {
+    readonly sheetPath: string
+    readonly specName: string
+    readonly signal?: AbortSignal | undefined
+  },
+): Promise<string> {
+  const { path, titleId, clock, format } = source
+  const { sheetPath, specName, layout = null, order = null } = options
+  const beside = (target: string) => relative(dirname(resolve(sheetPath)), resolve(target))
+  // A sheet names the start by its label, so its clock begins with a whole picture.
+  const ruler = clock === null ? null : clockFromLabel(clock.format, clock.startPicture, clock.sampleRateHz)
+  const instant = (frame: number) => printInstant(ruler, frame, format.sampleRateHz)
+  const isPreset = findSpec(specName) !== null
+  const sheet: Sheet = {
+    title: { id: titleIdOf(titleId), name: titleId, language: null, deliveredOn: null },
+    timecode: ruler === null ? null : { ...ruler.format, start: labelAt(ruler, 0) },
+    sources: [{ path: beside(path), layout, order, sha256: await sha256Of(path, { cancellation: options.signal }) }],
+    segments: [],
+    spec: { id: isPreset ? specName : null, path: isPreset ? null : beside(specName), edition: null, override: {} },
+    upmix: {},
+    fit: {
+      settings: {},
+      trims: trimmable(passages).map(({ startFrame, endFrame, suggestedTrimDb, message }) => ({
+        from: instant(startFrame),
+        to: instant(endFrame),
+        gainDb: suggestedTrimDb as number,
+        glideMs: GLIDE_MS,
+        reason: message,
+      })),
+      locks: [],
+    },
+    waivers: [],
+    deliverables: [],
+  }
+  return sheetJson(sheet)
+}
