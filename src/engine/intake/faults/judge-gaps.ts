@@ -1,0 +1,184 @@
+import { type Fault, type FrameRange, printFigure, type Role } from '../../../domain/index.ts'
+import type { QuietPiece } from './evidence.ts'
+import { pairsOf } from './levels.ts'
+import { type ProgrammeEvidence, runsOf } from './programme.ts'
+
+/** A hole up to this long is a dropout, in one channel or in all. */
+const LONGEST_HOLE_SECONDS = 0.1
+/** All channels cut to silence and back within this are a fault; longer, it may be the break of an act. */
+const LONGEST_CUT_SECONDS = 1
+/** Edges of one hole in several channels lie this close together. */
+const SAME_EDGE_SECONDS = 0.002
+/** -70 dBFS: a channel above it sounds. */
+const SOUNDING_DB = -70
+
+/** Holes of one instant in the channels that have them. */
+export type Hole = FrameRange & {
+  readonly channels: readonly Role[]
+  readonly kind: 'dropout' | 'intermittent-channel'
+}
+
+/** Stretches of near silence cut into sound, over all channels. */
+export function findHoles(evidence: ProgrammeEvidence): Hole[] {
+  const perChannel = evidence.roles.map((role, channel) => ({ role, gaps: gapsOf(evidence, channel) }))
+  const near = SAME_EDGE_SECONDS * evidence.sampleRateHz
+  const isSame = (a: FrameRange, b: FrameRange) =>
+    Math.abs(a.startFrame - b.startFrame) <= near && Math.abs(a.endFrame - b.endFrame) <= near
+  const holes: FrameRange[] = []
+  for (const gap of perChannel.flatMap(({ gaps }) => gaps)) {
+    const isNew = !holes.some((hole) => isSame(hole, gap))
+    if (isNew && (isCutIn(gap) || isCutOff(gap, evidence.frameCount))) holes.push(gap)
+  }
+  return holes
+    .flatMap(({ startFrame, endFrame }) => {
+      const inHole = perChannel.filter(({ gaps }) => gaps.some((gap) => isSame(gap, { startFrame, endFrame })))
+      return classify(evidence, { startFrame, endFrame, channels: inHole.map(({ role }) => role) })
+    })
+    .toSorted((a, b) => a.startFrame - b.startFrame)
+}
+
+function classify(evidence: ProgrammeEvidence, hole: FrameRange & { readonly channels: readonly Role[] }): Hole[] {
+  const seconds = evidence.secondsOf(hole.endFrame - hole.startFrame)
+  const isEnd = hole.endFrame === evidence.frameCount
+  if (seconds <= LONGEST_HOLE_SECONDS) return isEnd ? [] : [{ ...hole, kind: 'dropout' }]
+  const others = evidence.roles.flatMap((role, channel) => (hole.channels.includes(role) ? [] : [channel]))
+  if (others.some((channel) => soundsThrough(evidence, hole, channel)))
+    return [{ ...hole, kind: 'intermittent-channel' }]
+  return seconds <= LONGEST_CUT_SECONDS && !isEnd ? [{ ...hole, kind: 'dropout' }] : []
+}
+
+/** Whether a channel sounds within the first and the last tenth of a second of a hole, and mostly between. */
+function soundsThrough(evidence: ProgrammeEvidence, hole: FrameRange, channel: number): boolean {
+  const first = Math.ceil(evidence.fineHopOf(hole.startFrame))
+  const last = Math.floor(evidence.fineHopOf(hole.endFrame))
+  let sounding = 0
+  for (let fineHop = first; fineHop < last; fineHop++) {
+    if (evidence.fineDb(fineHop, channel) > SOUNDING_DB) sounding += 1
+  }
+  return sounding >= (last - first) / 2
+}
+
+/** Whole stretches of near silence of a channel, pieces joined. */
+function gapsOf(evidence: ProgrammeEvidence, channel: number): QuietPiece[] {
+  const whole: QuietPiece[] = []
+  let open: QuietPiece | null = null
+  for (const { channels } of evidence.segments) {
+    for (const piece of channels[channel]?.quiet ?? []) {
+      const goesOn: boolean = piece.start === null && open !== null && open.endFrame === piece.startFrame
+      const joined: QuietPiece =
+        goesOn && open !== null
+          ? {
+              ...piece,
+              startFrame: open.startFrame,
+              start: open.start,
+              isExactZero: open.isExactZero && piece.isExactZero,
+            }
+          : piece
+      open = piece.end === null ? joined : null
+      if (piece.end !== null) whole.push(joined)
+    }
+  }
+  return whole
+}
+
+/** Before and after a hole stands sound of about one level. */
+const MOST_LEVEL_RATIO = 10
+
+function isCutIn({ start, end }: QuietPiece): boolean {
+  if (start === null || end === null || !start.isHard || !end.isHard) return false
+  if (!start.isBreak && !end.isBreak) return false
+  return start.level < MOST_LEVEL_RATIO * end.level && end.level < MOST_LEVEL_RATIO * start.level
+}
+
+/** Cut off in the middle of a wave, and silent to the end of the programme. */
+function isCutOff({ start, endFrame }: QuietPiece, frameCount: number): boolean {
+  return start?.isHard === true && start.isBreak && endFrame === frameCount
+}
+
+/** A lost channel stands this far below its partner, and below this level. */
+const LOST_BELOW_PARTNER_DB = 26
+const LOST_LEVEL_DB = -50
+/** It goes and comes by this much within 30 ms, while the partner holds its level. */
+const LEAST_FALL_DB = 20
+const PARTNER_HOLDS_DB = 12
+const SHORTEST_LOSS_FINE_HOPS = 3
+const EDGE_FINE_HOPS = 3
+/** Before and after, the two have this much in common: what the channel lost is still in its partner. */
+const LEAST_CORRELATION = 0.35
+const CORRELATED_HOPS = 10
+
+/**
+ * Losses that leave a little noise, or whose edges are not sharp: of a pair with sound in common one goes down while
+ * the other keeps on, and comes back as it went.
+ */
+export function findLosses(evidence: ProgrammeEvidence): Hole[] {
+  return pairsOf(evidence.layout).flatMap(([left, right], pair) => [
+    ...lossesOf(evidence, left, right, pair),
+    ...lossesOf(evidence, right, left, pair),
+  ])
+}
+
+function lossesOf(evidence: ProgrammeEvidence, role: Role, partner: Role, pair: number): Hole[] {
+  const own = evidence.roles.indexOf(role)
+  const other = evidence.roles.indexOf(partner)
+  const ownDb = (fineHop: number) => evidence.fineDb(fineHop, own)
+  const otherDb = (fineHop: number) => evidence.fineDb(fineHop, other)
+  const isLost = (fineHop: number) =>
+    ownDb(fineHop) < LOST_LEVEL_DB &&
+    (otherDb(fineHop) - ownDb(fineHop) >= LOST_BELOW_PARTNER_DB || otherDb(fineHop) < LOST_LEVEL_DB)
+  const runs = runsOf(evidence.fineHopCount, isLost, 0, SHORTEST_LOSS_FINE_HOPS)
+  return runs.flatMap(([from, to]) => {
+    if (from < EDGE_FINE_HOPS || to + EDGE_FINE_HOPS >= evidence.fineHopCount) return []
+    const falls = ownDb(from - 2) - ownDb(from + 1) >= LEAST_FALL_DB && holds(otherDb, from - 2, from + 1)
+    const returns = ownDb(to + 1) - ownDb(to - 2) >= LEAST_FALL_DB && holds(otherDb, to - 2, to + 1)
+    if (!falls || !returns) return []
+    const hopFrom = evidence.hopOfFineHop(from)
+    const hopTo = evidence.hopOfFineHop(to) + 1
+    const before = correlation(evidence, pair, own, other, [hopFrom - CORRELATED_HOPS, hopFrom])
+    const after = correlation(evidence, pair, own, other, [hopTo, hopTo + CORRELATED_HOPS])
+    if (Math.min(Math.abs(before), Math.abs(after)) < LEAST_CORRELATION) return []
+    const range = { startFrame: evidence.frameOfFineHop(from), endFrame: evidence.frameOfFineHop(to) }
+    return [{ ...range, channels: [role], kind: 'intermittent-channel' as const }]
+  })
+}
+
+function holds(levelDb: (fineHop: number) => number, a: number, b: number): boolean {
+  return levelDb(b) > LOST_LEVEL_DB && Math.abs(levelDb(a) - levelDb(b)) <= PARTNER_HOLDS_DB
+}
+
+/** Zero-lag correlation of a pair over hops [from, to); 0 in silence. */
+export function correlation(
+  evidence: ProgrammeEvidence,
+  pair: number,
+  left: number,
+  right: number,
+  hops: readonly [number, number],
+): number {
+  const productCount = evidence.series('products').length / Math.max(1, evidence.hopCount)
+  const across = evidence.sum('products', productCount, pair, hops)
+  const a = evidence.sum('energies', evidence.channelCount, left, hops)
+  const b = evidence.sum('energies', evidence.channelCount, right, hops)
+  return a > 0 && b > 0 ? across / Math.sqrt(a * b) : 0
+}
+
+export function describeHole(evidence: ProgrammeEvidence, hole: Hole): Fault {
+  const seconds = evidence.secondsOf(hole.endFrame - hole.startFrame)
+  const long = seconds < 1 ? `${printFigure(1000 * seconds)} ms` : `${printFigure(seconds)} s`
+  const who = hole.channels.length === evidence.channelCount ? 'The sound' : hole.channels.join(', ')
+  const message =
+    hole.kind === 'dropout'
+      ? `${who} drops out for ${long} in the middle of a wave. Compare with another copy; patch the hole or ask for a new transfer.`
+      : `${who} is gone for ${long} while the other channels go on. Check the transfer and its cables; take the channel from another copy.`
+  return {
+    id: hole.kind,
+    startFrame: hole.startFrame,
+    endFrame: hole.endFrame,
+    channels: hole.channels,
+    severity: 'fail',
+    count: 1,
+    places: [{ startFrame: hole.startFrame, endFrame: hole.endFrame }],
+    figures: { durationSeconds: seconds },
+    message,
+    source: 'common practice',
+  }
+}

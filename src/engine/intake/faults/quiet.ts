@@ -1,0 +1,97 @@
+import type { Stretch } from '../detector.ts'
+import type { Edge, QuietPiece } from './evidence.ts'
+
+/** -80 dBFS: what stays within it beside sound is nothing but the noise of a converter. */
+const FLOOR = 1e-4
+/** A wave may pass zero slowly, but not for this long and out of full swing. */
+const SHORTEST_SECONDS = 0.00025
+/** How much of the sound beside an edge is looked at. */
+const BESIDE_SECONDS = 0.005
+/** -50 dBFS: the sound beside a hard edge is 30 dB above the floor. */
+const LOWEST_LEVEL = 0.00316
+/** A hard edge leaves at least this share of the RMS beside it, as a step or as a slope, or is a break. */
+const LEAST_STEP = 0.15
+/** An edge is a break where it bends the wave more than anything beside it, by this much. */
+const LEAST_BREAK = 1.5
+/** Sound that repeats every second sample or more beside the edge is drawn in steps: edges are its nature. */
+const MOST_EQUAL_SHARE = 0.4
+const MOST_PIECES = 256
+
+/**
+ * Stretches of near silence between sound, with how they begin and end. A stretch that the segment's borders cut comes
+ * in pieces, which are joined when all segments are known.
+ */
+export function findQuiet(stretch: Stretch, plane: Float32Array): QuietPiece[] {
+  const from = stretch.leadFrames
+  const to = from + stretch.frameCount
+  const shortest = Math.round(SHORTEST_SECONDS * stretch.sampleRateHz)
+  const beside = Math.round(BESIDE_SECONDS * stretch.sampleRateHz)
+  const toProgramme = stretch.firstFrame - from
+  const pieces: QuietPiece[] = []
+  let frame = from
+  while (frame < to) {
+    if (!isQuiet(plane[frame] as number)) {
+      frame += 1
+      continue
+    }
+    let start = frame
+    while (start > 0 && frame === from && isQuiet(plane[start - 1] as number)) start -= 1
+    let end = frame + 1
+    while (end < plane.length && isQuiet(plane[end] as number)) end += 1
+    frame = end
+    if (end - start < shortest) continue
+    const piece = {
+      startFrame: Math.max(start, from) + toProgramme,
+      endFrame: Math.min(end, to) + toProgramme,
+      start: start < from ? null : edgeBefore(plane, start, beside),
+      end: end > to ? null : edgeAfter(plane, end, beside),
+      isExactZero: isZero(plane, Math.max(start, from), Math.min(end, to)),
+    }
+    const isInSound = [piece.start, piece.end].every((side) => side === null || side.level >= LOWEST_LEVEL)
+    if ((isInSound || end === plane.length) && pieces.length < MOST_PIECES) pieces.push(piece)
+  }
+  return pieces
+}
+
+function isQuiet(sample: number): boolean {
+  return sample <= FLOOR && sample >= -FLOOR
+}
+
+function isZero(plane: Float32Array, start: number, end: number): boolean {
+  for (let frame = start; frame < end; frame++) if (plane[frame] !== 0) return false
+  return true
+}
+
+function edgeBefore(plane: Float32Array, start: number, beside: number): Edge {
+  const last = plane[start - 1] ?? 0
+  const slope = last - (plane[start - 2] ?? 0)
+  return edge(plane, Math.max(0, start - beside), start, last, slope)
+}
+
+function edgeAfter(plane: Float32Array, end: number, beside: number): Edge {
+  const first = plane[end] ?? 0
+  const slope = (plane[end + 1] ?? 0) - first
+  return edge(plane, end, Math.min(plane.length, end + beside), first, slope)
+}
+
+/** `value` and `slope` of the sound in [start, end) where the silence cuts it. */
+function edge(plane: Float32Array, start: number, end: number, value: number, slope: number): Edge {
+  let energy = 0
+  let bend = 0
+  let equal = 0
+  for (let frame = start; frame < end; frame++) {
+    const sample = plane[frame] as number
+    energy += sample * sample
+    if (frame + 1 < end && sample === plane[frame + 1]) equal += 1
+    if (frame < start + 2) continue
+    bend = Math.max(bend, Math.abs(sample - 2 * (plane[frame - 1] as number) + (plane[frame - 2] as number)))
+  }
+  const count = Math.max(1, end - start)
+  const level = Math.sqrt(energy / count)
+  const step = Math.max(Math.abs(value), Math.abs(slope))
+  // The wave bends twice at the cut: where it should have gone on, and where it rests instead.
+  const bendAtCut = Math.max(Math.abs(value), Math.abs(slope))
+  const isBreak = bendAtCut > LEAST_BREAK * bend
+  const isLoudAndAlive = level >= LOWEST_LEVEL && equal <= MOST_EQUAL_SHARE * count
+  return { isHard: isLoudAndAlive && (step >= LEAST_STEP * level || isBreak), isBreak, level }
+}
