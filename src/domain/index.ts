@@ -99,7 +99,7 @@ export type {
 } from './measurements.ts'
 export { nearestName } from './nearest-name.ts'
 export { defaultSettings, type Parameter, type ParameterTable, type SettingsOf } from './parameters.ts'
-export type { Passage } from './passages.ts'
+export type { LevelStep, Passage } from './passages.ts'
 export { type FileProblem, type PlacedLock, type PlacedSheet, placeSheet, type SheetGround } from './place-sheet.ts'
 export { floorToGainStep, GAIN_STEP_DB, type GainPlan, roundToGainStep } from './plan.ts'
 export { type RefusalTable, refuserOf } from './refusal-table.ts'

@@ -34,3 +34,11 @@ export type Passage = FrameRange & {
   /** One sentence to the mixer: what it is and what to do. */
   readonly message: string
 }
+
+/** From this frame on everything sounds at another gain: a fader that was cut, a reel spliced in at another level. */
+export type LevelStep = {
+  readonly frame: number
+  readonly stepDb: number
+  /** How much better the sound is explained with the step than without; chance stays below 100. */
+  readonly sureness: number
+}

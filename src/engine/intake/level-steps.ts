@@ -1,0 +1,166 @@
+import { gainToDb, type LevelStep } from '../../domain/index.ts'
+import type { Detector, Stretch } from './detector.ts'
+
+const ORDER = 32
+/** Samples after a place over which its step is judged: as many as the prediction still sees from before it. */
+const JUDGED = ORDER
+const BLOCK_SECONDS = 0.05
+const PARTS_PER_BLOCK = 12
+/** A prediction error is looked at when its square is this many times the mean square of the part before. */
+const LEAST_PROMINENCE = 10
+/** The error is highest at the step or shortly after it. */
+const LOOK_BACK = 16
+/** A hair of white noise keeps the prediction of a pure tone stable. */
+const WHITE_SHARE = 1e-9
+/** Below -80 dBFS nothing is said of a level. */
+const LEAST_POWER = 1e-8
+
+/** How much better the sound is explained with a step than without, in variances of the step; chance reaches 60. */
+const LEAST_SURENESS = 150
+const LEAST_STEP_DB = 0.4
+const MOST_STEP_DB = 12
+/** Steps nearer to each other are one. */
+const SAME_PLACE_SECONDS = 0.01
+
+/**
+ * Places where everything that sounds becomes louder or softer by one gain from one sample to the next, and goes on
+ * otherwise as before: a fader that was cut, not an instrument that begins. What follows is predicted from what went
+ * before (linear prediction); where only a gain makes the prediction come true, the gain is the step.
+ * Gains that glide over more than a few samples leave no such trace.
+ * @source linear prediction by the autocorrelation method, J. Makhoul, Proceedings of the IEEE 63 (1975)
+ */
+export const levelSteps: Detector<readonly LevelStep[], readonly LevelStep[]> = {
+  observe: (_, stretch) => stepsIn(stretch),
+  conclude: (evidence, { sampleRateHz }) => {
+    const kept: LevelStep[] = []
+    for (const step of evidence.flat()) {
+      const last = kept.at(-1)
+      if (last === undefined || step.frame - last.frame >= SAME_PLACE_SECONDS * sampleRateHz) kept.push(step)
+      else if (step.sureness > last.sureness) kept[kept.length - 1] = step
+    }
+    return kept
+  },
+}
+
+function stepsIn(stretch: Stretch): readonly LevelStep[] {
+  const { sampleRateHz, leadFrames, frameCount, firstFrame } = stretch
+  const sound = oneSignal(stretch)
+  const block = Math.round(BLOCK_SECONDS * sampleRateHz)
+  const steps: LevelStep[] = []
+  const window = taper(block)
+  const weighted = new Float64Array(block)
+  const errors = new Float64Array(block + Math.floor(block / PARTS_PER_BLOCK))
+  const end = Math.min(leadFrames + frameCount, sound.length - block - JUDGED)
+  // A block is predicted by what came before it: its own prediction would have learnt the step.
+  for (let first = Math.max(leadFrames, block); first < end; first += block) {
+    for (let n = 0; n < block; n++) weighted[n] = (sound[first - block + n] as number) * (window[n] as number)
+    const filter = errorFilter(weighted)
+    if (filter === null) continue
+    for (const at of standingOut(sound, filter, first, errors)) {
+      const step = stepNear(sound, filter, at)
+      if (step !== null) steps.push({ ...step, frame: step.frame + firstFrame - leadFrames })
+    }
+  }
+  return steps
+}
+
+/** All channels in one, with weights that differ, so that opposite channels do not cancel. */
+function oneSignal({ planes }: Stretch): Float64Array {
+  const sum = new Float64Array(planes[0]?.length ?? 0)
+  for (const [channel, plane] of planes.entries()) {
+    const weight = 1 / (channel + 2)
+    for (let n = 0; n < sum.length; n++) sum[n] = (sum[n] as number) + weight * (plane[n] as number)
+  }
+  return sum
+}
+
+/** A parabola squared, zero at both ends: tapers like a raised cosine, from arithmetic alone. */
+function taper(length: number): Float64Array {
+  return Float64Array.from({ length }, (_, n) => {
+    const x = (2 * (n + 0.5)) / length - 1
+    return (1 - x * x) * (1 - x * x)
+  })
+}
+
+/** Prediction-error filter of a block, `filter[0]` = 1; null where it is silent. */
+function errorFilter(samples: Float64Array): Float64Array | null {
+  const r = new Float64Array(ORDER + 1)
+  for (let lag = 0; lag <= ORDER; lag++) {
+    let sum = 0
+    for (let n = lag; n < samples.length; n++) sum += (samples[n] as number) * (samples[n - lag] as number)
+    r[lag] = sum
+  }
+  if ((r[0] as number) < LEAST_POWER * samples.length) return null
+  let error = (r[0] as number) * (1 + WHITE_SHARE)
+  const filter = new Float64Array(ORDER + 1)
+  const previous = new Float64Array(ORDER + 1)
+  filter[0] = 1
+  for (let order = 1; order <= ORDER; order++) {
+    let sum = 0
+    for (let k = 0; k < order; k++) sum += (filter[k] as number) * (r[order - k] as number)
+    const reflection = -sum / error
+    previous.set(filter)
+    for (let k = 1; k <= order; k++) {
+      filter[k] = (previous[k] as number) + reflection * (previous[order - k] as number)
+    }
+    error *= 1 - reflection * reflection
+    if (!(error > 0)) return null
+  }
+  return filter
+}
+
+/** In each part of a block the sample that the prediction misses most, if it stands out from the part before. */
+function standingOut(sound: Float64Array, filter: Float64Array, first: number, errors: Float64Array): number[] {
+  const part = Math.floor(errors.length / (PARTS_PER_BLOCK + 1))
+  const from = first - part
+  for (let n = 0; n < errors.length; n++) {
+    let sum = 0
+    for (let k = 0; k <= ORDER; k++) sum += (filter[k] as number) * (sound[from + n - k] as number)
+    errors[n] = sum * sum
+  }
+  const found: number[] = []
+  let least = Number.POSITIVE_INFINITY
+  for (let start = 0; start < errors.length; start += part) {
+    let [at, power] = [start, 0]
+    for (let n = start; n < Math.min(start + part, errors.length); n++) {
+      power += errors[n] as number
+      if ((errors[n] as number) > (errors[at] as number)) at = n
+    }
+    if ((errors[at] as number) > least) found.push(from + at)
+    least = (LEAST_PROMINENCE * power) / part
+  }
+  return found
+}
+
+/** The surest step at or shortly before a place; null where none is sure. */
+function stepNear(sound: Float64Array, filter: Float64Array, at: number): LevelStep | null {
+  let best: LevelStep | null = null
+  for (let frame = at - LOOK_BACK; frame <= at; frame++) {
+    const { gain, sureness } = stepAt(sound, filter, frame)
+    if (sureness < LEAST_SURENESS || sureness <= (best?.sureness ?? 0) || gain <= 0) continue
+    const stepDb = gainToDb(gain)
+    if (Math.abs(stepDb) >= LEAST_STEP_DB && Math.abs(stepDb) <= MOST_STEP_DB) best = { frame, stepDb, sureness }
+  }
+  return best
+}
+
+/**
+ * The gain on everything before `frame` that makes the samples from it on most predictable (least squares), and the
+ * square of its distance from 1 over its variance.
+ */
+function stepAt(sound: Float64Array, filter: Float64Array, frame: number): { gain: number; sureness: number } {
+  let [bothPower, pastPower, across] = [0, 0, 0]
+  for (let n = 0; n < JUDGED; n++) {
+    let own = 0
+    let past = 0
+    for (let k = 0; k <= n; k++) own += (filter[k] as number) * (sound[frame + n - k] as number)
+    for (let k = n + 1; k <= ORDER; k++) past += (filter[k] as number) * (sound[frame + n - k] as number)
+    bothPower += own * own
+    pastPower += past * past
+    across += own * past
+  }
+  if (!(pastPower > 0)) return { gain: 1, sureness: 0 }
+  const gain = -across / pastPower
+  const unexplained = Math.max(bothPower - across * (across / pastPower), bothPower * Number.EPSILON)
+  return { gain, sureness: ((gain - 1) * (gain - 1) * pastPower * JUDGED) / unexplained }
+}
