@@ -6,6 +6,7 @@ import { addFit } from './commands/fit.ts'
 import { addFold } from './commands/fold.ts'
 import { addInspect } from './commands/inspect.ts'
 import { addMeasure } from './commands/measure.ts'
+import { addSheet } from './commands/sheet.ts'
 import { addSpecs } from './commands/specs.ts'
 import { addUpmix } from './commands/upmix.ts'
 import { addVerify } from './commands/verify.ts'
@@ -29,7 +30,8 @@ Set the monitor level low before you listen for the first time: upmixed and rais
 damage loudspeakers. Sources are never written to.`,
   )
 
-for (const add of [addMeasure, addInspect, addDeliver, addVerify, addUpmix, addFit, addFold, addSpecs]) add(program)
+for (const add of [addMeasure, addInspect, addDeliver, addVerify, addUpmix, addFit, addFold, addSheet, addSpecs])
+  add(program)
 for (const command of program.commands) command.exitOverride()
 
 // A reader that has seen enough, such as head, is no reason to break off; any other failure of the output is told.

@@ -32,6 +32,11 @@ export const CLI_REFUSALS = {
     wanted: 'one file with --series or --plot',
     remedy: 'Run the command once for each file.',
   },
+  CLI_SEASON_OF_ONE: {
+    sentence: 'The table of a season was asked for of one title.',
+    wanted: 'several titles with --season',
+    remedy: 'Name all titles of the season in one command.',
+  },
   CLI_THROUGH_FORM: {
     sentence: 'After --through there are not exactly a stem and an output.',
     wanted: 'a stem and an output',

@@ -26,6 +26,14 @@ export {
   type RideHistory,
   thinnestMargins,
 } from './delivery.ts'
+export {
+  isJudgedOnDialogue,
+  LEAST_DIALOGUE_SHARE,
+  markedPower,
+  speechWithin,
+  spokenLoudness,
+  withDialogue,
+} from './dialogue.ts'
 export { dbToGain, dbToPower, exp2, gainToDb, log2, powerToDb } from './elementary.ts'
 export { printedValue, printFigure, printTime } from './figures.ts'
 export { assert, Bug, Cancelled, type Finding, type Place, Refusal, type Severity } from './findings.ts'
@@ -55,6 +63,16 @@ export type {
   SpeedSuspicion,
   Structure,
 } from './inspection/structure.ts'
+export type {
+  Azimuth,
+  TrackHiss,
+  TrackSide,
+  TrackTimecode,
+  TwoTrackFigures,
+  TwoTrackKind,
+  TwoTrackReport,
+  TwoTrackStretch,
+} from './inspection/two-track.ts'
 export {
   FOLD_DOWN_K,
   foldDownCoefficients,
@@ -64,6 +82,7 @@ export {
   loudnessWeight,
   type Role,
 } from './layout.ts'
+export { LEQ_M_LONGEST_SECONDS, LEQ_M_TRADE_LIMITS_DB, leqM } from './leq-m.ts'
 export {
   curvesWithin,
   describeMeasured,
@@ -100,9 +119,17 @@ export type {
 export { nearestName } from './nearest-name.ts'
 export { defaultSettings, type Parameter, type ParameterTable, type SettingsOf } from './parameters.ts'
 export type { LevelStep, Passage } from './passages.ts'
-export { type FileProblem, type PlacedLock, type PlacedSheet, placeSheet, type SheetGround } from './place-sheet.ts'
+export {
+  endLabel,
+  type FileProblem,
+  type PlacedLock,
+  type PlacedSheet,
+  placeSheet,
+  type SheetGround,
+} from './place-sheet.ts'
 export { floorToGainStep, GAIN_STEP_DB, type GainPlan, roundToGainStep } from './plan.ts'
 export { type RefusalTable, refuserOf } from './refusal-table.ts'
+export { SEASON_FIGURES, type Season, type SeasonCell, type SeasonFigure, seasonOf } from './season.ts'
 export { type ProgrammeSegment, SEGMENT_KINDS, type SegmentKind } from './segments.ts'
 export {
   type Sheet,

@@ -125,7 +125,7 @@ function rangeOf(
 }
 
 /** The first label that lies wholly behind the programme: as the `to` of a stretch it means the end. */
-function endLabel({ clock, sampleRateHz, frameCount }: SheetGround): string {
+export function endLabel({ clock, sampleRateHz, frameCount }: SheetGround): string {
   const last = printInstant(clock, frameCount, sampleRateHz)
   const isExact = readInstant(clock, last, sampleRateHz) === frameCount
   if (isExact) return last

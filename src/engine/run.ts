@@ -175,7 +175,10 @@ function upmixSegments(
 /** A programme, where its first frame stands in the day if its file tells, and which stretches of it count. */
 type ProgrammeOnDisk = ProgrammeShape &
   Pick<DeliveryOrder['source'], 'startOfDaySeconds' | 'clock'> &
-  Pick<DeliveryOrder, 'programme' | 'breaks'>
+  Pick<DeliveryOrder, 'programme' | 'breaks'> & {
+    /** Where there is dialogue, if somebody listened before. */
+    readonly heard?: SpeechLane | null
+  }
 
 /** How one file stands: its figures, its loudness over time, and the judgement where a spec was named. */
 export type ProgrammeMeasurement = {
@@ -205,9 +208,9 @@ export async function measureProgramme(
   const tell = new Stages(watch).tell('measure')
   const measuring = listens ? MEASURING_BESIDE_LISTENING : 1
   const measured = await measureBySegment(crew, programme, 'source', (share) => tell(share * measuring), peakHistory)
-  const speech = listens
-    ? await listenBySegment(crew, programme, 'source', (share) => tell(measuring + share * (1 - measuring)))
-    : null
+  const listening = (share: number) => tell(measuring + share * (1 - measuring))
+  const heard = programme.heard ?? null
+  const speech = listens && heard === null ? await listenBySegment(crew, programme, 'source', listening) : heard
   const parts = await partsOf(crew, programme, 'source', measured, programme.programme, peakHistory)
   const measurements = describeProgramme(parts, programme.frameCount, speech)
   const role = roleOf(programme.layout)

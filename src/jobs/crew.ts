@@ -18,12 +18,18 @@ export class WorkerCrew implements Crew {
   readonly #hands: readonly Hand[]
   readonly #stop: Int32Array
 
-  constructor(options: Omit<CrewBirth, 'stop'> & { readonly workerCount: number }) {
+  constructor(
+    options: Omit<CrewBirth, 'stop'> & {
+      readonly workerCount: number
+      /** On a thread of its own even where it is one worker. */
+      readonly aside: boolean
+    },
+  ) {
     const stop = new SharedArrayBuffer(Int32Array.BYTES_PER_ELEMENT)
     this.#stop = new Int32Array(stop)
-    const { workerCount, ...birth } = options
+    const { workerCount, aside, ...birth } = options
     this.#hands =
-      workerCount === 1
+      workerCount === 1 && !aside
         ? [workHere({ ...birth, stop })]
         : Array.from({ length: workerCount }, () => hireThread({ ...birth, stop }))
   }

@@ -1,6 +1,6 @@
 import { existsSync, mkdirSync, readdirSync, readFileSync, renameSync, rmdirSync, rmSync, statSync } from 'node:fs'
 import { basename, dirname, join, resolve } from 'node:path'
-import { Refusal } from '../domain/index.ts'
+import { type FrameRange, Refusal } from '../domain/index.ts'
 import type { ManifestFile } from '../engine/index.ts'
 import { syncFolder, writeDurably } from './durable.ts'
 import { whileWriting } from './file-errors.ts'
@@ -167,10 +167,11 @@ export async function readManifest(path: string): Promise<{ readonly files: read
   return parsed.success ? parsed.data : null
 }
 
-/** The plan of a delivery, as far as it tells how the stereo stands beside the 5.1; null where there is none. */
+/** The plan of a delivery, as far as it tells what is measured and how the stereo stands beside the 5.1; null where there is none. */
 export function readPlan(path: string): {
   readonly stereoGainDb?: number
-  readonly settings?: { readonly frontSpread?: number; readonly anchor?: string }
+  readonly settings?: { readonly frontSpread?: number; readonly anchor?: string; readonly stages?: string }
+  readonly programme?: readonly FrameRange[] | null
 } | null {
   return readJson(join(path, PLAN))
 }

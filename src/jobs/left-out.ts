@@ -1,17 +1,19 @@
-import { type Clock, type Finding, type ProgrammeSegment, printInstant, printTime } from '../domain/index.ts'
+import { type Clock, type Finding, type FrameRange, printInstant, printTime } from '../domain/index.ts'
 
 /** Shorter gaps between segments are the map's own coarseness. */
 const SHORTEST_GAP_SECONDS = 0.1
 
+type NamedStretch = FrameRange & { readonly kind: string }
+
 /** The note of what is no programme and so is not measured: never in silence. */
 export function leftOut(
-  segments: readonly ProgrammeSegment[],
+  segments: readonly NamedStretch[],
   programme: {
     readonly frameCount: number
     readonly clock: Clock | null
     readonly format: { readonly sampleRateHz: number }
   },
-  origin = 'the sheet',
+  origin: 'the sheet' | 'the sound' | 'the plan',
 ): readonly Finding[] {
   if (segments.length === 0) return []
   const { clock, frameCount, format } = programme
@@ -42,15 +44,11 @@ export function leftOut(
 }
 
 /** The segments in order of time, with what no segment covers between them. */
-function withGaps(
-  segments: readonly ProgrammeSegment[],
-  frameCount: number,
-  shortest: number,
-): readonly { readonly kind: string; readonly startFrame: number; readonly endFrame: number }[] {
+function withGaps(segments: readonly NamedStretch[], frameCount: number, shortest: number): readonly NamedStretch[] {
   const end = { kind: 'end', startFrame: frameCount, endFrame: frameCount }
   let reached = 0
   return [...segments, end].flatMap((segment) => {
-    const gap = { kind: 'nothing named', startFrame: reached, endFrame: segment.startFrame }
+    const gap = { kind: 'unnamed', startFrame: reached, endFrame: segment.startFrame }
     reached = segment.endFrame
     const kept = segment === end ? [] : [segment]
     return gap.endFrame - gap.startFrame >= shortest ? [gap, ...kept] : kept

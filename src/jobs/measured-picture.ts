@@ -14,11 +14,11 @@ export function measuredPicture(
   const picture = {
     subject: name,
     spec,
-    durationSeconds: file.durationSeconds,
+    durationSeconds: file.measurements.durationSeconds,
     startOfDaySeconds: file.startOfDaySeconds,
     drawn: file.drawn.history,
     beside: null,
-    figures: file,
+    figures: file.measurements,
     places,
     lanes: file.drawn.lanes,
   }

@@ -7,6 +7,7 @@ import {
   type FitSettings,
   type FrameRange,
   type PlacedSheet,
+  type ProgrammeSegment,
   placeSheet,
   type Sheet,
   type SheetTrim,
@@ -94,7 +95,7 @@ export async function openTitle(
     upmix: { ...defaultSettings(UPMIX_PARAMETERS), ...sheet?.upmix, ...options.upmix },
     fit: { ...defaultSettings(FIT_PARAMETERS), ...sheet?.fit.settings, ...options.fit },
     placed,
-    programme: programmeRanges(source, placed),
+    programme: programmeRanges(source, placed.segments),
   }
 }
 
@@ -116,12 +117,12 @@ export function askedOf({
         lock.toleranceDb - Math.max(0, ...trims.filter(overlaps(lock)).map(({ gainDb }) => Math.abs(gainDb))),
     })),
     programme,
-    breaks: breaksOf(placed),
+    breaks: breaksOf(placed.segments),
   }
 }
 
 /** The stretches that ought to be silent. */
-export function breaksOf({ segments }: PlacedSheet): readonly FrameRange[] {
+export function breaksOf(segments: readonly ProgrammeSegment[]): readonly FrameRange[] {
   return segments.filter(({ kind }) => kind === 'break')
 }
 
@@ -132,7 +133,7 @@ export function orderedTitle(title: Title, signal: AbortSignal | undefined): Del
   return {
     ...ordered,
     originatedOn: sheet?.title.deliveredOn ?? ordered.originatedOn,
-    findings: [...ordered.findings, ...leftOut(placed.segments, source)],
+    findings: [...ordered.findings, ...leftOut(placed.segments, source, 'the sheet')],
   }
 }
 
@@ -151,7 +152,10 @@ export function specOrRefusal({ spec, source }: Title): DeliverySpec {
 }
 
 /** The programme segments, cut where a reel ends; absent where all of one file is programme. */
-function programmeRanges(source: OpenedSource, { segments }: PlacedSheet): readonly FrameRange[] | undefined {
+export function programmeRanges(
+  source: OpenedSource,
+  segments: readonly ProgrammeSegment[],
+): readonly FrameRange[] | undefined {
   if (segments.length === 0 && source.reels.length === 0) return undefined
   const programme = segments.filter(({ kind }) => kind === 'programme')
   const stretches = segments.length === 0 ? [{ startFrame: 0, endFrame: source.frameCount }] : programme

@@ -1,14 +1,15 @@
 import { existsSync, statSync } from 'node:fs'
 import { join } from 'node:path'
-import type { DeliverySpec, Finding, FoldDownLock, Margin, Measurements } from '../domain/index.ts'
+import type { DeliverySpec, Finding, FoldDownLock, FrameRange, Margin, Measurements } from '../domain/index.ts'
 import { type ManifestFile, type Progress, verifyDelivery, type WrittenFile } from '../engine/index.ts'
 import { sha256Of } from '../media/index.ts'
 import type { TimecodeOptions } from './clock.ts'
 import { finishInterrupted, readManifest, readPlan } from './delivery-folder.ts'
+import { leftOut } from './left-out.ts'
 import { measureFile } from './measure.ts'
 import { refuse } from './refusals.ts'
 import { type OpenedSource, openSource, programmeOf } from './source.ts'
-import { type JobOptions, withCrew } from './with-crew.ts'
+import { isListening, type JobOptions, withCrew } from './with-crew.ts'
 
 export type VerifiedDelivery = {
   readonly conforms: boolean
@@ -67,15 +68,18 @@ async function verifyAudio(
   }
   const written = opened.map(({ file, source }) => writtenFile(file, source))
   const places = Object.fromEntries(opened.map(({ file, source }) => [AUDIO_NAMES[file.role], source.location]))
-  const programme = programmeOf(main.source)
+  const stretches = plannedProgramme(folder, main.source.frameCount)
+  const programme = { ...programmeOf(main.source), programme: stretches }
   const watch = progress === undefined ? {} : { progress }
+  const listens = isListening(options)
   const { files, lock, judgement } = await withCrew(
     main.source,
-    options,
-    (crew) => verifyDelivery(crew, programme, written, options.spec, toldOfStereo(folder), watch),
+    { ...options, listens },
+    (crew) => verifyDelivery(crew, programme, written, options.spec, toldOfStereo(folder), watch, listens),
     places,
   )
-  const findings = [...damage, ...judgement.findings]
+  const planned = (stretches ?? []).map((range) => ({ ...range, kind: 'programme' }))
+  const findings = [...damage, ...leftOut(planned, main.source, 'the plan'), ...judgement.findings]
   return {
     conforms: findings.every((finding) => finding.severity !== 'fail'),
     files: files.map(({ role, measurements }, index) => ({
@@ -89,13 +93,25 @@ async function verifyAudio(
   }
 }
 
+/** The stretches that the plan of a delivery calls programme; absent: all of it, or a plan that makes no sense. */
+function plannedProgramme(folder: string, frameCount: number): readonly FrameRange[] | undefined {
+  const programme = readPlan(folder)?.programme ?? []
+  let reached = 0
+  for (const { startFrame, endFrame } of programme) {
+    if (!(startFrame >= reached && endFrame > startFrame && endFrame <= frameCount)) return undefined
+    reached = endFrame
+  }
+  return programme.length === 0 ? undefined : programme
+}
+
 /** What the plan of a delivery says of its stereo; the usual where there is no plan to read. */
 function toldOfStereo(folder: string) {
   const plan = readPlan(folder)
-  const { frontSpread = 1, anchor } = plan?.settings ?? {}
+  const { frontSpread = 1, anchor: asked, stages } = plan?.settings ?? {}
   const stereoGainDb = plan?.stereoGainDb ?? 0
   const openedBy = [...(frontSpread === 1 ? [] : ['frontSpread']), ...(stereoGainDb === 0 ? [] : ['stereoGain'])]
-  return { openedBy, stereoGainDb, anchor: anchor === 'balanced' && stereoGainDb === 0 ? 'balanced' : '5.1' } as const
+  const anchor = stages === 'trims' ? null : asked === 'balanced' && stereoGainDb === 0 ? 'balanced' : '5.1'
+  return { openedBy, stereoGainDb, anchor } as const
 }
 
 async function verifyFile(
@@ -103,11 +119,10 @@ async function verifyFile(
   options: VerifyOptions,
   progress: ((progress: Progress) => void) | undefined,
 ): Promise<VerifiedDelivery> {
-  const measured = await measureFile(path, options, progress)
-  const { conforms, findings, margins, curves: _, bitsPerSample: __, path: ___, ...measurements } = measured
+  const { conforms, findings, margins, ...measured } = await measureFile(path, options, progress)
   return {
     conforms,
-    files: [{ path, role: 'mix', measurements }],
+    files: [{ path, role: 'mix', measurements: measured.measurements }],
     foldDownLock: null,
     findings,
     margins,

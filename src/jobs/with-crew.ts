@@ -21,7 +21,7 @@ export function isListening({ speech }: JobOptions): boolean {
 /** Hires a crew for a source, hands it to `job` and lets it go, whatever happens. */
 export async function withCrew<T>(
   source: OpenedSource,
-  options: JobOptions & { readonly listens?: boolean },
+  options: JobOptions & { readonly listens?: boolean; readonly aside?: boolean | undefined },
   job: (crew: WorkerCrew, kernels: KernelModule) => Promise<T>,
   places: Places = { source: source.location },
 ): Promise<T> {
@@ -32,6 +32,7 @@ export async function withCrew<T>(
     memoryBytes: kernelMemoryBytes(sampleRateHz),
     workerCount: chooseWorkerCount(options.workers, segmentCount(source.frameCount, sampleRateHz)),
     places,
+    aside: options.aside ?? false,
     speechWeights: options.listens ? loadSpeechWeights() : null,
   })
   const stop = (): void => crew.stop()

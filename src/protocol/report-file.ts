@@ -3,12 +3,13 @@ import { z } from 'zod'
 /** Version of the documents below; a field may be added without a new version, none is removed or changed. */
 export const REPORT_VERSION = 1
 
-const measured = z.number().nullable()
+/** Parts that the documents share. */
+export const measured = z.number().nullable()
 const sha256 = z.string().regex(/^[0-9a-f]{64}$/)
-const layout = z.enum(['mono', '2.0', '5.0', '5.1', '7.1'])
-const role = z.enum(['M', 'L', 'R', 'C', 'LFE', 'Ls', 'Rs', 'Lrs', 'Rrs'])
-const share = z.number().min(0).max(1)
-const severity = z.enum(['fail', 'warn', 'note'])
+export const layout = z.enum(['mono', '2.0', '5.0', '5.1', '7.1'])
+export const role = z.enum(['M', 'L', 'R', 'C', 'LFE', 'Ls', 'Rs', 'Lrs', 'Rrs'])
+export const share = z.number().min(0).max(1)
+export const severity = z.enum(['fail', 'warn', 'note'])
 const deliverableRole = z.enum(['mix-5.1', 'lo-ro', 'mix'])
 const clause = z.object({
   document: z.string(),
@@ -54,10 +55,14 @@ const measurements = figures.extend({
       samplePeakDbfs: measured,
     }),
   ),
-  foldDown: z.object({ loRo: figures.extend({ dialogueLoudnessLkfs: measured }).nullable(), ltRt: figures.nullable(), mono: figures.nullable() }),
+  foldDown: z.object({
+    loRo: figures.extend({ dialogueLoudnessLkfs: measured }).nullable(),
+    ltRt: figures.nullable(),
+    mono: figures.nullable(),
+  }),
 })
 
-const finding = z.object({
+export const finding = z.object({
   id: z.string(),
   severity,
   line: z.string().nullable(),
@@ -80,7 +85,7 @@ const margin = z.object({
   source: clause,
 })
 
-const tool = z.object({ name: z.literal('plimsoll'), version: z.string() })
+export const tool = z.object({ name: z.literal('plimsoll'), version: z.string() })
 const namedSpec = z.object({ id: z.string(), title: z.string(), edition: z.string() })
 
 const alteration = z.object({
@@ -176,7 +181,7 @@ export const manifestDocument = z.object({
   ),
 })
 
-const refusal = z.object({
+export const refusal = z.object({
   code: z.string().regex(/^[A-Z]+(_[A-Z0-9]+)+$/),
   message: z.string(),
   found: z.string(),
@@ -206,6 +211,27 @@ export const writtenDocument = z.object({
   files: z.array(measurements.extend({ path: z.string() })),
 })
 
+const stretch = figures.extend({
+  name: z.string().nullable(),
+  startSeconds: z.number(),
+  endSeconds: z.number(),
+  timecode: z.string().nullable(),
+  dialogueLoudnessLkfs: measured,
+})
+
+const seasonCell = z.object({ value: measured, deviation: measured, isOutlier: z.boolean() })
+
+/** One column a figure. */
+function seasonColumns<T extends z.ZodType>(cell: T) {
+  return {
+    programmeLoudnessLkfs: cell,
+    dialogueLoudnessLkfs: cell,
+    loudnessRangeLu: cell,
+    maxShortTermLkfs: cell,
+    maxTruePeakDbtp: cell,
+  }
+}
+
 /** What `measure --json` prints. Without a spec there are no margins, and `conforms` speaks of the signal alone. */
 export const measureDocument = z.object({
   version: z.literal(REPORT_VERSION),
@@ -215,11 +241,22 @@ export const measureDocument = z.object({
     measurements.extend({
       path: z.string(),
       bitsPerSample: z.int().positive(),
+      spec: namedSpec.nullable(),
+      segments: z.array(stretch),
+      reels: z.array(stretch),
       conforms: z.boolean(),
       findings: z.array(finding),
       margins: z.array(margin),
     }),
   ),
+  /** Titles side by side; null where there is one. */
+  season: z
+    .object({
+      rule: z.string(),
+      median: z.object(seasonColumns(measured)),
+      titles: z.array(z.object({ path: z.string(), ...seasonColumns(seasonCell) })),
+    })
+    .nullable(),
   /** Files among several that could not be measured. */
   refused: z.array(z.object({ path: z.string(), refusal })),
 })

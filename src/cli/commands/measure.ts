@@ -1,19 +1,22 @@
-import type { Command } from 'commander'
-import { type LayoutName, Refusal } from '../../domain/index.ts'
+import { type Command, Option } from 'commander'
+import { type LayoutName, seasonOf } from '../../domain/index.ts'
 import {
   type ChannelOrder,
   loadSpec,
   type MeasuredFile,
   measuredPicture,
-  measureFile,
+  measureFiles,
+  measureReels,
   SingleOutput,
+  seasonCsv,
   seriesCsv,
   type TimecodeOptions,
   TOOL_VERSION,
 } from '../../jobs/index.ts'
 import { withChannels, withCommon, withTimecode } from '../options.ts'
 import { EXIT, printRefusal, refusalJson } from '../outcome.ts'
-import { printFindings, printMargins, printMeasurements } from '../print.ts'
+import { printFindings, printLeqM, printMargins, printMeasurements } from '../print.ts'
+import { printSeason, printStretches } from '../print-programme.ts'
 import { refuse } from '../refusals.ts'
 import { answer, type CommonOptions } from '../terminal.ts'
 
@@ -22,6 +25,10 @@ type Options = CommonOptions &
     readonly spec?: string
     readonly series?: string
     readonly plot?: string
+    readonly season?: string
+    readonly asOne?: true
+    readonly segments?: 'auto'
+    readonly leqM?: true
     readonly replace?: true
     readonly layout?: LayoutName
     readonly order?: ChannelOrder
@@ -35,11 +42,20 @@ export function addMeasure(program: Command): void {
       'Measures programme loudness, loudness range, momentary and short-term maxima (ITU-R BS.1770-5, EBU Tech 3341 and ' +
         '3342), sample and true peaks of every channel, and the Lo/Ro fold-down of a multichannel file.',
     )
-    .argument('<file...>', 'WAV, BWF, RF64, BW64 or FLAC')
+    .argument('<file...>', 'WAV, BWF, RF64, BW64 or FLAC; or sheets of titles')
     .option('--spec <spec>', 'name of a delivery spec, or path of a spec file')
     .option('--series <csv>', 'also write loudness over time, every 100 ms (one file only)')
     .option('--plot <svg>', 'also draw loudness over time, dialogue and channels as a picture (one file only)')
-    .option('--replace', 'replace a series or picture that is there already')
+    .option('--as-one', 'the files are the reels of one programme, in this order')
+    .addOption(
+      new Option(
+        '--segments <how>',
+        'auto: leave tone, slate, leader and breaks out, where they are found in the sound',
+      ).choices(['auto']),
+    )
+    .option('--leq-m', 'also Leq(m) of a trailer or cinema commercial (ISO 21727), over the whole file')
+    .option('--season <csv>', 'also write the table of a season: each title beside the median (several files)')
+    .option('--replace', 'replace a series, picture or table that is there already')
   withTimecode(withChannels(withCommon(command)))
     .addHelpText(
       'after',
@@ -49,6 +65,11 @@ Examples:
   plimsoll measure saltmarsh-103_51.wav --spec atsc-a85-short
   plimsoll measure harbour-day.wav --order film --series harbour-day.csv
   plimsoll measure saltmarsh-103_51.wav --spec ebu-r128-s1 --plot saltmarsh-103.svg
+  plimsoll measure reel-1.wav reel-2.wav reel-3.wav --as-one --spec ebu-r128
+  plimsoll measure saltmarsh-103.json
+  plimsoll measure saltmarsh-103-master.wav --segments auto
+  plimsoll measure saltmarsh-1*.wav --season saltmarsh.csv
+  plimsoll measure headland-trailer_51.wav --leq-m
   plimsoll measure *.wav --json
 
 Exit code: 0 measured (and conforming, with --spec), 1 findings, 2 refused.`,
@@ -58,33 +79,37 @@ Exit code: 0 measured (and conforming, with --spec), 1 findings, 2 refused.`,
 
 function measure(paths: readonly string[], options: Options): Promise<void> {
   return answer(options, async ({ signal, progress }) => {
-    if (paths.length > 1 && (options.series ?? options.plot) !== undefined) {
+    const { asOne = false } = options
+    if (paths.length > 1 && !asOne && (options.series ?? options.plot) !== undefined) {
       throw refuse('CLI_SERIES_OF_SEVERAL', 'write one series or picture', `${paths.length} files`)
+    }
+    if (options.season !== undefined && (paths.length < 2 || asOne)) {
+      throw refuse('CLI_SEASON_OF_ONE', 'write a season table', asOne ? 'reels of one title' : 'one title')
     }
     using series = openOutput(options.series, options, paths)
     using plot = openOutput(options.plot, options, paths)
+    using table = openOutput(options.season, options, paths)
     const spec = options.spec === undefined ? undefined : await loadSpec(options.spec)
-    const files: MeasuredFile[] = []
-    const refused: { readonly path: string; readonly refusal: Refusal }[] = []
-    for (const [index, path] of paths.entries()) {
-      const told = ({ stage, share }: Parameters<typeof progress>[0]) =>
-        progress({ stage, share: (index + share) / paths.length })
-      try {
-        files.push(await measureFile(path, { ...options, spec, signal }, told))
-      } catch (error) {
-        // One of many that cannot be read must not cost the figures of the others.
-        if (!(error instanceof Refusal) || paths.length === 1) throw error
-        refused.push({ path, refusal: error })
-      }
+    const asked = { ...options, spec, signal }
+    const { files, refused } = asOne
+      ? { files: [await measureReels(paths, asked, progress)], refused: [] }
+      : await measureFiles(paths, asked, progress)
+    const [only] = refused
+    if (only !== undefined && paths.length === 1) throw only.refusal
+    const [first] = files
+    if (first !== undefined) {
+      series?.writeText(seriesCsv(first.curves))
+      plot?.writeText(measuredPicture(first, spec ?? null))
     }
-    series?.writeText(seriesCsv((files[0] as MeasuredFile).curves))
-    series?.place()
-    plot?.writeText(measuredPicture(files[0] as MeasuredFile, spec ?? null))
-    plot?.place()
+    const season =
+      files.length > 1 ? seasonOf(files.map(({ path, measurements }) => ({ path, ...measurements }))) : null
+    if (season !== null) table?.writeText(seasonCsv(season))
+    for (const output of [series, plot, ...(season === null ? [] : [table])]) output?.place()
     return {
       code: refused.length > 0 ? EXIT.refused : files.every((file) => file.conforms) ? EXIT.conforms : EXIT.finding,
       text: [
-        ...files.map((file) => printFile(file, spec?.title)),
+        ...files.map(printFile),
+        ...(season === null ? [] : [printSeason(season)]),
         ...refused.map(({ path, refusal }) => `${path}\n${printRefusal(refusal)}`),
       ].join('\n'),
       json: {
@@ -92,21 +117,31 @@ function measure(paths: readonly string[], options: Options): Promise<void> {
         tool: { name: 'plimsoll', version: TOOL_VERSION },
         spec: spec === undefined ? null : { id: spec.id, title: spec.title, edition: spec.edition },
         files: files.map(fileJson),
+        season,
         refused: refused.map(({ path, refusal }) => ({ path, refusal: refusalJson(refusal) })),
       },
     }
   })
 }
 
-function printFile(file: MeasuredFile, specTitle: string | undefined): string {
+function printFile(file: MeasuredFile): string {
   const against =
-    specTitle === undefined ? '' : `against ${specTitle}: ${file.conforms ? 'conforms' : 'does not conform'}\n`
-  return `${file.path}\n${printMeasurements(file)}${against}${printMargins(file.margins)}${printFindings(file.findings)}`
+    file.spec === null ? '' : `against ${file.spec.title}: ${file.conforms ? 'conforms' : 'does not conform'}\n`
+  return [
+    `${file.path}\n`,
+    printMeasurements(file.measurements),
+    file.leqMDb === undefined ? '' : printLeqM(file.leqMDb),
+    printStretches('segments', file.segments),
+    printStretches('reels', file.reels),
+    against,
+    printMargins(file.margins),
+    printFindings(file.findings),
+  ].join('')
 }
 
 /** A file as it stands in JSON: what is only drawn stays out. */
-function fileJson({ curves: _, drawn: __, ...file }: MeasuredFile): object {
-  return file
+function fileJson({ curves: _, drawn: __, startOfDaySeconds: ___, path, measurements, ...file }: MeasuredFile): object {
+  return { path, ...measurements, ...file }
 }
 
 function openOutput(path: string | undefined, { replace }: Options, sources: readonly string[]): SingleOutput | null {

@@ -1,0 +1,99 @@
+import type { Command } from 'commander'
+import type { LayoutName, Sheet } from '../../domain/index.ts'
+import {
+  type ChannelOrder,
+  checkSheet,
+  loadSpec,
+  type TimecodeOptions,
+  TOOL_VERSION,
+  writeNewSheet,
+} from '../../jobs/index.ts'
+import { withChannels, withCommon, withSpeech, withTimecode } from '../options.ts'
+import { EXIT } from '../outcome.ts'
+import { answer, type CommonOptions } from '../terminal.ts'
+
+type NewOptions = CommonOptions &
+  TimecodeOptions & {
+    readonly out: string
+    readonly spec?: string
+    readonly replace?: true
+    readonly speech?: boolean
+    readonly layout?: LayoutName
+    readonly order?: ChannelOrder
+  }
+
+export function addSheet(program: Command): void {
+  const sheet = program
+    .command('sheet')
+    .summary('the sheet of a title: one file that holds its decisions')
+    .description(
+      'Writes a sheet to start from, checks one, or prints its JSON Schema. "measure", "fit" and "deliver" take a sheet ' +
+        'in place of a file.',
+    )
+    .addHelpText(
+      'after',
+      `
+Examples:
+  plimsoll sheet new saltmarsh-103-master.wav --out saltmarsh-103.json --spec atsc-a85
+  plimsoll sheet new reel-1.wav reel-2.wav --out harbour-day.json
+  plimsoll sheet check saltmarsh-103.json
+  plimsoll sheet schema > sheet.schema.json`,
+    )
+  const create = sheet
+    .command('new')
+    .description('write a sheet for a file or its reels, with the map that is found in the sound')
+    .argument('<file...>', 'WAV, BWF, RF64, BW64 or FLAC; several are reels, in this order')
+    .requiredOption('--out <sheet>', 'the sheet to write')
+    .option('--spec <spec>', 'name of a delivery spec, to be written into the sheet')
+    .option('--replace', 'replace a sheet that is there already')
+  withTimecode(withSpeech(withChannels(withCommon(create)))).action((paths: readonly string[], options: NewOptions) =>
+    answer(options, async ({ signal, progress }) => {
+      if (options.spec !== undefined) await loadSpec(options.spec)
+      const asked = { ...options, spec: undefined, specName: options.spec, replaces: options.replace ?? false, signal }
+      const written = await writeNewSheet(paths, options.out, asked, progress)
+      return { code: EXIT.conforms, text: `${options.out}\n${told(written)}`, json: document(options.out, written) }
+    }),
+  )
+  const check = sheet
+    .command('check')
+    .description('check a sheet: its words, its files and their hashes, and every time in it')
+    .argument('<sheet>')
+  withCommon(check).action((path: string, options: CommonOptions) =>
+    answer(options, async ({ signal }) => {
+      const checked = await checkSheet(path, signal)
+      return {
+        code: EXIT.conforms,
+        text: `"${path}" is a valid sheet.\n${told(checked)}`,
+        json: document(path, checked),
+      }
+    }),
+  )
+  sheet
+    .command('schema')
+    .description('print the JSON Schema of a sheet, for editors')
+    .action(async () => {
+      const { sheetFileSchema } = await import('../../protocol/index.ts')
+      process.stdout.write(`${JSON.stringify(sheetFileSchema(), null, 2)}\n`)
+    })
+}
+
+function document(path: string, sheet: Sheet): object {
+  return { version: 1, tool: { name: 'plimsoll', version: TOOL_VERSION }, path, sheet }
+}
+
+/** What the sheet decides, a line each. */
+function told({ title, sources, segments, spec, fit, waivers }: Sheet): string {
+  const count = (entries: readonly unknown[], one: string) =>
+    entries.length === 0 ? [] : [`${entries.length} ${one}${entries.length === 1 ? '' : 's'}`]
+  const holds = [
+    ...count(sources, 'source'),
+    ...count(segments, 'segment'),
+    ...count(fit.trims, 'trim'),
+    ...count(fit.locks, 'lock'),
+    ...count(waivers, 'waiver'),
+  ]
+  return [
+    `  ${title.name}: ${holds.join(', ')}; ${spec === null ? 'no spec named' : `for ${spec.id ?? spec.path}`}\n`,
+    ...segments.map(({ kind, name, from, to }) => `  ${from} to ${to}  ${kind}${name === null ? '' : ` (${name})`}\n`),
+  ].join('')
+}
