@@ -4,6 +4,7 @@ import type { DecodeExports } from './decode.ts'
 import type { FftExports } from './fft.ts'
 import type { FoldExports } from './fold.ts'
 import type { GainExports } from './gain.ts'
+import type { LeqMExports } from './leq-m.ts'
 import type { MeterExports } from './meter.ts'
 import type { ResampleExports } from './resample.ts'
 import type { SpeechNetExports } from './speech-net.ts'
@@ -62,6 +63,7 @@ export interface KernelExports
     FftExports,
     FoldExports,
     GainExports,
+    LeqMExports,
     MeterExports,
     ResampleExports,
     SpeechNetExports,

@@ -15,6 +15,7 @@ export {
 export type { DeliveryOrder, DeliveryOutcome, DeliveryStore } from './delivery-order.ts'
 export { inspectProgramme } from './inspect-pass.ts'
 export { identifyOrder } from './intake/index.ts'
+export { measureLeqM } from './leq-m-pass.ts'
 export { seedOf } from './render-pass.ts'
 export {
   deliverProgramme,

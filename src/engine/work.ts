@@ -23,6 +23,7 @@ import {
   listenToSegment,
   type MasterComparison,
   measureSegment,
+  mWeightedEnergies,
 } from './measure/index.ts'
 import {
   type FoldedSegment,
@@ -67,6 +68,9 @@ export type MeasureTask = {
   readonly peakHistory?: boolean
 }
 
+/** Sums of squares behind the M-weighting, of each channel. */
+export type LeqMTask = { readonly kind: 'leq-m'; readonly segment: number; readonly audio: AudioName }
+
 /** Listens for speech: the probability in each whole 100 ms of the segment, 0..255. */
 export type ListenTask = { readonly kind: 'listen'; readonly segment: number; readonly audio: AudioName }
 
@@ -99,6 +103,7 @@ export type Task =
   | UpmixTask
   | MeasureTask
   | ListenTask
+  | LeqMTask
   | InspectTask
   | RenderTask
   | ForecastTask
@@ -118,6 +123,7 @@ type Results = {
   readonly upmix: Measured
   readonly measure: Measured
   readonly listen: Uint8Array
+  readonly 'leq-m': Float64Array
   readonly inspect: InspectedSegment
   readonly render: RenderedFigures
   readonly forecast: Measured
@@ -145,6 +151,10 @@ const performers = {
     const file = bench.source(task.audio)
     const source = task.within === undefined ? file : stretchOf(file, task.within)
     return measureSegment(bench.kernels, source, segmentOf(source, task), bench.cancellation, task.peakHistory)
+  },
+  'leq-m'(bench: Bench, task: LeqMTask): Float64Array {
+    const source = bench.source(task.audio)
+    return mWeightedEnergies(bench.kernels, source, segmentOf(source, task), bench.cancellation)
   },
   listen(bench: Bench, task: ListenTask): Uint8Array {
     const source = bench.source(task.audio)

@@ -6,4 +6,5 @@ export {
   masterNullDbfs,
 } from './fold-down-lock.ts'
 export { listenToSegment } from './listen.ts'
+export { mWeightedEnergies } from './leq-m.ts'
 export { createPlaneMeter, measureSegment, type PlaneMeter } from './segment.ts'
