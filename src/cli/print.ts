@@ -1,6 +1,7 @@
 import {
   type Finding,
   type FoldDownLock,
+  LEQ_M_TRADE_LIMITS_DB,
   type LoudnessFigures,
   type Margin,
   type Measurements,
@@ -32,6 +33,13 @@ export function printMeasurements(measurements: Measurements): string {
       ? []
       : ['  fold-down Lo/Ro\n', printLoudness(foldDown.loRo, '  '), printPeaks(foldDown.loRo, '  ')]),
   ].join('')
+}
+
+/** Leq(m) beside the limits of the trade. */
+export function printLeqM(leqMDb: number | null): string {
+  const { trailer, commercial } = LEQ_M_TRADE_LIMITS_DB
+  const limits = `cinemas take trailers up to ${trailer}, commercials up to ${commercial} (trade practice, from memory)`
+  return row('Leq(m)', leqMDb, 'dB', limits)
 }
 
 function printLoudness(figures: LoudnessFigures, indent = ''): string {

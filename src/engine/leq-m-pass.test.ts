@@ -76,7 +76,7 @@ test('segments do not show: their energies add up to those of one pass', () => {
 })
 
 test('silence has none; more than three minutes is noted', async () => {
-  const silent = { ...tone(1000, -20, [], 'mono', 1), readInto: () => {} }
+  const silent = { ...tone(1000, -20, [], 'mono', 1), readInto: (bytes: Uint8Array) => void bytes.fill(0) }
   expect(await leqMOf({ ...silent, frameCount: 180 * 48000 })).toEqual({ leqMDb: null, findings: [] })
   const { findings } = await leqMOf({ ...silent, frameCount: 181 * 48000 })
   expect(findings).toMatchObject([{ id: 'leq-m-long', severity: 'note', measured: 181, allowed: 180 }])

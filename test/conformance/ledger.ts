@@ -1,4 +1,5 @@
 // Every case that the documents publish. A case either runs or says why it cannot.
+import { LEAST_TOLERANCE_DB, M_WEIGHTING_TABLE } from '../testkit/m-weighting.ts'
 
 export type PublishedCase = {
   /** Document, edition and number. */
@@ -20,6 +21,7 @@ const BS_1770 = 'ITU-R BS.1770-5'
 const BS_2217 = 'Report ITU-R BS.2217'
 const TECH_3341 = 'EBU Tech 3341 v4'
 const TECH_3342 = 'EBU Tech 3342 v4'
+const ISO_21727 = 'ISO 21727:2016'
 const OWN = 'Cross-check signals'
 
 type Details = Pick<PublishedCase, 'signal' | 'figure' | 'expected' | 'unit'> & {
@@ -176,6 +178,30 @@ function bs1770Case(name: string, signal: string, expected: number | null): Publ
   return published(BS_1770, `bs-1770/${name}`, details)
 }
 
+/** Table 1 as Leq(m) of a tone against that of the table's 0 dB, and values that follow from table and replay levels. */
+const iso21727: readonly PublishedCase[] = [
+  ...M_WEIGHTING_TABLE.map(([hz, gainDb, toleranceDb]) =>
+    published(ISO_21727, `iso-21727/weighting-${hz}`, {
+      signal: `${hz} Hz in C, at 48 kHz`,
+      figure: 'M-weighting',
+      expected: gainDb,
+      tolerance: Math.max(toleranceDb, LEAST_TOLERANCE_DB),
+      unit: 'dB',
+      state: hz < 24000 ? 'run' : { absent: 'above half the sample rate; held at 88.2 kHz and more by a unit test' },
+    }),
+  ),
+  leqMCase('2k-centre', '2 kHz -20 dBFS in C', 85),
+  leqMCase('1k-centre', '1 kHz -20 dBFS in C', 79.4),
+  leqMCase('6k3-centre', '6.3 kHz -20 dBFS in C', 91.6),
+  leqMCase('2k-left-surround', '2 kHz -20 dBFS in Ls', 82),
+  leqMCase('2k-lfe', '2 kHz -20 dBFS in LFE', 95),
+]
+
+function leqMCase(name: string, signal: string, expected: number): PublishedCase {
+  const details = { signal, figure: 'Leq(m)', expected, tolerance: 0.05, unit: 'dB' }
+  return published(ISO_21727, `iso-21727/${name}`, details)
+}
+
 /** Values read by libebur128 1.2.6 and by SciPy, range by FFmpeg 5.1.9, on signals that anybody can make again. */
 const crossChecks: readonly PublishedCase[] = [
   ...crossCheck('x1', '2.0 stepped noise', [-16.142, 13.99, -10.573, -10.62]),
@@ -203,4 +229,11 @@ function crossCheck(name: string, signal: string, expected: readonly number[]): 
   )
 }
 
-export const LEDGER: readonly PublishedCase[] = [...bs1770, ...bs2217, ...tech3341, ...tech3342, ...crossChecks]
+export const LEDGER: readonly PublishedCase[] = [
+  ...bs1770,
+  ...bs2217,
+  ...tech3341,
+  ...tech3342,
+  ...iso21727,
+  ...crossChecks,
+]

@@ -3,6 +3,7 @@ import {
   describeMeasured,
   joinMeasured,
   type LoudnessFigures,
+  leqM,
   type Measured,
   type Measurements,
   momentary,
@@ -10,8 +11,9 @@ import {
   segmentCount,
   shortTerm,
 } from '../../src/domain/index.ts'
-import { measureSegment } from '../../src/engine/measure/index.ts'
+import { measureSegment, mWeightedEnergies } from '../../src/engine/measure/index.ts'
 import { loadKernels } from '../testkit/kernels.ts'
+import { M_WEIGHTING_TABLE } from '../testkit/m-weighting.ts'
 import { sourceOf } from '../testkit/sources.ts'
 import {
   amplitude,
@@ -210,6 +212,29 @@ const bs1770: Runs = new Map<string, () => Obtained>([
   ['bs-1770/997-side', () => total(inChannels('7.1', ['Ls'], sine(997, [[-20, 5]])))],
 ])
 
+function leqMOf({ planes, layout }: Signal): number | null {
+  const source = sourceOf(planes, layout, RATE_HZ)
+  const { frameCount } = source
+  const sums = mWeightedEnergies(kernels, source, { index: 0, firstFrame: 0, frameCount })
+  return leqM(sums, frameCount, layout)
+}
+
+const toneLeqM = (role: string, hz: number) => leqMOf(inChannels('5.1', [role], sine(hz, [[-20, 2]])))
+
+/** Leq(m) of a tone at the reference level in a screen channel where the table has 0 dB. */
+const REFERENCE_LEQ_M_DB = 85
+
+const iso21727: Runs = new Map<string, () => Obtained>([
+  ...M_WEIGHTING_TABLE.filter(([hz]) => hz < RATE_HZ / 2).map(([hz]) => {
+    return [`iso-21727/weighting-${hz}`, () => [(toneLeqM('C', hz) as number) - REFERENCE_LEQ_M_DB]] as const
+  }),
+  ['iso-21727/2k-centre', () => [toneLeqM('C', 2000)]],
+  ['iso-21727/1k-centre', () => [toneLeqM('C', 1000)]],
+  ['iso-21727/6k3-centre', () => [toneLeqM('C', 6300)]],
+  ['iso-21727/2k-left-surround', () => [toneLeqM('Ls', 2000)]],
+  ['iso-21727/2k-lfe', () => [toneLeqM('LFE', 2000)]],
+])
+
 function figuresOf(name: string, measure: () => LoudnessFigures): readonly (readonly [string, () => Obtained])[] {
   let kept: LoudnessFigures | null = null
   const figure = (pick: (figures: LoudnessFigures) => number | null) => (): Obtained => {
@@ -245,4 +270,4 @@ const crossChecks: Runs = new Map([
   ...figuresOf('x2-mono', () => describeMeasured(measureSignal(foldedMono(x2())))),
 ])
 
-export const RUNS: Runs = new Map([...bs1770, ...bs2217, ...tech3341, ...tech3342, ...crossChecks])
+export const RUNS: Runs = new Map([...bs1770, ...bs2217, ...tech3341, ...tech3342, ...iso21727, ...crossChecks])

@@ -69,7 +69,7 @@ Examples:
   plimsoll measure saltmarsh-103.json
   plimsoll measure saltmarsh-103-master.wav --segments auto
   plimsoll measure saltmarsh-1*.wav --season saltmarsh.csv
-  plimsoll measure headland-trailer_51.wav --leq-m
+  plimsoll measure saltmarsh-trailer_51.wav --leq-m
   plimsoll measure *.wav --json
 
 Exit code: 0 measured (and conforming, with --spec), 1 findings, 2 refused.`,
