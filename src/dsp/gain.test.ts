@@ -3,7 +3,7 @@ import { loadKernels } from '../../test/testkit/kernels.ts'
 import { seededRandom } from '../../test/testkit/programmes.ts'
 import { framesPerHop, type GainPlan, roundToGainStep } from '../domain/index.ts'
 import { gainOfFrame } from './gain.reference.ts'
-import { multiplyGains, takeGain, writeGain } from './gain.ts'
+import { holdUnityOutside, multiplyGains, takeGain, writeGain } from './gain.ts'
 
 const kernels = loadKernels(4 * 1024 * 1024)
 
@@ -76,4 +76,33 @@ describe('static gain and ride', () => {
     expect([...view(b)]).toEqual([0.5, 1, 6, 8, 1.25, 9])
     kernels.arena.release(mark)
   })
+})
+
+test('outside the programme the gain is exactly 1, up to the very frame; inside nothing changes', () => {
+  const programme = [
+    { startFrame: 4000, endFrame: 9001 },
+    { startFrame: 9001, endFrame: 20_000 },
+    { startFrame: 30_000, endFrame: 100_000 },
+  ]
+  const plan = { staticGainDb: -3.5, rideDb: Float64Array.of(-1, 2, -4, 0, 1, -2, -2, 3), ceilingDbtp: null }
+  for (const [firstFrame, frameCount] of [
+    [0, 40_000],
+    [8000, 1500],
+    [19_999, 10_002],
+    [21_000, 400],
+  ] as const) {
+    const mark = kernels.arena.mark()
+    const stretch = { firstFrame, frameCount }
+    const address = takeGain(kernels, frameCount)
+    writeGain(kernels, plan, 48000, stretch, address)
+    const before = new Float64Array(kernels.memory.buffer, address, frameCount).slice()
+    holdUnityOutside(kernels, programme, stretch, address)
+    const after = new Float64Array(kernels.memory.buffer, address, frameCount)
+    for (let i = 0; i < frameCount; i++) {
+      const frame = firstFrame + i
+      const isInside = programme.some(({ startFrame, endFrame }) => frame >= startFrame && frame < endFrame)
+      if (after[i] !== (isInside ? before[i] : 1)) expect.fail(`frame ${frame} has a gain of ${after[i]}`)
+    }
+    kernels.arena.release(mark)
+  }
 })
