@@ -83,7 +83,6 @@ export {
   type Role,
 } from './layout.ts'
 export { LEQ_M_LONGEST_SECONDS, LEQ_M_TRADE_LIMITS_DB, leqM } from './leq-m.ts'
-export { LEQ_M_LONGEST_SECONDS, LEQ_M_TRADE_LIMITS_DB, leqM } from './leq-m.ts'
 export {
   curvesWithin,
   describeMeasured,
