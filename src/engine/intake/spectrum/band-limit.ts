@@ -1,0 +1,71 @@
+import { type BandLimit, powerToDb } from '../../../domain/index.ts'
+import { BAND_COUNT, type ChannelEvidence } from './evidence.ts'
+
+/** Below this no cut is looked for: a telephone's band ends at 3.4 kHz. */
+const LOWEST_CUT_HZ = 3200
+/** A cut falls this far within 1 kHz. Microphones, tape and air lose a few dB an octave there (common practice). */
+const LEAST_STEP_DB = 24
+const STEP_HZ = 1000
+/** Above the cut nothing comes back by more than this. */
+const LARGEST_RETURN_DB = 6
+/** Below the cut there must be something: -105 dBFS in a band. */
+const FAINTEST_BAND_DBFS = -105
+/** Certain where the step is this deep. */
+const CERTAIN_STEP_DB = 50
+/** A cut above this share of the sample rate is the converter's or the resampler's own. */
+const OWN_LIMIT_SHARE = 0.465
+
+/** Half of these sample rates, less the width of their filters, is where a converted programme ends. */
+const RATES_HZ = [8000, 11025, 12000, 16000, 22050, 24000, 32000, 44100, 48000]
+const FILTER_SHARE = 0.9
+/** Low-pass corners that coders of music use (common practice). */
+const CODER_CUTS_HZ = [11000, 15000, 16000, 17000, 18000, 19000, 19500, 20000, 20500]
+const CODER_TOLERANCE_HZ = 400
+
+export function bandLimitOf(segments: readonly ChannelEvidence[], sampleRateHz: number): BandLimit | null {
+  const hzPerBand = sampleRateHz / 2 / BAND_COUNT
+  const levels = Array.from({ length: BAND_COUNT }, (_, band) =>
+    powerToDb(1e-20 + segments.reduce((sum, { bands }) => sum + bands[band]!, 0) / segments.length),
+  )
+  const reach = Math.max(2, Math.round(STEP_HZ / hzPerBand))
+  let best: { readonly band: number; readonly stepDb: number } | null = null
+  for (let band = Math.ceil(LOWEST_CUT_HZ / hzPerBand); band + reach < BAND_COUNT; band++) {
+    const below = Math.min(levels[band - 1]!, levels[band]!)
+    const above = Math.max(...levels.slice(band + reach))
+    const first = levels[band + reach]!
+    const stepDb = below - Math.max(first, above - LARGEST_RETURN_DB)
+    if (below < FAINTEST_BAND_DBFS || stepDb < LEAST_STEP_DB) continue
+    if (best === null || stepDb > best.stepDb) best = { band, stepDb }
+  }
+  if (best === null) return null
+  const cutHz = edgeHz(levels, best.band, reach, hzPerBand)
+  if (cutHz > OWN_LIMIT_SHARE * sampleRateHz) return null
+  return describe(cutHz, best.stepDb)
+}
+
+/** Where the level has fallen by half of the step's first 20 dB: just behind the last band that is whole. */
+function edgeHz(levels: readonly number[], band: number, reach: number, hzPerBand: number): number {
+  const top = levels[band]!
+  for (let next = band + 1; next <= band + reach; next++) {
+    if (levels[next]! < top - 10) return next * hzPerBand
+  }
+  return (band + reach) * hzPerBand
+}
+
+function describe(cutHz: number, stepDb: number): BandLimit {
+  const rates = RATES_HZ.filter((rate) => cutHz <= rate / 2 + 200 && cutHz >= (FILTER_SHARE * rate) / 2)
+  const isCoder = CODER_CUTS_HZ.some((cut) => Math.abs(cut - cutHz) <= CODER_TOLERANCE_HZ)
+  const suggests = rates.length > 0 && isCoder ? 'either' : rates.length > 0 ? 'lower-sample-rate' : 'lossy-coding'
+  const kHz = (hz: number) => `${(hz / 1000).toFixed(hz % 1000 === 0 ? 0 : 1)} kHz`
+  return {
+    cutHz,
+    stepDb,
+    suggests,
+    confidence: Math.min(0.95, 0.5 + (0.45 * (stepDb - LEAST_STEP_DB)) / (CERTAIN_STEP_DB - LEAST_STEP_DB)),
+    evidence: [
+      `The spectrum ends at ${kHz(cutHz)}: ${stepDb.toFixed(0)} dB less within 1 kHz, and nothing above.`,
+      ...(rates.length > 0 ? [`Audio sampled at ${rates.map(kHz).join(' or ')} ends there.`] : []),
+      ...(isCoder ? ['Coders of music cut there.'] : []),
+    ],
+  }
+}
