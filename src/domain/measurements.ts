@@ -1,3 +1,4 @@
+import type { FrameRange } from './frame-range.ts'
 import type { LayoutName, Role } from './layout.ts'
 
 /** A highest value and the frame where it stands (frame of the programme, from 0). Linear, full scale = 1. */
@@ -61,6 +62,22 @@ export type ChannelFigures = {
   readonly samplePeakDbfs: number | null
 }
 
+/** One line of dialogue: a run of speech of at least a second. */
+export type DialogueLine = FrameRange & {
+  readonly loudnessLkfs: number
+  /** Against the 5 s before and behind it where nobody speaks; null where that is silent. */
+  readonly overBackgroundLu: number | null
+}
+
+export type DialogueFigures = {
+  /** Programme loudness minus dialogue loudness (EBU R 128 s4). */
+  readonly programmeMinusDialogueLu: number | null
+  /** How lines of dialogue, background included, stand over what is heard around them: the median of all lines. */
+  readonly dialogueOverBackgroundLu: number | null
+  /** At most five, the quietest first. */
+  readonly quietestLines: readonly DialogueLine[]
+}
+
 /** The measurements of a file as `measure --json` and `report.json` print them. */
 export type Measurements = LoudnessFigures & {
   readonly layout: LayoutName
@@ -69,9 +86,12 @@ export type Measurements = LoudnessFigures & {
   readonly durationSeconds: number
   readonly dialogueLoudnessLkfs: number | null
   readonly dialogueShare: number | null
+  /** What else is said of dialogue; null where there is none, or nobody listened. */
+  readonly dialogue: DialogueFigures | null
   readonly channels: readonly ChannelFigures[]
   readonly foldDown: {
-    readonly loRo: LoudnessFigures | null
+    /** With the loudness of what is dialogue in the mix. */
+    readonly loRo: (LoudnessFigures & { readonly dialogueLoudnessLkfs: number | null }) | null
     readonly ltRt: LoudnessFigures | null
     readonly mono: LoudnessFigures | null
   }

@@ -10,7 +10,13 @@ export { Arena, type KernelExports, type Kernels, MODULE_BYTES } from './kernels
 export { MWeightedEnergy } from './leq-m.ts'
 export { Meter, type MeterInput, type MeterShape } from './meter.ts'
 export { resampleForSpeech, resamplerShape } from './resample.ts'
-export { packSpeechWeights, SPEECH_CHUNK_SAMPLES, speechProbabilities, takeSpeechSignal } from './speech-net.ts'
+export {
+  packSpeechWeights,
+  SPEECH_CHUNK_SAMPLES,
+  SPEECH_LEAD_CHUNKS,
+  speechProbabilities,
+  takeSpeechSignal,
+} from './speech-net.ts'
 export { TRUE_PEAK_PHASES } from './true-peak.ts'
 export { type Extracted, extract, type Tracks, writeFronts } from './upmix.ts'
 export { upmixHopFrames } from './upmix-geometry.ts'

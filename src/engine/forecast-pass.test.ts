@@ -42,7 +42,7 @@ async function tried(segments: readonly Measured[]): Promise<number[]> {
     trims: [],
     locks: [],
   } as unknown as DeliveryOrder
-  await decide(order, joinAnalysed(segments, null), crew, () => {})
+  await decide(order, { ...joinAnalysed(segments, null), speech: null }, crew, () => {})
   return asked
 }
 

@@ -15,6 +15,8 @@ import {
   type Measured,
   type MeasuredPart,
   type Measurements,
+  type SpeechLane,
+  withDialogue,
 } from '../domain/index.ts'
 import { bySegment, measureBySegment, measureParts, type ProgrammeShape, type Tell } from './by-segment.ts'
 import type { Crew } from './crew.ts'
@@ -50,6 +52,8 @@ export type Origin = {
   readonly anchor: FitSettings['anchor'] | null
   /** The stretches that are measured; absent: everything. */
   readonly programme?: readonly FrameRange[] | undefined
+  /** Where there is dialogue, in every file alike; null where nobody listened. */
+  readonly speech: SpeechLane | null
   /** Time of day of the first frame, where the file tells it. */
   readonly startOfDaySeconds: number | null
   readonly clock?: Clock | undefined
@@ -80,10 +84,7 @@ export async function verifyFiles(
     const shape = { ...programme, layout: file.layout }
     const measured = await measureBySegment(crew, shape, file.audio, told)
     const parts = await partsOf(crew, shape, file.audio, measured, origin.programme)
-    const measurements = describeParts(
-      parts.map((part) => part.measured),
-      programme.frameCount,
-    )
+    const measurements = describeProgramme(parts, programme.frameCount, origin.speech)
     files.push({ ...file, measured, parts, measurements })
   }
   const isPair =
@@ -102,6 +103,19 @@ export async function verifyFiles(
     heldSamples: origin.rendered.reduce((sum, { overs }) => sum + overs, 0),
   })
   return { files, lock, judgement }
+}
+
+/** Every figure of a file, of which `parts` are programme, dialogue included where somebody listened. */
+export function describeProgramme(
+  parts: readonly MeasuredPart[],
+  frameCount: number,
+  speech: SpeechLane | null,
+): Measurements {
+  const figures = describeParts(
+    parts.map((part) => part.measured),
+    frameCount,
+  )
+  return withDialogue(figures, parts, speech)
 }
 
 /** The stretches of a file that are programme, measured by themselves; all of it is one where nothing else is said. */

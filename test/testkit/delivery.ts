@@ -86,6 +86,7 @@ function measurementsOf(
     durationSeconds,
     dialogueLoudnessLkfs: null,
     dialogueShare: null,
+    dialogue: null,
     channels: roles.map((role) => ({
       role,
       maxTruePeakDbtp: role === 'LFE' ? null : levels.maxTruePeakDbtp - below[role],
@@ -99,6 +100,7 @@ function measurementsOf(
               ...figures,
               programmeLoudnessLkfs: levels.programmeLoudnessLkfs + 0.59,
               maxTruePeakDbtp: levels.maxTruePeakDbtp + 0.3,
+              dialogueLoudnessLkfs: null,
             },
       ltRt: null,
       mono: null,

@@ -40,7 +40,7 @@ export function joinMeasured(parts: readonly Measured[]): Measured {
   }
 }
 
-/** Every figure that a file's measurements print; dialogue, Lt/Rt and mono are not measured here and stay null. */
+/** Every figure that a file's measurements print; see `withDialogue` for dialogue. Lt/Rt and mono stay null. */
 export function describeMeasured(measured: Measured): Measurements {
   return describeParts([measured], measured.frameCount)
 }
@@ -67,9 +67,13 @@ export function describeParts(parts: readonly Measured[], frameCount: number): M
     ),
     dialogueLoudnessLkfs: null,
     dialogueShare: null,
+    dialogue: null,
     channels: LAYOUTS[layout].map((role, channel) => ({ role, ...peakFigures(channels.slice(channel, channel + 1)) })),
     foldDown: {
-      loRo: foldDown.length === 0 || foldDown10ms.length === 0 ? null : loudnessFigures(foldDown10ms, foldDown),
+      loRo:
+        foldDown.length === 0 || foldDown10ms.length === 0
+          ? null
+          : { ...loudnessFigures(foldDown10ms, foldDown), dialogueLoudnessLkfs: null },
       ltRt: null,
       mono: null,
     },

@@ -43,10 +43,11 @@ const SECOND_AT: i32 = FIRST_AT + BLOCK * FRAMES * 128
 const THIRD_AT: i32 = SECOND_AT + BLOCK * 2 * 64
 const FOURTH_AT: i32 = THIRD_AT + BLOCK * 64
 const GATES_AT: i32 = FOURTH_AT + BLOCK * 128
-const WORK_FLOATS: i32 = GATES_AT + BLOCK * GATES
+const STATE_AT: i32 = GATES_AT + GATES
+const WORK_FLOATS: i32 = STATE_AT + 2 * STATE
 
-/** Bytes of working memory that `listenForSpeech` needs. */
-export function listenWorkBytes(): i32 {
+/** Bytes of working memory that both steps below need. */
+export function speechWorkBytes(): i32 {
   return WORK_FLOATS << 2
 }
 
@@ -193,15 +194,15 @@ function tanh(x: f32): f32 {
   return <f32>1 - <f32>2 / (<f32>1 + Mathf.exp(<f32>2 * x))
 }
 
-/** Adds what the state says to the gates of one chunk. */
-function addState(state: usize, weights: usize, gates: usize): void {
+/** Writes the gates of one chunk: what its encoding said, and what the state says. */
+function addState(encoded: usize, state: usize, weights: usize, gates: usize): void {
   for (let m = 0; m < GATES; m += 16) {
     const left = place(weights, STATE_GATES + m * STATE)
     const right = left + STATE * 32
-    let a = v128.load(place(gates, m))
-    let b = v128.load(place(gates, m), 16)
-    let c = v128.load(place(gates, m), 32)
-    let d = v128.load(place(gates, m), 48)
+    let a = v128.load(place(encoded, m))
+    let b = v128.load(place(encoded, m), 16)
+    let c = v128.load(place(encoded, m), 32)
+    let d = v128.load(place(encoded, m), 48)
     for (let k: usize = 0; k < <usize>STATE; k++) {
       const s = v128.load32_splat(state + k * FLOAT)
       a = f32x4.add(a, f32x4.mul(s, v128.load(left + k * 32)))
@@ -217,8 +218,8 @@ function addState(state: usize, weights: usize, gates: usize): void {
 }
 
 /** One step of the recurrent layer and the probability that follows from it. Gates: input, forget, cell, output. */
-function step(gates: usize, state: usize, weights: usize): f32 {
-  addState(state, weights, gates)
+function step(encoded: usize, state: usize, weights: usize, gates: usize): f32 {
+  addState(encoded, state, weights, gates)
   const cell = place(state, STATE)
   let sum = load<f32>(place(weights, OUTPUT_BIAS))
   for (let i = 0; i < STATE; i++) {
@@ -236,29 +237,34 @@ function step(gates: usize, state: usize, weights: usize): f32 {
 }
 
 /**
- * Writes the probability of speech in each of `chunks` chunks. `x` is the address of the 64 samples before the first
- * one; behind the last one three chunks more must be readable. `state` holds 256 floats and is carried on.
+ * Writes what the recurrent layer gets of each of `chunks` chunks, 512 floats each. `x` is the address of the 64 samples
+ * before the first one; behind the last one three chunks more must be readable, and four more are written.
  */
-export function listenForSpeech(
-  x: usize,
-  chunks: i32,
+export function encodeSpeech(x: usize, chunks: i32, weights: usize, work: usize, encoded: usize): void {
+  for (let done = 0; done < chunks; done += BLOCK) {
+    const rows = (min(BLOCK, chunks - done) + 3) & ~3
+    magnitudes(place(x, done * CHUNK_SAMPLES), weights, work, rows)
+    encode(weights, work, rows)
+    const features = place(work, FOURTH_AT)
+    const bias = place(weights, GATE_BIAS)
+    const out = place(encoded, done * GATES)
+    multiply(features, 128, place(weights, INPUT_GATES), STATE * 8, STATE, bias, out, GATES, rows, GATES, false)
+  }
+}
+
+/** Runs the recurrent layer over chunks [from, to), from a fresh state on, and writes the probability of each. */
+export function followSpeech(
+  encoded: usize,
+  from: i32,
+  to: i32,
   weights: usize,
-  state: usize,
   work: usize,
   probabilities: usize,
 ): void {
-  for (let done = 0; done < chunks; done += BLOCK) {
-    const count = min(BLOCK, chunks - done)
-    const rows = (count + 3) & ~3
-    magnitudes(place(x, done * CHUNK_SAMPLES), weights, work, rows)
-    encode(weights, work, rows)
-    const gates = place(work, GATES_AT)
-    const encoded = place(work, FOURTH_AT)
-    const bias = place(weights, GATE_BIAS)
-    multiply(encoded, 128, place(weights, INPUT_GATES), STATE * 8, STATE, bias, gates, GATES, rows, GATES, false)
-    for (let chunk = 0; chunk < count; chunk++) {
-      const probability = step(place(gates, chunk * GATES), state, weights)
-      store<f32>(place(probabilities, done + chunk), probability)
-    }
+  const state = place(work, STATE_AT)
+  memory.fill(state, 0, <usize>(2 * STATE) * FLOAT)
+  for (let chunk = from; chunk < to; chunk++) {
+    const probability = step(place(encoded, chunk * GATES), state, weights, place(work, GATES_AT))
+    store<f32>(place(probabilities, chunk), probability)
   }
 }

@@ -4,7 +4,8 @@ import type { JudgedSignal, WindowLine } from './judged-lines.ts'
 
 /** Figures that a signal will show under the plan; what cannot be measured is null. */
 export type ExpectedFigures = {
-  readonly programmeLoudnessLkfs: number | null
+  /** What is held against the target: the gated total, or the loudness of dialogue. */
+  readonly anchorLkfs: number | null
   readonly maxShortTermLkfs: number | null
   readonly maxMomentaryLkfs: number | null
 }
@@ -64,6 +65,8 @@ export type FitCorrection = {
   readonly trimsDb?: Float64Array
   /** The stretches that are measured and fitted, in order; absent: everything. */
   readonly programme?: readonly FrameRange[]
+  /** 1 on the hops of dialogue, whose loudness is held against the target; absent: the gated total is. */
+  readonly dialogue100ms?: Uint8Array
   readonly locks?: readonly Lock[]
   /** What the ceiling takes from each hop by forecast, 0 or less, one value a hop. */
   readonly ceilingLossDb?: Float64Array

@@ -9,7 +9,7 @@ import {
 } from '../../domain/index.ts'
 import { buildCorridor, type Corridor, lockedHome, MAX_STATIC_GAIN_DB, wallsAt } from './corridor.ts'
 import type { Expected, ExpectedFigures, FitCorrection } from './decision.ts'
-import { type FitSource, isWhole, totalOf } from './fit-source.ts'
+import { anchorOf, type FitSource, isWhole, loudnessOfMarked } from './fit-source.ts'
 import { highestOf } from './highest.ts'
 import { windowLines } from './judged-lines.ts'
 import { energiesAfterLoss, riddenEnergies, riddenHops } from './ridden-energies.ts'
@@ -56,7 +56,7 @@ export function createFitModel(
   settings: SettledFit,
   correction: FitCorrection,
 ): FitModel {
-  const { measured, parts } = source
+  const { measured, parts, dialogue100ms } = source
   const hopCount = Math.ceil(measured.frameCount / framesPerHop(measured.sampleRateHz))
   const afterCeiling = (energies: Float64Array) =>
     correction.ceilingLossDb === undefined ? energies : energiesAfterLoss(energies, correction.ceilingLossDb)
@@ -85,10 +85,11 @@ export function createFitModel(
   const isSplit = splitsOffset(settings)
   const isAllProgramme = isWhole(parts, programme.length)
   // The blocks of a part are counted from its own beginning, which lies on the grid of hops only by chance.
-  const totalUnder = (energies: Float64Array, hops: Float64Array, gainsDb: Float64Array) =>
-    isAllProgramme
-      ? gatedLoudness(riddenHops(energies, hops, gainsDb))
-      : totalOf(riddenEnergies(energies, gainsDb), parts)
+  const totalUnder = (energies: Float64Array, hops: Float64Array, gainsDb: Float64Array) => {
+    if (dialogue100ms !== null) return loudnessOfMarked(riddenHops(energies, hops, gainsDb), dialogue100ms)
+    if (isAllProgramme) return gatedLoudness(riddenHops(energies, hops, gainsDb))
+    return anchorOf(riddenEnergies(energies, gainsDb), source)
+  }
   const anchoredTotal = (gainsDb: Float64Array) =>
     anchored(
       totalUnder(programme, programmeHops, gainsDb),
@@ -107,9 +108,8 @@ export function createFitModel(
     totalAt: (homeDb) => anchoredTotal(gainsAt(homeDb)) ?? NOTHING_LKFS,
     programmeHops: (gainsDb) => riddenHops(programme, programmeHops, gainsDb),
     expected: (gainsDb) => ({
-      ...figuresOf({ energies: riddenEnergies(programme, gainsDb), parts }, 0),
-      foldDown:
-        foldDown === null ? null : figuresOf({ energies: riddenEnergies(foldDown, gainsDb), parts }, stereoGainDb),
+      ...figuresOf(riddenEnergies(programme, gainsDb), source, 0),
+      foldDown: foldDown === null ? null : figuresOf(riddenEnergies(foldDown, gainsDb), source, stereoGainDb),
     }),
   }
 }
@@ -123,13 +123,10 @@ function splitsOffset(settings: SettledFit): boolean {
   return settings.anchor === 'balanced' && settings.stereoGain === 'linked'
 }
 
-function figuresOf(
-  { energies, parts }: { readonly energies: Float64Array; readonly parts: FitSource['parts'] },
-  gainDb: number,
-): ExpectedFigures {
+function figuresOf(energies: Float64Array, source: FitSource, gainDb: number): ExpectedFigures {
   const raised = (loudness: number | null) => (loudness === null ? null : loudness + gainDb)
   return {
-    programmeLoudnessLkfs: raised(totalOf(energies, parts)),
+    anchorLkfs: raised(anchorOf(energies, source)),
     maxShortTermLkfs: raised(loudestShortTerm(energies)?.loudnessLkfs ?? null),
     maxMomentaryLkfs: raised(loudestMomentary(energies)?.loudnessLkfs ?? null),
   }

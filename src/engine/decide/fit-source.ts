@@ -1,8 +1,11 @@
 import {
+  FINE_HOPS_PER_HOP,
   FINE_HOPS_PER_SECOND,
   type FrameRange,
   jointLoudness,
+  loudnessOf,
   type Measured,
+  markedPower,
   powerGains,
   toHops,
 } from '../../domain/index.ts'
@@ -16,14 +19,17 @@ export type FitSource = {
   readonly measured: Measured
   /** The stretches that count, in order; no window and no gating block reaches out of them. */
   readonly parts: readonly FineRange[]
+  /** 1 on the hops of dialogue inside the parts, where that is held against the target; null: the gated total is. */
+  readonly dialogue100ms: Uint8Array | null
 }
 
 /** Lays the mixer's trims on a measurement and leaves out what is no programme. */
-export function fitSource(measured: Measured, { trimsDb, programme }: FitCorrection): FitSource {
+export function fitSource(measured: Measured, { trimsDb, programme, dialogue100ms }: FitCorrection): FitSource {
   const length = measured.programme10ms.length
   const whole = [{ first: 0, end: length }]
   const parts = programme === undefined ? whole : programme.map((range) => fineRange(range, measured))
-  if (trimsDb === undefined && programme === undefined) return { measured, parts }
+  const dialogue = dialogue100ms === undefined ? null : insideOf(parts, dialogue100ms)
+  if (trimsDb === undefined && programme === undefined) return { measured, parts, dialogue100ms: dialogue }
   const gains = trimsDb === undefined ? new Float64Array(length).fill(1) : powerGains(trimsDb, length)
   const heard = (energies: Float64Array): Float64Array => {
     const kept = new Float64Array(length)
@@ -40,7 +46,16 @@ export function fitSource(measured: Measured, { trimsDb, programme }: FitCorrect
       foldDown10ms: foldDown10ms === null ? null : heard(foldDown10ms),
     },
     parts,
+    dialogue100ms: dialogue,
   }
+}
+
+/** The marked hops that lie wholly inside one of the parts. */
+function insideOf(parts: readonly FineRange[], isMarked100ms: Uint8Array): Uint8Array {
+  return isMarked100ms.map((isMarked, hop) => {
+    const [first, end] = [hop * FINE_HOPS_PER_HOP, (hop + 1) * FINE_HOPS_PER_HOP]
+    return parts.some((part) => part.first <= first && end <= part.end) ? isMarked : 0
+  })
 }
 
 /** The whole fine hops that lie inside a range of frames. */
@@ -50,12 +65,19 @@ function fineRange({ startFrame, endFrame }: FrameRange, { sampleRateHz, program
   return { first, end: Math.max(first, Math.min(Math.floor(endFrame / fineHopFrames), programme10ms.length)) }
 }
 
-/** Programme loudness over all parts together; null where nothing passes the gate. */
-export function totalOf(energies: Float64Array, parts: readonly FineRange[]): number | null {
+/** What is held against the target; null where nothing passes the gate, or nothing of the dialogue is heard. */
+export function anchorOf(energies: Float64Array, { parts, dialogue100ms }: Omit<FitSource, 'measured'>): number | null {
+  if (dialogue100ms !== null) return loudnessOfMarked(toHops(energies), dialogue100ms)
   return jointLoudness(parts.map(({ first, end }) => toHops(energies.subarray(first, end))))
 }
 
 /** True where there is one part and it is everything. */
 export function isWhole(parts: readonly FineRange[], length: number): boolean {
   return parts.length === 1 && parts[0]?.first === 0 && parts[0].end === length
+}
+
+/** Loudness of the hops that are marked. */
+export function loudnessOfMarked(hops: Float64Array, isMarked: Uint8Array): number | null {
+  const power = markedPower(hops, isMarked)
+  return power === null ? null : loudnessOf(power)
 }

@@ -29,19 +29,20 @@ export function refineGains(
   const settings = settleStereoGain(fitSource(measured, correction), spec, asked)
   return chooseGains(measured, spec, settings, {
     ...correction,
-    aimShiftLu: aimShift(spec, settings, renders),
+    aimShiftLu: aimShift(spec, settings, renders, correction.dialogue100ms !== undefined),
     guardShiftLu: sumOfExcesses(renders, (render) => windowExcess(render, spec)),
     ceilingShiftDb: sumOfExcesses(renders, (render) => truePeakExcess(render, spec)),
   })
 }
 
 /** Where the forecast must stand so that the reading lands on the target, minus the target. */
-function aimShift(spec: DeliverySpec, settings: SettledFit, renders: readonly Render[]): number {
+function aimShift(spec: DeliverySpec, settings: SettledFit, renders: readonly Render[], isOnDialogue: boolean): number {
+  const field = isOnDialogue ? 'dialogueLoudnessLkfs' : 'programmeLoudnessLkfs'
   const points = renders.flatMap(({ decision, measurements }) => {
-    const foldDownLkfs = measurements.foldDown.loRo?.programmeLoudnessLkfs ?? null
-    const reading = anchored(measurements.programmeLoudnessLkfs, foldDownLkfs, settings)
-    const { programmeLoudnessLkfs, foldDown } = decision.expected
-    const forecast = anchored(programmeLoudnessLkfs, foldDown?.programmeLoudnessLkfs ?? null, settings)
+    const foldDownLkfs = measurements.foldDown.loRo?.[field] ?? null
+    const reading = anchored(measurements[field], foldDownLkfs, settings)
+    const { anchorLkfs, foldDown } = decision.expected
+    const forecast = anchored(anchorLkfs, foldDown?.anchorLkfs ?? null, settings)
     return reading === null || forecast === null ? [] : [{ reading, forecast }]
   })
   const last = points.at(-1)

@@ -1,5 +1,5 @@
 import { type DeliverySpec, type FitSettings, roundToGainStep } from '../../domain/index.ts'
-import { type FitSource, totalOf } from './fit-source.ts'
+import { anchorOf, type FitSource } from './fit-source.ts'
 
 /** With `auto` settled: one gain for both files, or a constant of its own for the stereo. */
 export type SettledFit = FitSettings & { readonly stereoGain: 'linked' | 'own' }
@@ -29,9 +29,10 @@ export function ownStereoGain(source: FitSource): number {
 }
 
 /** By how much the fold-down reads above the mix; 0 where there is none, or nothing passes the gate. */
-function stereoOffset({ measured, parts }: FitSource): number {
+function stereoOffset(source: FitSource): number {
+  const { measured } = source
   if (measured.foldDown10ms === null) return 0
-  const total = totalOf(measured.programme10ms, parts)
-  const foldDownTotal = totalOf(measured.foldDown10ms, parts)
+  const total = anchorOf(measured.programme10ms, source)
+  const foldDownTotal = anchorOf(measured.foldDown10ms, source)
   return total === null || foldDownTotal === null ? 0 : foldDownTotal - total
 }

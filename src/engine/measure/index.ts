@@ -5,6 +5,6 @@ export {
   type MasterComparison,
   masterNullDbfs,
 } from './fold-down-lock.ts'
-export { listenToSegment } from './listen.ts'
 export { mWeightedEnergies } from './leq-m.ts'
+export { listenToSegment } from './listen.ts'
 export { createPlaneMeter, measureSegment, type PlaneMeter } from './segment.ts'

@@ -14,13 +14,14 @@ import {
   resampleForSpeech,
   resamplerShape,
   SPEECH_CHUNK_SAMPLES,
+  SPEECH_LEAD_CHUNKS,
   speechProbabilities,
   takePlane,
   takeSpeechSignal,
 } from '../../dsp/index.ts'
 
-/** Heard before a segment, so that the network knows what went before: 100 of its chunks. */
-const LEAD_SECONDS = 3.2
+/** A network that hears one chunk after the other is late: a chunk tells of the 32 ms before it. */
+const DELAY_CHUNKS = 1
 
 const READ_SECONDS = 1
 const CHUNKS_PER_HOP = SPEECH_RATE_HZ / HOPS_PER_SECOND / SPEECH_CHUNK_SAMPLES
@@ -40,21 +41,22 @@ export function listenToSegment(
   const { sampleRateHz } = source.format
   const mark = kernels.arena.mark()
   try {
-    const leadFrames = Math.min(segment.firstFrame, LEAD_SECONDS * sampleRateHz)
-    const frames = leadFrames + segment.frameCount
-    const heard = takeHeard(kernels, source, segment.firstFrame - leadFrames, frames, cancellation)
-    const sampleCount = Math.floor((frames * SPEECH_RATE_HZ) / sampleRateHz)
-    const signal = takeSpeechSignal(kernels, Math.ceil(sampleCount / SPEECH_CHUNK_SAMPLES))
-    resampleForSpeech(kernels, { address: heard, sampleRateHz }, { address: signal.address, count: sampleCount })
-    const leadChunks = (leadFrames * SPEECH_RATE_HZ) / (sampleRateHz * SPEECH_CHUNK_SAMPLES)
-    const probabilities = speechProbabilities(kernels, weights, signal).subarray(leadChunks)
+    const chunkFrames = (SPEECH_CHUNK_SAMPLES * sampleRateHz) / SPEECH_RATE_HZ
+    const leadChunks = segment.firstFrame === 0 ? 0 : SPEECH_LEAD_CHUNKS
+    const chunkCount = leadChunks + Math.ceil(segment.frameCount / chunkFrames) + DELAY_CHUNKS
+    const firstFrame = segment.firstFrame - leadChunks * chunkFrames
+    const heard = takeHeard(kernels, source, firstFrame, Math.ceil(chunkCount * chunkFrames), cancellation)
+    const signal = takeSpeechSignal(kernels, chunkCount)
+    const samples = { address: signal.address, count: chunkCount * SPEECH_CHUNK_SAMPLES }
+    resampleForSpeech(kernels, { address: heard, sampleRateHz }, samples)
+    const probabilities = speechProbabilities(kernels, weights, signal, leadChunks)
     return toHops(probabilities, Math.floor((segment.frameCount * HOPS_PER_SECOND) / sampleRateHz))
   } finally {
     kernels.arena.release(mark)
   }
 }
 
-/** Decodes what is listened to into kernel memory; silence stands around it. Gives the address of its first frame. */
+/** Decodes what is listened to into kernel memory; silence stands around the programme. Gives the address of its first frame. */
 function takeHeard(
   kernels: Kernels,
   source: AudioSource,
@@ -100,7 +102,7 @@ function mixInto(heard: Float32Array, planes: readonly Float32Array[], count: nu
 /** Means over whole 100 ms of what the chunks of 32 ms say, weighted by how much of each lies there. */
 function toHops(probabilities: Float32Array, hopCount: number): Uint8Array {
   return Uint8Array.from({ length: hopCount }, (_, hop) => {
-    const [start, end] = [hop * CHUNKS_PER_HOP, (hop + 1) * CHUNKS_PER_HOP]
+    const [start, end] = [hop * CHUNKS_PER_HOP + DELAY_CHUNKS, (hop + 1) * CHUNKS_PER_HOP + DELAY_CHUNKS]
     let sum = 0
     for (let chunk = Math.floor(start); chunk < end; chunk++) {
       sum += (probabilities[chunk] as number) * (Math.min(end, chunk + 1) - Math.max(start, chunk))

@@ -3,6 +3,7 @@ import {
   type Finding,
   type FitSettings,
   type FoldDownLock,
+  isJudgedOnDialogue,
   type Margin,
   type Measurements,
   printedValue,
@@ -54,20 +55,21 @@ export function judgeDelivery(delivery: DeliveryToJudge): Judgement {
 }
 
 function judgeLanding({ deliverables, spec, anchor }: DeliveryToJudge): readonly Finding[] {
-  const readings = deliverables.map(({ measurements }) => measurements.programmeLoudnessLkfs)
   const [mix] = deliverables
+  const isDialogue = mix !== undefined && isJudgedOnDialogue(spec, mix.measurements)
+  const field = isDialogue ? 'dialogueLoudnessLkfs' : 'programmeLoudnessLkfs'
+  const readings = deliverables.map(({ measurements }) => measurements[field])
   const [ofMix = null, ofStereo = null] = readings
   const isBalanced = anchor === 'balanced' && ofMix !== null && ofStereo !== null
   const measured = isBalanced ? (ofMix + ofStereo) / 2 : ofMix
   const target = spec.programmeLoudness.targetLkfs
-  const isDialogue = spec.anchor === 'dialogue' && mix !== undefined && mix.measurements.dialogueLoudnessLkfs !== null
-  if (anchor === null || mix?.role === 'lo-ro' || isDialogue || measured === null) return []
+  if (anchor === null || mix?.role === 'lo-ro' || measured === null) return []
   if (printedValue(Math.abs(measured - target), 3) <= LANDING_LU) return []
   return [
     {
       id: 'beside-target',
       severity: 'warn',
-      line: 'programmeLoudnessLkfs',
+      line: field,
       measured,
       allowed: [target - LANDING_LU, target + LANDING_LU],
       unit: 'LKFS',

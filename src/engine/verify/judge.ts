@@ -3,6 +3,8 @@ import {
   type DeliverableRole,
   type DeliverySpec,
   type Finding,
+  isJudgedOnDialogue,
+  LEAST_DIALOGUE_SHARE,
   type LoudnessCurve,
   type LoudnessCurves,
   type Measurements,
@@ -99,24 +101,39 @@ function judgeSampleRate(measurements: Measurements, spec: DeliverySpec, context
 }
 
 function judgeAnchor(measurements: Measurements, spec: DeliverySpec, context: JudgeContext): readonly Finding[] {
-  if (spec.anchor === 'programme' || measurements.dialogueLoudnessLkfs !== null || context.role === 'lo-ro') return []
+  if (spec.anchor === 'programme' || context.role === 'lo-ro' || isJudgedOnDialogue(spec, measurements)) return []
+  const { dialogueShare } = measurements
+  const anchor = `${spec.title} measures the anchor element, usually dialogue;`
+  const instead = 'so the gated total of the whole programme is judged in its place'
+  if (dialogueShare === null) {
+    return [
+      {
+        ...whole('anchor-not-measured', 'note', 'dialogueLoudnessLkfs'),
+        unit: 'LKFS',
+        source: citation(spec.programmeLoudness.source),
+        message: sentence(context, `${anchor} no dialogue was listened for, ${instead}`),
+      },
+    ]
+  }
+  const [found, least] = [dialogueShare, LEAST_DIALOGUE_SHARE].map((share) => `${printFigure(100 * share, 0)} %`)
   return [
     {
-      ...whole('anchor-not-measured', 'note', 'dialogueLoudnessLkfs'),
-      unit: 'LKFS',
-      source: citation(spec.programmeLoudness.source),
-      message: sentence(
-        context,
-        `${spec.title} measures the anchor element, usually dialogue; no dialogue was measured, so the gated total of ` +
-          'the whole programme is judged in its place',
-      ),
+      ...whole('little-dialogue', 'note', 'dialogueShare'),
+      measured: dialogueShare,
+      allowed: LEAST_DIALOGUE_SHARE,
+      unit: 'share',
+      source: 'common practice',
+      message: sentence(context, `${anchor} ${found} of this is dialogue, less than ${least}, ${instead}`),
     },
   ]
 }
 
+/** What is held against the target. */
+const TOTALS: readonly string[] = ['programmeLoudnessLkfs', 'dialogueLoudnessLkfs']
+
 function judgeLine(line: Line, spec: DeliverySpec, context: JudgeContext): readonly Finding[] {
   if (line.measured === null) return judgeUnmeasured(line, context)
-  const isOffset = context.role === 'lo-ro' && line.field === 'programmeLoudnessLkfs'
+  const isOffset = context.role === 'lo-ro' && TOTALS.includes(line.field)
   const missed = !isInside(line, line.measured)
   if (isOffset) return [stereoOffset(line, line.measured, spec, missed, context), ...byRounding(line, context)]
   if (!missed) return byRounding(line, context)

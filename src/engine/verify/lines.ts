@@ -1,4 +1,10 @@
-import type { Clause, DeliverableRole, DeliverySpec, Measurements } from '../../domain/index.ts'
+import {
+  type Clause,
+  type DeliverableRole,
+  type DeliverySpec,
+  isJudgedOnDialogue,
+  type Measurements,
+} from '../../domain/index.ts'
 
 /** One line of a spec held against one file: what was measured and the bounds it must stay inside. */
 export type Line = {
@@ -68,7 +74,7 @@ export function specLines(measurements: Measurements, spec: DeliverySpec, role: 
 
 function loudnessLine(measurements: Measurements, spec: DeliverySpec): Line {
   const { targetLkfs, toleranceBelowLu, toleranceAboveLu, source } = spec.programmeLoudness
-  const isDialogue = spec.anchor === 'dialogue' && measurements.dialogueLoudnessLkfs !== null
+  const isDialogue = isJudgedOnDialogue(spec, measurements)
   return {
     id: isDialogue ? 'dialogue-loudness' : 'programme-loudness',
     field: isDialogue ? 'dialogueLoudnessLkfs' : 'programmeLoudnessLkfs',
@@ -88,12 +94,13 @@ function foldDownLines(measurements: Measurements, spec: DeliverySpec): readonly
   if (loRo === null) return []
   const { targetLkfs, toleranceBelowLu, toleranceAboveLu } = spec.programmeLoudness
   const shared = { severity: 'warn', source: FOLD_DOWN_PRACTICE } as const
+  const isDialogue = isJudgedOnDialogue(spec, measurements)
   const loudness: Line = {
     ...shared,
     id: 'fold-down-loudness',
-    field: 'foldDown.loRo.programmeLoudnessLkfs',
-    name: 'loudness of the Lo/Ro fold-down',
-    measured: loRo.programmeLoudnessLkfs,
+    field: isDialogue ? 'foldDown.loRo.dialogueLoudnessLkfs' : 'foldDown.loRo.programmeLoudnessLkfs',
+    name: isDialogue ? 'dialogue loudness of the Lo/Ro fold-down' : 'loudness of the Lo/Ro fold-down',
+    measured: isDialogue ? loRo.dialogueLoudnessLkfs : loRo.programmeLoudnessLkfs,
     low: targetLkfs - toleranceBelowLu,
     high: targetLkfs + toleranceAboveLu,
     unit: 'LKFS',

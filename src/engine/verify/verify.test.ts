@@ -21,6 +21,7 @@ const onTarget: Measurements = {
   samplePeakDbfs: -4.2,
   dialogueLoudnessLkfs: null,
   dialogueShare: null,
+  dialogue: null,
   channels: [{ role: 'L', maxTruePeakDbtp: -4.2, samplePeakDbfs: -4.3 }],
   foldDown: {
     loRo: {
@@ -30,6 +31,7 @@ const onTarget: Measurements = {
       maxShortTermLkfs: -17,
       maxTruePeakDbtp: -3.8,
       samplePeakDbfs: -3.9,
+      dialogueLoudnessLkfs: null,
     },
     ltRt: null,
     mono: null,
@@ -158,8 +160,21 @@ test('hundreds of places are counted, and the worst twelve are named', () => {
 test('the dialogue anchor falls back to the total with a note, and is judged itself once it is known', () => {
   const longForm = findSpec('atsc-a85') as DeliverySpec
   expect(severities(judge(onTarget, longForm, mix))).toEqual({ 'anchor-not-measured': 'note' })
-  const loudMusic = { ...onTarget, programmeLoudnessLkfs: -20, dialogueLoudnessLkfs: -24.5 }
+  const loRo = onTarget.foldDown.loRo as NonNullable<typeof onTarget.foldDown.loRo>
+  const loudMusic = {
+    ...onTarget,
+    programmeLoudnessLkfs: -20,
+    dialogueLoudnessLkfs: -24.5,
+    dialogueShare: 0.15,
+    foldDown: { ...onTarget.foldDown, loRo: { ...loRo, programmeLoudnessLkfs: -19, dialogueLoudnessLkfs: -24 } },
+  }
   expect(judge(loudMusic, longForm, mix)).toEqual([])
+  // Below 15 % of dialogue the total is what is judged (common practice).
+  expect(severities(judge({ ...loudMusic, dialogueShare: 0.149 }, longForm, mix))).toEqual({
+    'little-dialogue': 'note',
+    'programme-loudness': 'fail',
+    'fold-down-loudness': 'warn',
+  })
   expect(severities(judge({ ...loudMusic, dialogueLoudnessLkfs: -27 }, longForm, mix))).toEqual({
     'dialogue-loudness': 'fail',
   })
