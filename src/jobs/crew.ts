@@ -21,17 +21,17 @@ export class WorkerCrew implements Crew {
   constructor(
     options: Omit<CrewBirth, 'stop'> & {
       readonly workerCount: number
-      /** On a thread of its own even where it is one worker. */
+      /** On threads of their own, all of them; else one of them works here. */
       readonly aside: boolean
     },
   ) {
     const stop = new SharedArrayBuffer(Int32Array.BYTES_PER_ELEMENT)
     this.#stop = new Int32Array(stop)
     const { workerCount, aside, ...birth } = options
-    this.#hands =
-      workerCount === 1 && !aside
-        ? [workHere({ ...birth, stop })]
-        : Array.from({ length: workerCount }, () => hireThread({ ...birth, stop }))
+    const threads = Array.from({ length: aside ? workerCount : workerCount - 1 }, () => {
+      return hireThread({ ...birth, stop })
+    })
+    this.#hands = aside ? threads : [...threads, workHere({ ...birth, stop })]
   }
 
   /** Tells every hand where the audio lies from now on. */
@@ -51,7 +51,7 @@ export class WorkerCrew implements Crew {
       }
     }
     try {
-      await Promise.all(this.#hands.map(work))
+      await Promise.all(this.#hands.flatMap((hand) => new Array(hand.depth).fill(hand).map(work)))
     } catch (error) {
       this.stop()
       await Promise.all(this.#hands.map((hand) => hand.idle()))
