@@ -23,11 +23,11 @@ export type OutsideReading = {
 }
 
 const root = fileURLToPath(new URL('../../', import.meta.url))
-const probe = `${root}build/libebur128-probe`
 
 /** Compiles the probe if it is missing or older than its source, and gives its path. */
-export function libebur128Probe(): string {
-  const source = `${root}test/peers/libebur128-probe.c`
+export function libebur128Probe(name: 'libebur128-probe' | 'libebur128-reels' = 'libebur128-probe'): string {
+  const probe = `${root}build/${name}`
+  const source = `${root}test/peers/${name}.c`
   if (!existsSync(probe) || statSync(probe).mtimeMs < statSync(source).mtimeMs) {
     mkdirSync(`${root}build`, { recursive: true })
     execFileSync('gcc', ['-O3', '-march=native', '-o', probe, source, '-lebur128', '-lm'])

@@ -55,6 +55,36 @@ export function readWavByLibebur128(path: string, mode: 'fast' | 'full' = 'fast'
   })
 }
 
+/** A stretch of a 24-bit WAV file in frames, [start, end). */
+export type Piece = { readonly path: string; readonly startFrame: number; readonly endFrame: number }
+
+/** All of a WAV file. */
+export function wholePiece(path: string): Piece {
+  return { path, startFrame: 0, endFrame: wavShape(path).frameCount }
+}
+
+/** What libebur128 makes of several stretches together: one gate over the blocks of all, none of which joins two. */
+export function readTogetherByLibebur128(pieces: readonly Piece[]): {
+  readonly programmeLoudnessLkfs: number
+  readonly loudnessRangeLu: number
+} {
+  const shapes = pieces.map(({ path }) => wavShape(path))
+  const { channelCount, sampleRateHz } = shapes[0] as (typeof shapes)[number]
+  const places = pieces.flatMap(({ path, startFrame, endFrame }, index) => {
+    const { dataByteOffset } = shapes[index] as (typeof shapes)[number]
+    return [path, dataByteOffset + startFrame * channelCount * 3, endFrame - startFrame]
+  })
+  const args = [channelCount, sampleRateHz, ...places].map(String)
+  return JSON.parse(execFileSync(libebur128Probe('libebur128-reels'), args, { encoding: 'utf8' }))
+}
+
+/** The frames of a stretch of a 24-bit WAV file, as they lie there. */
+export function framesOf({ path, startFrame, endFrame }: Piece): Buffer {
+  const { dataByteOffset, channelCount } = wavShape(path)
+  const frameBytes = channelCount * 3
+  return readFileSync(path).subarray(dataByteOffset + startFrame * frameBytes, dataByteOffset + endFrame * frameBytes)
+}
+
 /** What the chunks of a RIFF file say. @source Microsoft and IBM, Multimedia Programming Interface 1.0 (1991), RIFF */
 export function wavShape(path: string) {
   const bytes = readFileSync(path)
