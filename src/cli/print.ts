@@ -27,11 +27,30 @@ export function printMeasurements(measurements: Measurements): string {
   return [
     `  ${layout}, ${sampleRateHz / 1000} kHz, ${printTime(durationSeconds, 2)}\n`,
     printLoudness(measurements),
+    printDialogue(measurements),
     row('true peak', measurements.maxTruePeakDbtp, 'dBTP', channels.length > 1 ? peaks : ''),
     row('sample peak', measurements.samplePeakDbfs, 'dBFS', channels.length > 1 ? samplePeaks : ''),
     ...(foldDown.loRo === null
       ? []
       : ['  fold-down Lo/Ro\n', printLoudness(foldDown.loRo, '  '), printPeaks(foldDown.loRo, '  ')]),
+  ].join('')
+}
+
+/** What is said of dialogue; nothing where nobody listened. */
+function printDialogue({ dialogueLoudnessLkfs, dialogueShare, dialogue, sampleRateHz }: Measurements): string {
+  if (dialogueShare === null) return ''
+  const share = `${printFigure(100 * dialogueShare, 0)} % of the time`
+  if (dialogue === null)
+    return row('dialogue loudness', null, 'LKFS', dialogueLoudnessLkfs === null ? 'nobody speaks' : '')
+  const lines = dialogue.quietestLines.map(({ startFrame, loudnessLkfs, overBackgroundLu }) => {
+    const over = overBackgroundLu === null ? '' : `, ${printFigure(overBackgroundLu)} LU over what is around it`
+    return `    quiet line at ${printTime(startFrame / sampleRateHz, 1)}: ${printFigure(loudnessLkfs)} LKFS${over}\n`
+  })
+  return [
+    row('dialogue loudness', dialogueLoudnessLkfs, 'LKFS', share),
+    row('programme - dialogue', dialogue.programmeMinusDialogueLu, 'LU'),
+    row('dialogue over backgr.', dialogue.dialogueOverBackgroundLu, 'LU', 'median of the lines, 5 s around each'),
+    ...lines,
   ].join('')
 }
 
@@ -68,27 +87,23 @@ export function printFindings(findings: readonly Finding[]): string {
 
 const LINE_NAMES: Readonly<Record<string, string>> = {
   programmeLoudnessLkfs: 'programme loudness',
-  dialogueLevel: 'dialogue level',
+  dialogueLoudnessLkfs: 'dialogue loudness',
   maxTruePeakDbtp: 'true peak',
   maxShortTermLkfs: 'max short-term',
   maxMomentaryLkfs: 'max momentary',
   loudnessRangeLu: 'loudness range',
   'foldDown.loRo.programmeLoudnessLkfs': 'Lo/Ro loudness',
+  'foldDown.loRo.dialogueLoudnessLkfs': 'Lo/Ro dialogue',
   'foldDown.loRo.maxTruePeakDbtp': 'Lo/Ro true peak',
 }
 
 const ROLE_NAMES = { 'mix-5.1': '5.1', 'lo-ro': 'stereo', mix: 'mix' } as const
 
-/** A field of the measurements in trade words. */
-export function lineName(field: string): string {
-  return LINE_NAMES[field] ?? field
-}
-
 /** How far each line of the spec is inside or outside its limit. */
 export function printMargins(margins: readonly Margin[]): string {
   return margins
     .map(({ role, line, measured, limit, margin, unit }) => {
-      const name = `${ROLE_NAMES[role]} ${lineName(line)}`
+      const name = `${ROLE_NAMES[role]} ${LINE_NAMES[line] ?? line}`
       if (margin === null) return `  ${name.padEnd(LABEL_CELLS + 4)}not measured\n`
       const side = margin >= 0 ? 'inside' : 'OUTSIDE'
       const from = `${printFigure(measured, 2)} ${unit}, limit ${printFigure(limit)}`

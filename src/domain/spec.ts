@@ -25,7 +25,7 @@ export type DeliverySpec = {
   /** When this spec applies, in one sentence. */
   readonly purpose: string
   readonly edition: string
-  /** What the loudness target is measured on. `dialogue` falls back to the gated total, with a note, until speech is known. */
+  /** What the loudness target is measured on. `dialogue` falls back to the gated total, with a note, below 15 % of dialogue. */
   readonly anchor: 'programme' | 'dialogue'
   readonly programmeLoudness: {
     readonly targetLkfs: number

@@ -1,4 +1,4 @@
-import { printFigure } from '../domain/index.ts'
+import { isJudgedOnDialogue, printFigure } from '../domain/index.ts'
 import { levelTicks, type Plot, scale, timeTicks } from './axes.ts'
 import { areaPath, highestOf, linePath } from './curves.ts'
 import { lanesDrawing, lanesHeight } from './lanes.ts'
@@ -120,7 +120,7 @@ function curves({ drawn, beside }: LoudnessPicture, { x, y, columnSeconds, lowes
 
 function lines({ spec, figures }: LoudnessPicture, { y }: LoudnessScales): Markup {
   const { dialogueLoudnessLkfs, programmeLoudnessLkfs } = figures
-  const isDialogue = spec?.anchor === 'dialogue' && dialogueLoudnessLkfs !== null
+  const isDialogue = spec !== null && isJudgedOnDialogue(spec, figures)
   const total = isDialogue ? dialogueLoudnessLkfs : programmeLoudnessLkfs
   const totalY = total === null ? null : y(total)
   return markup`${spec === null ? null : specLines(spec, y, totalY)}${total === null ? null : totalPointer(y(total), total, isDialogue ? 'dialogue' : 'total')}`

@@ -1,4 +1,5 @@
 import { type DeliveryReport, type ProgrammeLanes, printTime } from '../domain/index.ts'
+import { dialogue } from './dialogue.ts'
 import { CHART_WIDTH, chartView, loudnessDrawing, loudnessInWords } from './loudness-chart.ts'
 import { pictureOfDelivery } from './loudness-picture.ts'
 import { MARK_ICON, markPicture } from './mark.ts'
@@ -52,6 +53,7 @@ ${loudnessFigure(report)}
 ${signatures(report)}
 ${channelPeaks(report)}
 ${foldDown(report)}
+${dialogue(report)}
 ${alteration(report)}
 ${findings(report)}
 ${specSection(report)}

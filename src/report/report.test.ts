@@ -249,3 +249,25 @@ describe('the picture of a measured file', () => {
     expect(/class="(?:target|limit|band)"/.test(svg)).toBe(false)
   })
 })
+
+test('dialogue stands before what was altered, with its quietest lines, and is left out where nobody listened', () => {
+  const line = { startFrame: 48000 * 70, endFrame: 48000 * 73, loudnessLkfs: -31.4, overBackgroundLu: 2.2 }
+  const spoken = {
+    dialogueLoudnessLkfs: -24.3,
+    dialogueShare: 0.42,
+    dialogue: { programmeMinusDialogueLu: 0.3, dialogueOverBackgroundLu: 9.1, quietestLines: [line] },
+  }
+  const report: DeliveryReport = {
+    ...good,
+    source: { ...good.source, startOfDaySeconds: null, measurements: { ...good.source.measurements, ...spoken } },
+    deliverables: good.deliverables.map((file) => ({ ...file, measurements: { ...file.measurements, ...spoken } })),
+  }
+  const page = renderReportHtml(report, assets)
+  expect(brokenNesting(page)).toBeNull()
+  const section = /<section><h2>Dialogue<[\s\S]*?<\/section>/.exec(page)?.[0] ?? ''
+  for (const figure of ['42', '\u221224.3', '9.1', '1:10.0', '1:13.0', '\u221231.4', '2.2']) {
+    expect(section).toContain(figure)
+  }
+  expect(page.indexOf('<h2>Dialogue')).toBeLessThan(page.indexOf('<h2>What was altered'))
+  expect(renderReportHtml(good, assets)).not.toContain('<h2>Dialogue')
+})

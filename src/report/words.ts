@@ -18,6 +18,7 @@ const LINE_WORDS: Readonly<Record<string, LineWords>> = {
   maxMomentaryLkfs: { name: 'Highest momentary', unit: 'LKFS' },
   loudnessRangeLu: { name: 'Loudness range', unit: 'LU' },
   'foldDown.loRo.programmeLoudnessLkfs': { name: 'Fold-down loudness', unit: 'LKFS' },
+  'foldDown.loRo.dialogueLoudnessLkfs': { name: 'Fold-down dialogue loudness', unit: 'LKFS' },
   'foldDown.loRo.maxTruePeakDbtp': { name: 'Fold-down true peak', unit: 'dBTP' },
 }
 

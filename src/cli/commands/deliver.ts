@@ -8,7 +8,7 @@ import {
   reportJson,
   type TimecodeOptions,
 } from '../../jobs/index.ts'
-import { withChannels, withCommon, withOutput, withSettings, withTimecode, withTrims } from '../options.ts'
+import { withChannels, withCommon, withOutput, withSettings, withSpeech, withTimecode, withTrims } from '../options.ts'
 import { EXIT } from '../outcome.ts'
 import { printFindings, printLock, printMargins } from '../print.ts'
 import { namedSettings, settingsHelp, splitSettings } from '../settings.ts'
@@ -16,6 +16,7 @@ import { answer, type CommonOptions } from '../terminal.ts'
 
 type Options = CommonOptions &
   TimecodeOptions & {
+    readonly speech?: boolean
     readonly spec?: string
     readonly trim: readonly SheetTrim[]
     readonly out: string
@@ -47,7 +48,7 @@ export function addDeliver(program: Command): void {
     .option('--title <id>', 'names the files; else the name of the source does')
     .option('--keep-nonconforming', 'keep what does not conform, under names that say so')
     .option('--gain-curve', 'also write the total gain of every frame as a mono float file')
-  withTrims(withTimecode(withSettings(withOutput(withChannels(withCommon(command))))))
+  withTrims(withTimecode(withSpeech(withSettings(withOutput(withChannels(withCommon(command)))))))
     .addHelpText(
       'after',
       `
@@ -68,7 +69,7 @@ Check the recipient's current written spec and your local rules: they decide, no
 function run(path: string, options: Options): Promise<void> {
   return answer(options, async ({ signal, progress }) => {
     const { upmix, fit } = splitSettings(options.set)
-    const { workers, layout, order, timecodeRate, timecodeStart, dropFrame, out, title } = options
+    const { workers, speech, layout, order, timecodeRate, timecodeStart, dropFrame, out, title } = options
     const delivery = await deliver(
       path,
       {
@@ -83,6 +84,7 @@ function run(path: string, options: Options): Promise<void> {
         keepsNonconforming: options.keepNonconforming ?? false,
         writesGain: options.gainCurve ?? false,
         workers,
+        speech,
         layout,
         order,
         timecodeRate,
@@ -104,8 +106,9 @@ function printDelivery({ report, isDelivered, reportPath }: Delivery): string {
   const { alteration, deliverables, foldDownLock, margins, findings, passes } = report
   const { ride, ceiling, total } = alteration
   const files = deliverables.map(({ path, measurements }) => {
-    const { programmeLoudnessLkfs, maxTruePeakDbtp } = measurements
-    return `  ${path}   ${printFigure(programmeLoudnessLkfs, 2)} LKFS, ${printFigure(maxTruePeakDbtp, 2)} dBTP\n`
+    const { programmeLoudnessLkfs, dialogueLoudnessLkfs, maxTruePeakDbtp } = measurements
+    const dialogue = dialogueLoudnessLkfs === null ? '' : `dialogue ${printFigure(dialogueLoudnessLkfs, 2)} LKFS, `
+    return `  ${path}   ${printFigure(programmeLoudnessLkfs, 2)} LKFS, ${dialogue}${printFigure(maxTruePeakDbtp, 2)} dBTP\n`
   })
   const did = [
     `static gain ${printFigure(total.staticGainDb, 2)} dB`,

@@ -1,7 +1,7 @@
 import type { Command } from 'commander'
 import { FIT_PARAMETERS, type LayoutName, type SheetTrim } from '../../domain/index.ts'
 import { type ChannelOrder, fitFile, loadSpec, reportJson, type TimecodeOptions } from '../../jobs/index.ts'
-import { withChannels, withCommon, withOutput, withSettings, withTimecode, withTrims } from '../options.ts'
+import { withChannels, withCommon, withOutput, withSettings, withSpeech, withTimecode, withTrims } from '../options.ts'
 import { EXIT } from '../outcome.ts'
 import { printFindings, printMargins } from '../print.ts'
 import { namedSettings, settingsHelp } from '../settings.ts'
@@ -9,6 +9,7 @@ import { answer, type CommonOptions } from '../terminal.ts'
 
 type Options = CommonOptions &
   TimecodeOptions & {
+    readonly speech?: boolean
     readonly spec?: string
     readonly trim: readonly SheetTrim[]
     readonly set: readonly string[]
@@ -34,7 +35,7 @@ export function addFit(program: Command): void {
       'name of a delivery spec, or path of a spec file; outranks that of a sheet, waivers included',
     )
     .option('--keep-nonconforming', 'keep what does not conform, under a name that says so')
-  withTrims(withTimecode(withSettings(withOutput(withChannels(withCommon(command))))))
+  withTrims(withTimecode(withSpeech(withSettings(withOutput(withChannels(withCommon(command)))))))
     .addHelpText(
       'after',
       `
@@ -53,7 +54,7 @@ Exit code: 0 written and conforming, 1 not conforming (nothing is written), 2 re
 
 function run(path: string, outPath: string, options: Options): Promise<void> {
   return answer(options, async ({ signal, progress }) => {
-    const { workers, layout, order, timecodeRate, timecodeStart, dropFrame } = options
+    const { workers, speech, layout, order, timecodeRate, timecodeStart, dropFrame } = options
     const { report, isWritten } = await fitFile(
       path,
       outPath,
@@ -65,6 +66,7 @@ function run(path: string, outPath: string, options: Options): Promise<void> {
         replaces: options.replace ?? false,
         keepsNonconforming: options.keepNonconforming ?? false,
         workers,
+        speech,
         layout,
         order,
         timecodeRate,

@@ -13,7 +13,7 @@ import {
   type TimecodeOptions,
   TOOL_VERSION,
 } from '../../jobs/index.ts'
-import { withChannels, withCommon, withTimecode } from '../options.ts'
+import { withChannels, withCommon, withSpeech, withTimecode } from '../options.ts'
 import { EXIT, printRefusal, refusalJson } from '../outcome.ts'
 import { printFindings, printLeqM, printMargins, printMeasurements } from '../print.ts'
 import { printSeason, printStretches } from '../print-programme.ts'
@@ -29,6 +29,7 @@ type Options = CommonOptions &
     readonly asOne?: true
     readonly segments?: 'auto'
     readonly leqM?: true
+    readonly speech?: boolean
     readonly replace?: true
     readonly layout?: LayoutName
     readonly order?: ChannelOrder
@@ -40,7 +41,8 @@ export function addMeasure(program: Command): void {
     .summary('loudness, range and peaks of files, against a spec if one is named')
     .description(
       'Measures programme loudness, loudness range, momentary and short-term maxima (ITU-R BS.1770-5, EBU Tech 3341 and ' +
-        '3342), sample and true peaks of every channel, and the Lo/Ro fold-down of a multichannel file.',
+        '3342), sample and true peaks of every channel, the Lo/Ro fold-down of a multichannel file, and dialogue: how loud, ' +
+        'how much of the time, over what background.',
     )
     .argument('<file...>', 'WAV, BWF, RF64, BW64 or FLAC; or sheets of titles')
     .option('--spec <spec>', 'name of a delivery spec, or path of a spec file')
@@ -56,7 +58,7 @@ export function addMeasure(program: Command): void {
     .option('--leq-m', 'also Leq(m) of a trailer or cinema commercial (ISO 21727), over the whole file')
     .option('--season <csv>', 'also write the table of a season: each title beside the median (several files)')
     .option('--replace', 'replace a series, picture or table that is there already')
-  withTimecode(withChannels(withCommon(command)))
+  withTimecode(withSpeech(withChannels(withCommon(command))))
     .addHelpText(
       'after',
       `

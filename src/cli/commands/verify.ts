@@ -1,6 +1,6 @@
 import type { Command } from 'commander'
 import { loadSpec, type TimecodeOptions, TOOL_VERSION, verify } from '../../jobs/index.ts'
-import { withCommon, withTimecode } from '../options.ts'
+import { withCommon, withSpeech, withTimecode } from '../options.ts'
 import { EXIT } from '../outcome.ts'
 import { printFindings, printLock, printMargins } from '../print.ts'
 import { answer, type CommonOptions } from '../terminal.ts'
@@ -15,7 +15,7 @@ export function addVerify(program: Command): void {
     )
     .argument('<folder or file>', 'a delivery folder, or one audio file')
     .requiredOption('--spec <spec>', 'name of a delivery spec, or path of a spec file')
-  withTimecode(withCommon(command))
+  withTimecode(withSpeech(withCommon(command)))
     .addHelpText(
       'after',
       `
@@ -28,7 +28,9 @@ Exit code: 0 conforms, 1 findings, 2 refused.`,
     .action(run)
 }
 
-function run(path: string, options: CommonOptions & TimecodeOptions & { readonly spec: string }): Promise<void> {
+type Options = CommonOptions & TimecodeOptions & { readonly spec: string; readonly speech?: boolean }
+
+function run(path: string, options: Options): Promise<void> {
   return answer(options, async ({ signal, progress }) => {
     const spec = await loadSpec(options.spec)
     const verified = await verify(path, { ...options, spec, signal }, progress)
