@@ -6,6 +6,7 @@ import { addFit } from './commands/fit.ts'
 import { addFold } from './commands/fold.ts'
 import { addInspect } from './commands/inspect.ts'
 import { addMeasure } from './commands/measure.ts'
+import { addPassages } from './commands/passages.ts'
 import { addSheet } from './commands/sheet.ts'
 import { addSpecs } from './commands/specs.ts'
 import { addUpmix } from './commands/upmix.ts'
@@ -30,7 +31,18 @@ Set the monitor level low before you listen for the first time: upmixed and rais
 damage loudspeakers. Sources are never written to.`,
   )
 
-for (const add of [addMeasure, addInspect, addDeliver, addVerify, addUpmix, addFit, addFold, addSheet, addSpecs])
+for (const add of [
+  addMeasure,
+  addInspect,
+  addPassages,
+  addDeliver,
+  addVerify,
+  addUpmix,
+  addFit,
+  addFold,
+  addSheet,
+  addSpecs,
+])
   add(program)
 for (const command of program.commands) command.exitOverride()
 

@@ -16,6 +16,7 @@ export type { DeliveryOrder, DeliveryOutcome, DeliveryStore } from './delivery-o
 export { inspectProgramme } from './inspect-pass.ts'
 export { identifyOrder } from './intake/index.ts'
 export { measureLeqM } from './leq-m-pass.ts'
+export { passagesOfProgramme } from './passages-pass.ts'
 export { seedOf } from './render-pass.ts'
 export {
   deliverProgramme,

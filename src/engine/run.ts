@@ -173,7 +173,7 @@ function upmixSegments(
 }
 
 /** A programme, where its first frame stands in the day if its file tells, and which stretches of it count. */
-type ProgrammeOnDisk = ProgrammeShape &
+export type ProgrammeOnDisk = ProgrammeShape &
   Pick<DeliveryOrder['source'], 'startOfDaySeconds' | 'clock'> &
   Pick<DeliveryOrder, 'programme' | 'breaks'> & {
     /** Where there is dialogue, if somebody listened before. */

@@ -7,6 +7,7 @@ import {
   framesPerHop,
   LAYOUTS,
   type LayoutName,
+  type LevelStep,
   type Measured,
   type PlaneStore,
   type Segment,
@@ -14,7 +15,7 @@ import {
   type UpmixSettings,
 } from '../domain/index.ts'
 import { type Kernels, writeFronts } from '../dsp/index.ts'
-import { type InspectedSegment, inspectSegment } from './intake/index.ts'
+import { type InspectedSegment, inspectSegment, levelStepsWithin } from './intake/index.ts'
 import {
   compareFoldDown,
   compareWithMaster,
@@ -99,12 +100,16 @@ export type CompareTask = { readonly kind: 'compare'; readonly segment: number }
 /** Looks for what the file really is and what is wrong with it. */
 export type InspectTask = { readonly kind: 'inspect'; readonly segment: number }
 
+/** Looks for places where everything changes its level at once. */
+export type LevelStepsTask = { readonly kind: 'level-steps'; readonly segment: number }
+
 export type Task =
   | UpmixTask
   | MeasureTask
   | ListenTask
   | LeqMTask
   | InspectTask
+  | LevelStepsTask
   | RenderTask
   | ForecastTask
   | FoldTask
@@ -125,6 +130,7 @@ type Results = {
   readonly listen: Uint8Array
   readonly 'leq-m': Float64Array
   readonly inspect: InspectedSegment
+  readonly 'level-steps': readonly LevelStep[]
   readonly render: RenderedFigures
   readonly forecast: Measured
   readonly fold: FoldedFigures
@@ -163,6 +169,10 @@ const performers = {
   inspect(bench: Bench, task: InspectTask): InspectedSegment {
     const source = bench.source('source')
     return inspectSegment(bench.kernels, source, segmentOf(source, task), bench.cancellation)
+  },
+  'level-steps'(bench: Bench, task: LevelStepsTask): readonly LevelStep[] {
+    const source = bench.source('source')
+    return levelStepsWithin(bench.kernels, source, segmentOf(source, task), bench.cancellation)
   },
   fold(bench: Bench, task: FoldTask): FoldedFigures {
     const source = bench.source('source')

@@ -11,6 +11,7 @@ export { type MeasuredFile, type MeasuredStretch, measureFile, measureReels, ser
 export { type MeasuredFiles, measureFiles } from './measure-many.ts'
 export { measuredPicture } from './measured-picture.ts'
 export { writeNewSheet } from './new-sheet.ts'
+export { findPassages, type PassagesOfFile } from './passages.ts'
 export { seasonCsv } from './season.ts'
 export { SingleOutput } from './single-output.ts'
 export { exampleSpecFile, loadSpec } from './specs.ts'

@@ -278,7 +278,7 @@ export const passagesDocument = z.object({
   passages: z.array(
     z.object({
       rank: z.int().positive(),
-      kind: z.enum(['too-loud', 'too-soft', 'thinnest-margin']),
+      kind: z.enum(['too-loud', 'too-soft', 'level-step', 'line-up-tone', 'thinnest-margin']),
       line: z.string(),
       startFrame: instant.frame,
       endFrame: instant.frame,

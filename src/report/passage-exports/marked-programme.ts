@@ -17,14 +17,18 @@ export type MarkedProgramme = {
 export type ClockedProgramme = MarkedProgramme & { readonly clock: Clock }
 
 /** What a marker is called, e.g. `Too loud: highest short-term 1.4 LU over`. */
-export function passageName({ kind, line, excess, unit }: Passage): string {
-  const amount = `${Math.abs(excess).toFixed(1)} ${unit === 'dBTP' ? 'dB' : 'LU'}`
+export function passageName({ kind, line, measured, excess, unit }: Passage): string {
+  const amount = `${Math.abs(excess).toFixed(1)} ${unit === 'LKFS' || unit === 'LU' ? 'LU' : 'dB'}`
   const name = lineWords(line).name.toLowerCase()
   switch (kind) {
     case 'too-loud':
       return `Too loud: ${name} ${amount} over`
     case 'too-soft':
       return `Too soft: ${name} ${amount} under`
+    case 'level-step':
+      return `Level step: everything ${amount} ${measured > 0 ? 'louder' : 'softer'} from in to out`
+    case 'line-up-tone':
+      return 'Line-up tone left in the programme'
     case 'thinnest-margin':
       return `Thinnest margin: ${name} ${amount} left`
   }
@@ -39,6 +43,8 @@ export function inTime(passages: readonly Passage[]): readonly Passage[] {
 export const MARKER_COLOURS: Readonly<Record<Passage['kind'], string>> = {
   'too-loud': 'MAGENTA',
   'too-soft': 'CYAN',
+  'level-step': 'WHITE',
+  'line-up-tone': 'WHITE',
   'thinnest-margin': 'YELLOW',
 }
 

@@ -220,6 +220,29 @@ describe('EDL', () => {
   })
 })
 
+test.each([
+  [
+    { kind: 'level-step', line: 'levelStep', measured: 1.5, excess: 1.5, unit: 'dB' },
+    'Level step: everything 1.5 dB louder from in to out',
+  ],
+  [
+    { kind: 'level-step', line: 'levelStep', measured: -2, excess: 2, unit: 'dB' },
+    'Level step: everything 2.0 dB softer from in to out',
+  ],
+  [
+    { kind: 'line-up-tone', line: 'lineUpTone', measured: -18, excess: 5, unit: 'LKFS' },
+    'Line-up tone left in the programme',
+  ],
+  [{ kind: 'too-loud', line: 'maxTruePeakDbtp', excess: 0.42, unit: 'dBTP' }, 'Too loud: true peak 0.4 dB over'],
+  [
+    { kind: 'thinnest-margin', line: 'loudnessRangeLu', excess: -3, unit: 'LU' },
+    'Thinnest margin: loudness range 3.0 LU left',
+  ],
+] as const)('a marker of %o is called %s', (more, name) => {
+  const list = readBack('edl', passagesEdl(clocked(PAL, [passage(more)])))
+  expect(list.events[0].markers[0].text).toBe(name)
+})
+
 describe('OpenTimelineIO', () => {
   const rational = (rate: number, value: number) => ({ OTIO_SCHEMA: 'RationalTime.1', rate, value })
 

@@ -1,0 +1,204 @@
+// `plimsoll passages` on real music and speech with a stretch raised on purpose, and its exports as others read them.
+import { execFileSync } from 'node:child_process'
+import { readFileSync, writeFileSync } from 'node:fs'
+import { join, relative } from 'node:path'
+import { beforeAll, describe, expect, test } from 'vitest'
+import { type Clock, clockFromLabel, labelAt, pictureAt, printTime } from '../../src/domain/index.ts'
+import { passagesDocument, readSheetFile } from '../../src/protocol/index.ts'
+import { fileFolder, filesBelow, ownFolder, PREPARATION_MS, plimsollMust } from '../testkit/cli.ts'
+import { ffmpeg, mixMaster } from '../testkit/cli-programmes.ts'
+import { readWavByLibebur128, sha256 } from '../testkit/outside.ts'
+import { run } from '../testkit/wav.ts'
+
+const folder = fileFolder()
+const at = (name: string) => join(folder, name)
+const SPEC = ['--spec', 'ebu-r128-s1']
+const DF = ['--timecode-rate', '29.97', '--drop-frame', '--timecode-start', '00:59:50;00']
+const FORMATS = ['csv', 'edl', 'otio', 'vtt', 'wav'] as const
+
+// biome-ignore lint/suspicious/noExplicitAny: parsed documents, looked at by the test that asked for them
+type Json = any
+
+const read = (what: string, path: string): Json =>
+  JSON.parse(run('/usr/bin/python3', 'test/peers/passage-readers.py', what, path).toString())
+
+/** 107892 pictures of 29.97 drop-frame are an hour (SMPTE ST 12-1), so the start is ten seconds of labels before it. */
+const CLOCK: Clock = clockFromLabel({ rate: '29.97', dropFrame: true }, 107892 - 300, 48000)
+
+/** The passages of one run, with every export of them. */
+let found: Json
+
+beforeAll(async () => {
+  // The music stands near the target of EBU R 128; from 20 s to 28 s somebody pushed it.
+  mixMaster(at('level.wav'), { musicDb: -20, speechDb: -9, seconds: 60 })
+  const pushed = "volume=10dB:enable='between(t,20,28)'"
+  ffmpeg('-i', at('level.wav'), '-af', pushed, '-c:a', 'pcm_s24le', at('pushed.wav'))
+  const exports = FORMATS.flatMap((format) => ['--export', at(`out.${format}`)])
+  found = (await plimsollMust(['passages', at('pushed.wav'), ...SPEC, ...DF, ...exports, '--json'], 1)).json()
+}, PREPARATION_MS)
+
+test('the document has the form that is promised, and the ranks follow each other', () => {
+  expect(passagesDocument.parse(found)).toEqual(found)
+  expect(found).toMatchObject({
+    spec: { id: 'ebu-r128-s1' },
+    layout: '2.0',
+    conforms: false,
+    timecode: { rate: '29.97', dropFrame: true, start: '00:59:50;00' },
+  })
+  expect(found.passages.map(({ rank }: Json) => rank)).toEqual(
+    found.passages.map((_: Json, index: number) => index + 1),
+  )
+})
+
+test('the place that was pushed is found within half a second, and comes first', () => {
+  const [first] = found.passages
+  expect(Math.abs(first.startSeconds - 20)).toBeLessThanOrEqual(0.5)
+  expect(Math.abs(first.endSeconds - 28)).toBeLessThanOrEqual(0.5)
+  expect(first.suggestedTrimDb).toBeLessThan(-3)
+})
+
+describe('exports are read back equal', () => {
+  const inTime = () => found.passages.toSorted((a: Json, b: Json) => a.startFrame - b.startFrame)
+
+  test('CSV by Python', () => {
+    const rows = read('csv', at('out.csv'))
+    expect(rows).toHaveLength(found.passages.length)
+    rows.forEach((row: Json, index: number) => {
+      const { startFrame, endFrame, startTimecode, kind, line, message } = found.passages[index]
+      expect(row).toMatchObject({
+        startFrame: `${startFrame}`,
+        endFrame: `${endFrame}`,
+        startTimecode,
+        kind,
+        line,
+        message,
+      })
+    })
+  })
+
+  test('EDL', () => {
+    const list = read('edl', at('out.edl'))
+    expect(list.count).toBe('DROP FRAME')
+    // 60 s are 1798.2 pictures: the last is begun, and the out is exclusive. 00:59:50;00 + 1799 pictures.
+    expect(list.events).toMatchObject([{ number: '001', sourceIn: '00:59:50;00', sourceOut: '01:00:49;29' }])
+    const labels = list.events[0].markers.map(({ timecode }: Json) => timecode)
+    expect(labels).toEqual(inTime().map(({ startTimecode }: Json) => startTimecode))
+  })
+
+  test('OpenTimelineIO', () => {
+    const timeline = read('otio', at('out.otio'))
+    expect(timeline.global_start_time).toMatchObject({ rate: 30000 / 1001, value: 107592 })
+    const starts = timeline.tracks.markers.map(({ marked_range }: Json) => marked_range.start_time.value)
+    expect(starts).toEqual(inTime().map(({ startFrame }: Json) => pictureAt(CLOCK, startFrame)))
+  })
+
+  test('WebVTT by FFmpeg', () => {
+    const shown = run('ffprobe', '-v', 'error', '-show_packets', '-of', 'json', at('out.vtt')).toString()
+    const starts = JSON.parse(shown).packets.map(({ pts_time }: Json) => Number(pts_time))
+    expect(starts).toEqual(inTime().map(({ startSeconds }: Json) => Math.round(startSeconds * 1000) / 1000))
+  })
+
+  test('markers by libsndfile; the audio is the same', () => {
+    const cues = read('cue', at('out.wav'))
+    expect(cues.map(({ offset }: Json) => offset)).toEqual(inTime().map(({ startFrame }: Json) => startFrame))
+    for (const { name } of cues) expect(name).toMatch(/^(?:Too loud|Too soft|Level step|Thinnest margin): [ -~]+$/)
+    const lengths = read('chunks', at('out.wav')).labels.filter(([, kind]: Json) => kind === 'ltxt')
+    const frames = inTime().map(({ startFrame, endFrame }: Json) => endFrame - startFrame)
+    expect(lengths.map(([, , length]: Json) => length)).toEqual(frames)
+    expect(() => execFileSync('sndfile-cmp', [at('pushed.wav'), at('out.wav')])).not.toThrow()
+  })
+
+  test('the same again, with any number of workers, gives the same bytes', async () => {
+    const place = ownFolder()
+    const exports = FORMATS.flatMap((format) => ['--export', join(place, `out.${format}`)])
+    await plimsollMust(['passages', at('pushed.wav'), ...SPEC, ...DF, ...exports, '--workers', '1', '--quiet'], 1)
+    for (const format of FORMATS) expect(sha256(join(place, `out.${format}`)), format).toBe(sha256(at(`out.${format}`)))
+  })
+})
+
+test('the text names places, cause, trim and effect, and says what was written', async () => {
+  const table = join(ownFolder(), 'passages.csv')
+  const { stdout } = await plimsollMust(
+    ['passages', at('pushed.wav'), ...SPEC, ...DF, '--no-speech', '--export', table],
+    1,
+  )
+  const [first] = found.passages
+  expect(stdout).toContain(`${first.startTimecode}  ${first.endTimecode}`)
+  expect(stdout).toMatch(/does not conform to .*\n.*from 00:59:50;00 at 29\.97 drop-frame\n/)
+  expect(stdout).toMatch(/carried by (?:L|R) \d+ %, (?:L|R) \d+ %/)
+  expect(stdout).toMatch(/trim \u2212\d+\.\d dB: the total goes from \u2212\d+\.\d\d to \u2212\d+\.\d\d LKFS/)
+  expect(stdout).toContain(first.message)
+  expect(stdout).toContain(`written: ${table}`)
+  expect(readFileSync(table, 'utf8')).toContain(first.startTimecode)
+})
+
+test('without timecode, places are told in time from the first frame', async () => {
+  const run = await plimsollMust(['passages', at('pushed.wav'), ...SPEC, '--no-speech'], 1)
+  expect(run.stdout).toMatch(/ {2}0:00:\d\d\.\d\d {2}0:00:\d\d\.\d\d {3}[a-z -]+\n/)
+})
+
+test.each([
+  ['measure', (json: Json) => json.files[0].findings],
+  ['verify', (json: Json) => json.findings],
+] as const)('findings of %s carry timecode, in the place and in the sentence', async (command, findingsOf) => {
+  const findings = findingsOf((await plimsollMust([command, at('pushed.wav'), ...SPEC, ...DF, '--json'], 1)).json())
+  const placed = findings.filter((finding: Json) => finding.at !== null)
+  expect(placed.length).toBeGreaterThan(0)
+  for (const finding of placed) {
+    const label = labelAt(CLOCK, Math.round(finding.at.startSeconds * 48000))
+    expect(finding.at.timecode).toBe(label)
+    expect(finding.message).toContain(label)
+  }
+})
+
+describe('suggested trims', () => {
+  const trimmed = () => found.passages.filter(({ suggestedTrimDb }: Json) => suggestedTrimDb !== null)
+  const applied = ['--set', 'stages=trims', '--keep-nonconforming', '--quiet']
+
+  /** What `fit` wrote, whatever its name says about conforming. */
+  async function loudnessAfter(out: string, source: string, words: readonly string[]): Promise<number> {
+    await plimsollMust(['fit', source, join(out, 'trimmed.wav'), ...SPEC, ...words, ...applied], 1)
+    const [name] = filesBelow(out).filter((file) => file.startsWith('trimmed'))
+    return readWavByLibebur128(join(out, name as string)).programmeLoudnessLkfs
+  }
+
+  test('each does to the total what was said, as libebur128 reads it', async () => {
+    expect(trimmed().length).toBeGreaterThan(0)
+    for (const { startSeconds, endSeconds, suggestedTrimDb, effect } of trimmed().slice(0, 3)) {
+      const words = ['--trim', `${printTime(startSeconds, 3)} ${printTime(endSeconds, 3)} ${suggestedTrimDb}`]
+      const loudness = await loudnessAfter(ownFolder(), at('pushed.wav'), words)
+      expect(Math.abs(loudness - effect.programmeLoudnessAfterLkfs)).toBeLessThan(0.01)
+    }
+    const before = readWavByLibebur128(at('pushed.wav')).programmeLoudnessLkfs
+    expect(Math.abs(before - trimmed()[0].effect.programmeLoudnessBeforeLkfs)).toBeLessThan(0.01)
+  })
+
+  test('--sheet writes them down, and fit takes the sheet', async () => {
+    const place = ownFolder()
+    const path = join(place, 'title.json')
+    await plimsollMust(['passages', at('pushed.wav'), ...SPEC, ...DF, '--no-speech', '--sheet', path], 1)
+    const { sheet, problems } = readSheetFile(JSON.parse(readFileSync(path, 'utf8')))
+    expect(problems).toBeNull()
+    expect(sheet).toMatchObject({
+      timecode: { rate: '29.97', dropFrame: true, start: '00:59:50;00' },
+      spec: { id: 'ebu-r128-s1' },
+      sources: [{ path: relative(place, at('pushed.wav')), sha256: sha256(at('pushed.wav')) }],
+    })
+    const trims = sheet?.fit.trims ?? []
+    expect(trims.length).toBeGreaterThan(0)
+    for (const { gainDb, reason } of trims) {
+      const suggested = trimmed().map((passage: Json) => [passage.suggestedTrimDb, passage.message])
+      expect(suggested).toContainEqual([gainDb, reason])
+    }
+    // The first of them alone, as the sheet writes it in labels, does what its passage said.
+    const [first] = trimmed()
+    const text = JSON.parse(readFileSync(path, 'utf8'))
+    text.fit.trims = text.fit.trims.filter(({ reason }: Json) => reason === first.message)
+    expect(text.fit.trims).toHaveLength(1)
+    writeFileSync(join(place, 'one.json'), JSON.stringify(text))
+    const loudness = await loudnessAfter(place, join(place, 'one.json'), [])
+    expect(Math.abs(loudness - first.effect.programmeLoudnessAfterLkfs)).toBeLessThan(0.01)
+    const existing = await plimsollMust(['passages', at('pushed.wav'), ...SPEC, '--sheet', path, '--json'], 2)
+    expect(existing.json().refusal.code).toBe('JOBS_OUTPUT_EXISTS')
+  })
+})
