@@ -32,7 +32,20 @@ test('the measure document holds the same measurements, flat beside the path', (
     version: 1,
     tool: { name: 'plimsoll', version: '0.1.0' },
     spec: null,
-    files: [{ path: 'a.wav', ...measurements, bitsPerSample: 24, conforms: true, findings, margins }],
+    files: [
+      {
+        path: 'a.wav',
+        ...measurements,
+        bitsPerSample: 24,
+        spec: null,
+        conforms: true,
+        findings,
+        margins,
+        segments: [],
+        reels: [],
+      },
+    ],
+    season: null,
     refused: [],
   })
   expect(measureDocument.parse(document)).toEqual(document)
