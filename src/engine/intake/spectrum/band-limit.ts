@@ -15,6 +15,11 @@ const CERTAIN_STEP_DB = 50
 /** A cut above this share of the sample rate is the converter's or the resampler's own. */
 const OWN_LIMIT_SHARE = 0.465
 
+/** Below the edge the level falls by less than this from band to band, looked at over so many bands. */
+const LARGEST_FLAT_STEP_DB = 0.6
+const FLAT_BANDS = 3
+const EDGE_DB = 10
+
 /** Half of these sample rates, less the width of their filters, is where a converted programme ends. */
 const RATES_HZ = [8000, 11025, 12000, 16000, 22050, 24000, 32000, 44100, 48000]
 const FILTER_SHARE = 0.9
@@ -38,18 +43,18 @@ export function bandLimitOf(segments: readonly ChannelEvidence[], sampleRateHz: 
     if (best === null || stepDb > best.stepDb) best = { band, stepDb }
   }
   if (best === null) return null
-  const cutHz = edgeHz(levels, best.band, reach, hzPerBand)
+  const cutHz = edgeHz(levels, best.band, hzPerBand)
   if (cutHz > OWN_LIMIT_SHARE * sampleRateHz) return null
   return describe(cutHz, best.stepDb)
 }
 
-/** Where the level has fallen by half of the step's first 20 dB: just behind the last band that is whole. */
-function edgeHz(levels: readonly number[], band: number, reach: number, hzPerBand: number): number {
-  const top = levels[band]!
-  for (let next = band + 1; next <= band + reach; next++) {
-    if (levels[next]! < top - 10) return next * hzPerBand
-  }
-  return (band + reach) * hzPerBand
+/** Where the level has fallen 10 dB from the last band below the step that is not falling yet. */
+function edgeHz(levels: readonly number[], band: number, hzPerBand: number): number {
+  const flat = Math.ceil(LOWEST_CUT_HZ / hzPerBand) + FLAT_BANDS
+  let top = band
+  while (top > flat && levels[top - FLAT_BANDS]! - levels[top]! > FLAT_BANDS * LARGEST_FLAT_STEP_DB) top--
+  const edge = levels.findIndex((level, next) => next > top && level < levels[top]! - EDGE_DB)
+  return (edge < 0 ? band : edge) * hzPerBand
 }
 
 function describe(cutHz: number, stepDb: number): BandLimit {

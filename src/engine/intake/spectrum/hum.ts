@@ -3,6 +3,8 @@ import { type ChannelEvidence, HARMONIC_COUNT, HUM_BASES, NUMBERS_PER_HARMONIC }
 
 /** A harmonic counts in a segment where it stands this far over its neighbourhood. */
 const LEAST_OVER_DB = 8
+/** Fainter lines are nobody's trouble. */
+const FAINTEST_DBFS = -95
 /** Segments agree on a harmonic within this. */
 const LARGEST_SPREAD_DB = 3
 /** Where the neighbourhood is this far below the hum it cannot hide: its lack there speaks against it. */
@@ -12,6 +14,7 @@ const LARGEST_CONTRADICTION = 0.2
 const LARGEST_DEVIATION_HZ = 0.12
 /** One strong harmonic in several segments is hum, or two plain ones ... */
 const STRONG_OVER_DB = 15
+const HIGHEST_STRONG_HARMONIC = 3
 const FEWEST_HARMONICS = 2
 const FEWEST_SEGMENTS = 2
 /** ... or three in a single one (25.6 s). Moved fundamentals lie nearer to notes and need three. */
@@ -54,10 +57,15 @@ function sum(lines: readonly SteadyLine[]): number {
 }
 
 function isHum(lines: readonly SteadyLine[], isMoved: boolean): boolean {
-  if (lines.filter(({ overDb }) => overDb >= STRONG_OVER_DB).length === 0) return false
+  // A note and its overtones may lie at the higher multiples; hum is strong at the mains frequency or its double or triple.
+  const strong = lines.filter(({ number, overDb }) => number <= HIGHEST_STRONG_HARMONIC && overDb >= STRONG_OVER_DB)
+  if (strong.length === 0) return false
   if (lines.length >= CERTAIN_HARMONICS) return true
   const lasting = lines.filter(({ segmentCount }) => segmentCount >= FEWEST_SEGMENTS)
-  return !isMoved && (lasting.length >= FEWEST_HARMONICS || lasting.some(({ overDb }) => overDb >= STRONG_OVER_DB))
+  return (
+    !isMoved &&
+    (lasting.length >= FEWEST_HARMONICS || lasting.some((line) => strong.includes(line) && line.number <= 2))
+  )
 }
 
 /** A harmonic that all segments show alike in which it cannot hide; null where they do not. */
@@ -67,8 +75,10 @@ function steadyLine(segments: readonly ChannelEvidence[], base: number, number: 
   const lines = segments
     .map(({ harmonics }) => ({ hz: harmonics[at]!, levelDbfs: harmonics[at + 1]!, overDb: harmonics[at + 2]! }))
     .filter(({ hz }) => hz > 0)
-  const isThere = ({ hz, overDb }: (typeof lines)[number]) =>
-    overDb >= LEAST_OVER_DB && Math.abs(hz - number * mainsHz * ratio) <= LARGEST_DEVIATION_HZ * Math.max(1, number / 2)
+  const isThere = ({ hz, levelDbfs, overDb }: (typeof lines)[number]) =>
+    overDb >= LEAST_OVER_DB &&
+    levelDbfs >= FAINTEST_DBFS &&
+    Math.abs(hz - number * mainsHz * ratio) <= LARGEST_DEVIATION_HZ * Math.max(1, number / 2)
   const plainest = lines.filter(isThere).toSorted((a, b) => b.overDb - a.overDb)[0]
   if (plainest === undefined) return null
   const { levelDbfs } = plainest
