@@ -159,8 +159,6 @@ export {
   FRAME_RATE_NAMES,
   type FrameRateName,
   formatLabel,
-  frameAt,
-  frameOfPicture,
   frameRateFraction,
   frameRateNamed,
   inWords,
