@@ -42,10 +42,9 @@ export function surroundMix(folder: string): string {
   return ffmpeg(path, ['Advanced Simulacra', 'A New Journey', 'By-Product', 'Nebula', 'Inevitable'], graph.join(';'))
 }
 
-/** Two hours of stereo: a master over and over, 2.07 GB. */
-export function feature(master: string, folder: string): string {
-  const path = join(folder, 'feature.wav')
-  const args = ['-stream_loop', '-1', '-i', master, '-t', String(FEATURE_SECONDS), '-c', 'copy', path]
+/** Two hours: a master over and over. */
+export function feature(master: string, path: string): string {
+  const args = ['-stream_loop', '-1', '-i', master, '-t', String(FEATURE_SECONDS), '-c', 'copy', '-rf64', 'auto', path]
   execFileSync('ffmpeg', ['-v', 'error', '-y', ...args])
   return settled(path)
 }

@@ -127,13 +127,14 @@ function everySegment(kernels: Kernels, source: AudioSource, work: (segment: Seg
 }
 
 function readingStages(clock: Clock, kernels: Kernels, master: AudioSource, mix: AudioSource): Row[] {
-  const measured = (source: AudioSource) =>
+  const measured = (source: AudioSource, peakHistory = false) =>
     everySegment(kernels, source, (segment) => {
-      measureSegment(kernels, source, segment)
+      measureSegment(kernels, source, segment, undefined, peakHistory)
     })
   return [
     clock('decode 5.1 to planes', () => decode(kernels, mix)),
     clock('measure 5.1 and its fold-down, with true peak', measured(mix)),
+    clock('the same with the true peak of every 100 ms', measured(mix, true)),
     clock('measure stereo, with true peak', measured(master)),
   ]
 }
