@@ -1,4 +1,4 @@
-import { type DeliverySpec, inWords, labelAt, type Passage, printFigure, printTime } from '../domain/index.ts'
+import { inWords, labelAt, type Passage, printFigure, printTime } from '../domain/index.ts'
 import type { PassagesOfFile } from '../jobs/index.ts'
 import { printRange } from './placed.ts'
 import { printFindings } from './print.ts'
@@ -16,8 +16,8 @@ const SMALLEST_SHARE = 0.05
 const MOST_CHANNELS = 4
 
 /** The passages as a mixer reads them before going back to the edit, a few lines each. */
-export function printPassages(found: PassagesOfFile, spec: DeliverySpec, written: readonly string[]): string {
-  const { path, conforms, programmeLoudnessLkfs, passages, findings } = found
+export function printPassages(found: PassagesOfFile, written: readonly string[]): string {
+  const { path, spec, conforms, programmeLoudnessLkfs, passages, findings } = found
   return [
     `${path}: ${conforms ? 'conforms' : 'does not conform'} to ${spec.title}\n`,
     `  ${describeFile(found)}\n`,

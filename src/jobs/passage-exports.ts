@@ -49,6 +49,13 @@ export class PassageExports implements Disposable {
             'Add --timecode-rate, for example --timecode-rate 25, and --timecode-start where it is not 00:00:00:00.',
         })
       }
+      if (format === 'wav' && source.reels.length > 0) {
+        throw refuse(
+          'JOBS_EXPORT_NOT_WAV',
+          `write "${output.path}"`,
+          `${source.reels.length} reels instead of one file`,
+        )
+      }
       if (format === 'wav' && source.container === 'FLAC') {
         throw refuse('JOBS_EXPORT_NOT_WAV', `write "${output.path}"`, `a FLAC file at "${source.path}"`)
       }

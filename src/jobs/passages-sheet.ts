@@ -14,7 +14,8 @@ import { titleIdOf } from '../engine/index.ts'
 import { type ChannelOptions, sha256Of } from '../media/index.ts'
 import { sheetJson } from '../protocol/index.ts'
 import { findSpec } from '../specs/index.ts'
-import type { OpenedSource } from './source.ts'
+import { besideSheet } from './sheet.ts'
+import type { Title } from './title.ts'
 
 /** Ride points stand 100 ms apart, so no glide is shorter. */
 const GLIDE_MS = 100
@@ -47,13 +48,16 @@ function instantFor(frame: number, clock: Clock | null, sampleRateHz: number): s
   return written.find(isSame) ?? (written[0] as string)
 }
 
-/** The text of a sheet for a file that has the suggested trims in it, ready to be edited and delivered. */
+/**
+ * The text of a sheet that has the suggested trims in it, ready to be edited and delivered: a new one for a file, or the
+ * title's own with the trims that do not lie on its own added.
+ */
 export async function passagesSheet(
-  source: OpenedSource,
+  { source, sheet: own, placed, sheetPath: ownPath }: Title,
   passages: readonly Passage[],
   options: ChannelOptions & {
     readonly sheetPath: string
-    readonly specName: string
+    readonly specName?: string | undefined
     readonly signal?: AbortSignal | undefined
   },
 ): Promise<string> {
@@ -61,25 +65,46 @@ export async function passagesSheet(
   const { sheetPath, specName, layout = null, order = null } = options
   const beside = (target: string) => relative(dirname(resolve(sheetPath)), resolve(target))
   // A sheet names the start by its label, so its clock begins with a whole picture.
-  const ruler = clock === null ? null : clockFromLabel(clock.format, clock.startPicture, clock.sampleRateHz)
+  const isCounted = clock !== null && own?.timecode !== null
+  const ruler = isCounted ? clockFromLabel(clock.format, clock.startPicture, clock.sampleRateHz) : null
   const instant = (frame: number) => instantFor(frame, ruler, format.sampleRateHz)
-  const isPreset = findSpec(specName) !== null
+  // A trim or a lock that the mixer has put there stands.
+  const isFree = (passage: Passage) =>
+    ![...placed.trims, ...placed.locks].some(
+      (taken) => taken.startFrame < passage.endFrame && passage.startFrame < taken.endFrame,
+    )
+  const trims = trimmable(passages.filter(isFree)).map(({ startFrame, endFrame, suggestedTrimDb, message }) => ({
+    from: instant(startFrame),
+    to: instant(endFrame),
+    gainDb: suggestedTrimDb as number,
+    glideMs: GLIDE_MS,
+    reason: message,
+  }))
+  if (own !== null && ownPath !== null) {
+    const moved = (target: string) => beside(besideSheet(ownPath, target))
+    return sheetJson({
+      ...own,
+      sources: own.sources.map((file) => ({ ...file, path: moved(file.path) })),
+      spec: own.spec === null || own.spec.path === null ? own.spec : { ...own.spec, path: moved(own.spec.path) },
+      fit: { ...own.fit, trims: [...own.fit.trims, ...trims] },
+    })
+  }
+  const isPreset = specName !== undefined && findSpec(specName) !== null
   const sheet: Sheet = {
     title: { id: titleIdOf(titleId), name: titleId, language: null, deliveredOn: null },
     timecode: ruler === null ? null : { ...ruler.format, start: labelAt(ruler, 0) },
     sources: [{ path: beside(path), layout, order, sha256: await sha256Of(path, { cancellation: options.signal }) }],
     segments: [],
-    spec: { id: isPreset ? specName : null, path: isPreset ? null : beside(specName), edition: null, override: {} },
+    spec: {
+      id: isPreset ? specName : null,
+      path: isPreset || specName === undefined ? null : beside(specName),
+      edition: null,
+      override: {},
+    },
     upmix: {},
     fit: {
       settings: {},
-      trims: trimmable(passages).map(({ startFrame, endFrame, suggestedTrimDb, message }) => ({
-        from: instant(startFrame),
-        to: instant(endFrame),
-        gainDb: suggestedTrimDb as number,
-        glideMs: GLIDE_MS,
-        reason: message,
-      })),
+      trims,
       locks: [],
     },
     waivers: [],

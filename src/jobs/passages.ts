@@ -1,20 +1,18 @@
 import type { Clock, DeliverySpec, Finding, LayoutName, Passage } from '../domain/index.ts'
 import { type Progress, passagesOfProgramme } from '../engine/index.ts'
-import type { ChannelOptions } from '../media/index.ts'
-import type { TimecodeOptions } from './clock.ts'
+import { leftOut } from './left-out.ts'
 import { PassageExports, refuseSamePlace } from './passage-exports.ts'
 import { passagesSheet } from './passages-sheet.ts'
 import { ScratchFolder } from './scratch.ts'
 import { SingleOutput } from './single-output.ts'
-import { openSource, programmeOf, refuseChanged } from './source.ts'
+import { programmeOf, refuseChanged } from './source.ts'
+import { breaksOf, inputsOf, nameTitle, openTitle, specOrRefusal, type TitleOptions } from './title.ts'
 import { isListening, type JobOptions, withCrew } from './with-crew.ts'
 
 export type PassagesOptions = JobOptions &
-  ChannelOptions &
-  TimecodeOptions & {
-    readonly spec: DeliverySpec
-    /** The spec as it was named: the name of a preset, or a path. */
-    readonly specName: string
+  TitleOptions & {
+    /** The spec as it was named: the name of a preset, or a path; absent: the sheet names it. */
+    readonly specName?: string | undefined
     /** A sheet to write that has the suggested trims in it. */
     readonly sheet?: string | undefined
     /** Files to export to; the endings choose the formats. */
@@ -25,6 +23,7 @@ export type PassagesOptions = JobOptions &
 /** Where one file is too loud or too soft for a spec. */
 export type PassagesOfFile = {
   readonly path: string
+  readonly spec: DeliverySpec
   readonly layout: LayoutName
   readonly sampleRateHz: number
   readonly frameCount: number
@@ -35,7 +34,7 @@ export type PassagesOfFile = {
   readonly findings: readonly Finding[]
 }
 
-/** Measures one file against a spec, finds the passages worth going back to, and exports them. */
+/** Measures one file, or the programme of a sheet, against a spec, finds the passages worth going back to, and exports them. */
 export async function findPassages(
   path: string,
   options: PassagesOptions,
@@ -44,25 +43,30 @@ export async function findPassages(
   using scratch = new ScratchFolder()
   const { sheet: sheetPath, specName, signal } = options
   refuseSamePlace([...options.exports, ...(sheetPath === undefined ? [] : [sheetPath])])
-  const places = { replaces: options.replaces, sources: [path] }
+  const named = await nameTitle([path])
+  const places = { replaces: options.replaces, sources: inputsOf(named) }
   using outputs = new PassageExports(options.exports, places)
   using sheet = sheetPath === undefined ? null : new SingleOutput(sheetPath, places)
-  const source = await openSource(path, () => scratch.path, options, signal)
+  const title = await openTitle(named, () => scratch.path, options)
+  const { source, placed } = title
+  const spec = specOrRefusal(title)
   outputs.refuseUnfit(source)
+  const programme = { ...programmeOf(source), programme: title.programme, breaks: breaksOf(placed.segments) }
   const listens = isListening(options)
   const { passages, measurements, judgement } = await withCrew(source, { ...options, listens }, (crew) =>
-    passagesOfProgramme(crew, programmeOf(source), options.spec, progress === undefined ? {} : { progress }, listens),
+    passagesOfProgramme(crew, programme, spec, progress === undefined ? {} : { progress }, listens),
   )
   refuseChanged(source)
   if (sheet !== null) {
     const { path: writtenTo } = sheet
-    sheet.writeText(await passagesSheet(source, passages, { ...options, sheetPath: writtenTo, specName, signal }))
+    sheet.writeText(await passagesSheet(title, passages, { ...options, sheetPath: writtenTo, specName, signal }))
   }
   await outputs.write(source, passages, signal)
   sheet?.place()
-  const findings = [...source.findings, ...judgement.findings]
+  const findings = [...source.findings, ...leftOut(placed.segments, source, 'the sheet'), ...judgement.findings]
   return {
     path,
+    spec,
     layout: source.layout,
     sampleRateHz: source.format.sampleRateHz,
     frameCount: source.frameCount,

@@ -43,6 +43,8 @@ export type TitleOptions = ChannelOptions &
 export type Title = {
   readonly source: OpenedSource
   readonly sheet: Sheet | null
+  /** Where the sheet lies, which its paths are relative to. */
+  readonly sheetPath: string | null
   readonly spec: DeliverySpec | null
   readonly upmix: UpmixSettings
   readonly fit: FitSettings
@@ -91,6 +93,7 @@ export async function openTitle(
   return {
     source,
     sheet,
+    sheetPath: onDisk?.path ?? null,
     spec: options.spec ?? (onDisk === null ? null : await specOf(onDisk)),
     upmix: { ...defaultSettings(UPMIX_PARAMETERS), ...sheet?.upmix, ...options.upmix },
     fit: { ...defaultSettings(FIT_PARAMETERS), ...sheet?.fit.settings, ...options.fit },

@@ -136,6 +136,24 @@ describe('measure of a sheet', () => {
   })
 })
 
+describe('passages of a sheet', () => {
+  test('point at the programme alone, and their trims are added to the sheet', async () => {
+    const trims = [{ from: '10:00:01:00', to: '10:00:02:00', gainDb: -1 }]
+    const override = { targetLkfs: -23, toleranceBelowLu: 9, toleranceAboveLu: 9, maxShortTermLkfs: -25 }
+    const path = sheet('passages.json', { fit: { trims }, spec: { id: 'ebu-r128', override } })
+    const written = join(ownFolder(), 'trimmed.json')
+    const { passages } = (await plimsollMust(['passages', path, '--sheet', written, '--json'], 1)).json()
+    expect(passages.length).toBeGreaterThan(0)
+    for (const { startFrame, endFrame } of passages) {
+      expect(ACTS.some((act) => startFrame >= act.startFrame && endFrame <= act.endFrame)).toBe(true)
+    }
+    const { sheet: suggested } = readSheetFile(JSON.parse(readFileSync(written, 'utf8')))
+    expect(suggested?.fit.trims[0]).toMatchObject(trims[0] as object)
+    expect(suggested?.segments).toHaveLength(MAP.length)
+    await plimsollMust(['sheet', 'check', written], 0)
+  })
+})
+
 describe('deliver of a sheet', () => {
   const change = {
     fit: {

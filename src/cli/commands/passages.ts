@@ -1,5 +1,5 @@
 import { type Command, Option } from 'commander'
-import { type DeliverySpec, type LayoutName, labelAt } from '../../domain/index.ts'
+import { type LayoutName, labelAt } from '../../domain/index.ts'
 import {
   type ChannelOrder,
   findPassages,
@@ -16,7 +16,7 @@ import { answer, type CommonOptions } from '../terminal.ts'
 
 type Options = CommonOptions &
   TimecodeOptions & {
-    readonly spec: string
+    readonly spec?: string
     readonly export: readonly string[]
     readonly sheet?: string
     readonly replace?: true
@@ -35,8 +35,8 @@ export function addPassages(program: Command): void {
         'trim that mends it, and what that trim does to the total with the gates computed anew. A mix that conforms still ' +
         'gets the places with the least room.',
     )
-    .argument('<file>', 'WAV, BWF, RF64, BW64 or FLAC')
-    .requiredOption('--spec <spec>', 'name of a delivery spec, or path of a spec file')
+    .argument('<file>', 'WAV, BWF, RF64, BW64 or FLAC; or the sheet of a title')
+    .option('--spec <spec>', 'name of a delivery spec, or path of a spec file; outranks that of a sheet')
     .addOption(
       new Option(
         '--export <file>',
@@ -56,6 +56,7 @@ Examples:
   plimsoll passages saltmarsh-103_51.wav --spec atsc-a85-short --timecode-rate 29.97 --drop-frame --export passages.edl
   plimsoll passages harbour-day.wav --spec ebu-r128 --export passages.csv --export marked.wav --replace
   plimsoll passages harbour-day.wav --spec ebu-r128 --sheet harbour-day.json
+  plimsoll passages saltmarsh-103.json
   plimsoll passages harbour-day.wav --spec ebu-r128 --json
 
 Exit code: 0 every line of the spec is met, 1 a line is missed, 2 refused. The source is never written to.`,
@@ -65,7 +66,7 @@ Exit code: 0 every line of the spec is met, 1 a line is missed, 2 refused. The s
 
 function run(path: string, options: Options): Promise<void> {
   return answer(options, async ({ signal, progress }) => {
-    const spec = await loadSpec(options.spec)
+    const spec = options.spec === undefined ? undefined : await loadSpec(options.spec)
     const { export: exports, replace, ...told } = options
     const found = await findPassages(
       path,
@@ -74,14 +75,14 @@ function run(path: string, options: Options): Promise<void> {
     )
     return {
       code: found.conforms ? EXIT.conforms : EXIT.finding,
-      text: printPassages(found, spec, options.sheet === undefined ? exports : [...exports, options.sheet]),
-      json: passagesJson(found, spec),
+      text: printPassages(found, options.sheet === undefined ? exports : [...exports, options.sheet]),
+      json: passagesJson(found),
     }
   })
 }
 
-function passagesJson(found: PassagesOfFile, spec: DeliverySpec): object {
-  const { clock, passages, findings, ...file } = found
+function passagesJson(found: PassagesOfFile): object {
+  const { spec, clock, passages, findings, ...file } = found
   return {
     version: 1,
     tool: { name: 'plimsoll', version: TOOL_VERSION },
