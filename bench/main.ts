@@ -8,6 +8,7 @@ import { delivering } from './delivering.ts'
 import { describeMachine, load } from './machine.ts'
 import { measuring } from './measuring.ts'
 import { memory } from './memory.ts'
+import { finding, listening } from './speech.ts'
 import { stages } from './stages.ts'
 import { printTable, type Table } from './table.ts'
 import { asking } from './what-if.ts'
@@ -19,6 +20,7 @@ const PARTS: Readonly<Record<string, Part>> = {
   stages,
   deliver: delivering,
   memory,
+  speech: (_, rounds) => [listening(rounds), ...finding()],
   'what-if': (_, rounds) => [asking(rounds)],
 }
 /** Two hours of audio take minutes and 15 GB: only when they are asked for. */

@@ -22,6 +22,7 @@ const NEEDS = [
   ['file /usr/share/games/singularity/music', 'singularity-music'],
   ['file /usr/share/asterisk/sounds/en_US_f_Allison', 'asterisk-core-sounds-en-wav'],
   ['file /usr/share/pocketsphinx/test/data', 'pocketsphinx-testdata'],
+  ['file /usr/share/games/fillets-ng/sound/gods/cs', 'fillets-ng-data-cs'],
 ]
 
 function isOnPath(program) {

@@ -82,6 +82,21 @@ test('the quietest lines come first, with what they stand over', () => {
   expect(dialogue?.dialogueOverBackgroundLu).toBeCloseTo(median, 9)
 })
 
+test('a pause inside a line belongs to it and not to its loudness', () => {
+  const { measured } = programme([
+    [1, -25, true],
+    [0.3, -60, true],
+    [1, -25, true],
+    [7.7, -40, false],
+  ])
+  const heard = [...new Array(10).fill(255), 45, 45, 45, ...new Array(10).fill(255), ...new Array(77).fill(0)]
+  const parts = [{ startFrame: 0, measured }]
+  const figures = withDialogue(describeMeasured(measured), parts, speechLane([Uint8Array.from(heard)]))
+  expect(figures.dialogueShare).toBeCloseTo(0.23, 9)
+  expect(figures.dialogueLoudnessLkfs).toBeCloseTo(-25, 9)
+  expect(figures.dialogue?.quietestLines[0]?.loudnessLkfs).toBeCloseTo(-25, 9)
+})
+
 test('nobody speaks: the share is 0 and nothing else is said; nobody listened: nothing is known', () => {
   const music: readonly Stretch[] = [[20, -23, false]]
   expect(measuredWith(music)).toMatchObject({ dialogueLoudnessLkfs: null, dialogueShare: 0, dialogue: null })
@@ -114,15 +129,15 @@ test('less than 15 % of dialogue, or none heard, leaves the total (common practi
   expect(isJudgedOnDialogue({ anchor: 'programme' }, spoken)).toBe(false)
 })
 
-test('lines last 0.4 s or more, short gaps belong to them, and somewhere the detector is sure', () => {
+test('lines last 0.5 s or more, short gaps belong to them, and somewhere the detector is sure', () => {
   const lane = (text: string) => {
     const of = { '#': 255, '+': 60, '.': 0 } as const
     return speechLane([Uint8Array.from(text, (mark) => of[mark as keyof typeof of])]).isSpeech100ms.join('')
   }
-  expect(lane('..+##+..')).toBe('00111100')
-  expect(lane('..+##...')).toBe('00000000')
-  expect(lane('..++++..')).toBe('00000000')
-  expect(lane('####...####')).toBe('11111111111')
-  expect(lane('####....####')).toBe('111100001111')
-  expect(lane('####..##..####')).toBe('11110000001111')
+  expect(lane('..+##++..')).toBe('001111100')
+  expect(lane('..+##+..')).toBe('00000000')
+  expect(lane('..+++++..')).toBe('000000000')
+  expect(lane('#####...#####')).toBe('1111111111111')
+  expect(lane('#####....#####')).toBe('11111000011111')
+  expect(lane('#####..##..#####')).toBe('1111100000011111')
 })

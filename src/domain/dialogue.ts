@@ -2,7 +2,7 @@ import { framesPerHop, HOPS_PER_SECOND } from './grid.ts'
 import { concatenated, loudnessOf, powerOf, toHops } from './loudness/windows.ts'
 import type { DialogueFigures, DialogueLine, MeasuredPart, Measurements } from './measurements.ts'
 import type { DeliverySpec } from './spec.ts'
-import type { SpeechLane } from './speech.ts'
+import { type SpeechLane, spokenHops } from './speech.ts'
 
 /**
  * With less dialogue than this a spec that is anchored on dialogue is judged on the gated total of the programme.
@@ -45,12 +45,21 @@ export function isJudgedOnDialogue(
   return spec.anchor === 'dialogue' && isEnough && dialogueLoudnessLkfs !== null
 }
 
-/** The hops of a stretch that are speech, on the stretch's own grid, from a lane on the grid of the file. */
-export function speechWithin(speech: SpeechLane, { startFrame, measured }: MeasuredPart): Uint8Array {
+/** The hops of a stretch that belong to a line of dialogue, on the stretch's own grid, from a lane on the file's. */
+export function speechWithin(speech: SpeechLane, part: MeasuredPart): Uint8Array {
+  return within(speech.isSpeech100ms, part)
+}
+
+/** Those of them in which a voice sounds: pauses belong to a line, but not to its loudness. */
+export function spokenWithin(speech: SpeechLane, part: MeasuredPart): Uint8Array {
+  return within(spokenHops(speech), part)
+}
+
+function within(marks100ms: Uint8Array, { startFrame, measured }: MeasuredPart): Uint8Array {
   const hopFrames = framesPerHop(measured.sampleRateHz)
   const offset = startFrame / hopFrames
   const hops = Math.floor(measured.frameCount / hopFrames)
-  return Uint8Array.from({ length: hops }, (_, hop) => speech.isSpeech100ms[Math.floor(hop + offset + 0.5)] ?? 0)
+  return Uint8Array.from({ length: hops }, (_, hop) => marks100ms[Math.floor(hop + offset + 0.5)] ?? 0)
 }
 
 /** A stretch of the programme in hops of its own, with its speech. */
@@ -60,6 +69,7 @@ type Stretch = {
   readonly powers: Float64Array
   readonly foldDown: Float64Array | null
   readonly isSpeech: Uint8Array
+  readonly isSpoken: Uint8Array
 }
 
 function stretchOf(part: MeasuredPart, speech: SpeechLane): Stretch {
@@ -70,6 +80,7 @@ function stretchOf(part: MeasuredPart, speech: SpeechLane): Stretch {
     powers: toHops(programme10ms),
     foldDown: foldDown10ms === null ? null : toHops(foldDown10ms),
     isSpeech: speechWithin(speech, part),
+    isSpoken: spokenWithin(speech, part),
   }
 }
 
@@ -111,7 +122,10 @@ type SpokenFigures = Pick<Measurements, 'dialogueLoudnessLkfs' | 'dialogueShare'
 
 function spokenIn(stretches: readonly Stretch[]): SpokenFigures {
   const isSpeech = stretches.flatMap((stretch) => [...stretch.isSpeech])
-  const power = markedPower(concatenated(stretches.map(({ powers }) => powers)), isSpeech)
+  const power = markedPower(
+    concatenated(stretches.map(({ powers }) => powers)),
+    stretches.flatMap(({ isSpoken }) => [...isSpoken]),
+  )
   return {
     dialogueLoudnessLkfs: power === null ? null : loudnessOf(power),
     dialogueShare:
@@ -122,15 +136,15 @@ function spokenIn(stretches: readonly Stretch[]): SpokenFigures {
 function foldedDialogue(stretches: readonly Stretch[]): number | null {
   const power = markedPower(
     concatenated(stretches.flatMap(({ foldDown }) => foldDown ?? [])),
-    stretches.flatMap((stretch) => [...stretch.isSpeech]),
+    stretches.flatMap(({ isSpoken }) => [...isSpoken]),
   )
   return power === null ? null : loudnessOf(power)
 }
 
 /** Every run of speech that is long enough, with its loudness and how it stands over what is heard around it. */
-function linesOf({ startFrame, hopFrames, powers, isSpeech }: Stretch): DialogueLine[] {
+function linesOf({ startFrame, hopFrames, powers, isSpeech, isSpoken }: Stretch): DialogueLine[] {
   return runsOf(isSpeech).flatMap(({ first, end }) => {
-    const power = meanPower(powers, first, end, () => true)
+    const power = meanPower(powers, first, end, (hop) => isSpoken[hop] === 1)
     if (end - first < SHORTEST_LINE_HOPS || power === null) return []
     const loudnessLkfs = loudnessOf(power)
     const from = Math.max(0, first - BACKGROUND_REACH_HOPS)

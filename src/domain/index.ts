@@ -32,6 +32,7 @@ export {
   markedPower,
   speechWithin,
   spokenLoudness,
+  spokenWithin,
   withDialogue,
 } from './dialogue.ts'
 export { dbToGain, dbToPower, exp2, gainToDb, log2, powerToDb } from './elementary.ts'
@@ -153,6 +154,7 @@ export {
   speechLane,
 } from './speech.ts'
 export {
+  spokenHops,
   type Clock,
   clockFromLabel,
   clockFromSamples,

@@ -48,14 +48,17 @@ export function speechLane(segments: readonly Uint8Array[]): SpeechLane {
 }
 
 /**
- * A line of dialogue is a run above the lower bound that somewhere reaches the upper one, and is not shorter than 0.4 s.
+ * A line of dialogue is a run above the lower bound that somewhere reaches the upper one, and is not shorter than 0.5 s.
  * Gaps of up to 0.3 s belong to it. Chosen on real voices over real music.
  * @source docs/speech-quality.md
  */
 const SURE = 110
 const POSSIBLE = 40
-const SHORTEST_LINE_HOPS = 4
+const SHORTEST_LINE_HOPS = 5
 const LONGEST_GAP_HOPS = 3
+
+/** From here on a voice sounds; what is softer inside a line is a pause or its echo. */
+const SOUNDS = 60
 
 function markSpeech(probability100ms: Uint8Array): Uint8Array {
   const isSpeech = new Uint8Array(probability100ms.length)
@@ -74,4 +77,9 @@ function markSpeech(probability100ms: Uint8Array): Uint8Array {
     first = end + 1
   }
   return isSpeech
+}
+
+/** The hops of the lines in which a voice sounds: dialogue loudness is the mean over these. */
+export function spokenHops({ isSpeech100ms, probability100ms }: SpeechLane): Uint8Array {
+  return isSpeech100ms.map((isSpeech, hop) => ((probability100ms[hop] as number) >= SOUNDS ? isSpeech : 0))
 }

@@ -10,6 +10,7 @@ import {
   type Measured,
   type MeasuredPart,
   type SpeechLane,
+  spokenHops,
   spokenLoudness,
   trimPoints,
 } from '../domain/index.ts'
@@ -80,7 +81,7 @@ export async function decide(
 function dialogueOf(order: DeliveryOrder, { whole, sourceParts, speech }: Omit<Analysed, 'findings'>): FitCorrection {
   if (speech === null) return {}
   const spoken = spokenLoudness(sourceParts ?? [{ startFrame: 0, measured: whole }], speech)
-  return isJudgedOnDialogue(order.spec, spoken) ? { dialogue100ms: speech.isSpeech100ms } : {}
+  return isJudgedOnDialogue(order.spec, spoken) ? { dialogue100ms: spokenHops(speech) } : {}
 }
 
 /** What the mixer asked for beyond the settings. */
