@@ -88,6 +88,7 @@ export {
   curvesWithin,
   describeMeasured,
   describeParts,
+  type EnergyStretch,
   gatedLoudness,
   gatePower,
   gatingBlocks,
@@ -101,6 +102,7 @@ export {
   loudnessOf,
   MOMENTARY_SECONDS,
   momentary,
+  powerOf,
   SHORT_TERM_SECONDS,
   shortTerm,
   toHops,
@@ -152,9 +154,9 @@ export {
   type SpeechLane,
   type SpeechWeights,
   speechLane,
+  spokenHops,
 } from './speech.ts'
 export {
-  spokenHops,
   type Clock,
   clockFromLabel,
   clockFromSamples,

@@ -6,8 +6,14 @@ import type { Clause } from './spec.ts'
 export type Passage = FrameRange & {
   /** 1 for the passage with the largest effect. */
   readonly rank: number
-  readonly kind: 'too-loud' | 'too-soft' | 'thinnest-margin'
-  /** The field of the measurements whose line is missed or nearest, or `dialogueLevel` for a line of dialogue. */
+  /**
+   * `level-step`: everything in it stands at another gain than what is around it. `line-up-tone`: a tone left in.
+   */
+  readonly kind: 'too-loud' | 'too-soft' | 'level-step' | 'line-up-tone' | 'thinnest-margin'
+  /**
+   * The field of the measurements whose line is missed or nearest; else `dialogueLevel` for a line of dialogue,
+   * `levelStep` or `lineUpTone`.
+   */
   readonly line: string
   /** Where it is worst. */
   readonly peakFrame: number

@@ -11,6 +11,7 @@ import {
   type Margin,
   type MeasuredPart,
   type Measurements,
+  type Passage,
   type ProgrammeLanes,
   type ProgrammeSegment,
   type SpeechLane,
@@ -21,6 +22,7 @@ import {
   measureLeqM,
   measureProgramme,
   type Progress,
+  passagesOfProgramme,
   thinHistory,
   thinLanes,
 } from '../engine/index.ts'
@@ -56,8 +58,13 @@ export type MeasuredFile = {
   /** The reels, each by itself; empty where it is one file. */
   readonly reels: readonly MeasuredStretch[]
   readonly curves: LoudnessCurves
-  /** The same thinned for drawing, and what is drawn under it. */
-  readonly drawn: { readonly history: LoudnessHistory; readonly lanes: ProgrammeLanes }
+  /** What a picture shows: the same thinned, the spec's lines, the passages if they were asked for, the lanes. */
+  readonly drawn: {
+    readonly history: LoudnessHistory
+    readonly lanes: ProgrammeLanes
+    readonly spec: DeliverySpec | null
+    readonly passages: readonly Passage[]
+  }
   readonly startOfDaySeconds: number | null
   /** Leq(m) of the file from beginning to end; absent where it was not asked for, null of silence. */
   readonly leqMDb?: number | null
@@ -68,6 +75,8 @@ export type MeasureOptions = JobOptions &
     /** `auto`: where no sheet has a map, the one that is found in the sound counts. */
     readonly segments?: 'auto' | undefined
     readonly leqM?: boolean | undefined
+    /** Also look for the passages that a picture marks; only against a spec. */
+    readonly marksPassages?: boolean | undefined
     /** Work on a thread beside this one even with one worker, so that several files can be measured at a time. */
     readonly aside?: boolean | undefined
   }
@@ -96,13 +105,11 @@ export async function measureReels(
     const map = options.segments === 'auto' ? await mapInSound(crew, title, watch, listens) : mapOfSheet(title)
     const { heard, programme, breaks } = map
     const shape = { ...programmeOf(source), programme, breaks, ...(heard !== undefined && { heard }) }
-    const { measured, parts, measurements, judgement, curves, speech } = await measureProgramme(
-      crew,
-      shape,
-      spec,
-      watch,
-      listens,
-    )
+    const measurement =
+      spec !== null && options.marksPassages === true
+        ? await passagesOfProgramme(crew, shape, spec, watch, listens)
+        : { ...(await measureProgramme(crew, shape, spec, watch, listens)), passages: [] }
+    const { measured, parts, measurements, judgement, curves, speech, passages } = measurement
     const cinema = options.leqM === true ? await measureLeqM(crew, shape) : null
     const findings = [...source.findings, ...map.findings, ...judgement.findings, ...(cinema?.findings ?? [])]
     const stretches = (ranges: readonly (FrameRange & { readonly name: string | null })[]) =>
@@ -118,7 +125,12 @@ export async function measureReels(
       segments: stretches(map.segments.filter(({ kind }) => kind === 'programme')),
       reels: source.reels.length === 0 ? [] : stretches(namedReels(source)),
       curves,
-      drawn: { history: thinHistory(curves, measurements.durationSeconds), lanes: thinLanes(measured, speech) },
+      drawn: {
+        history: thinHistory(curves, measurements.durationSeconds),
+        lanes: thinLanes(measured, speech),
+        spec,
+        passages,
+      },
       startOfDaySeconds: shape.startOfDaySeconds,
       ...(cinema !== null && { leqMDb: cinema.leqMDb }),
     }

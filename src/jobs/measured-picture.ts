@@ -1,26 +1,22 @@
 import { basename } from 'node:path'
-import type { DeliverySpec } from '../domain/index.ts'
-import { loudnessPicture, type PicturedPlace } from '../report/index.ts'
+import { loudnessPicture, placesOfPassages } from '../report/index.ts'
 import type { MeasuredFile } from './measure.ts'
 
-/** The loudness of a measured file over time as an SVG picture, against a spec if one is given. */
-export function measuredPicture(
-  file: MeasuredFile,
-  spec: DeliverySpec | null,
-  places: readonly PicturedPlace[] = [],
-): string {
-  const name = basename(file.path)
-  const verdict = spec === null ? '' : `: ${file.conforms ? 'conforms' : 'does not conform'} to ${spec.title}`
+/** The loudness of a measured file over time as an SVG picture, against its spec if it has one. */
+export function measuredPicture({ path, conforms, measurements, startOfDaySeconds, drawn }: MeasuredFile): string {
+  const { spec, history, lanes, passages } = drawn
+  const name = basename(path)
+  const verdict = spec === null ? '' : `: ${conforms ? 'conforms' : 'does not conform'} to ${spec.title}`
   const picture = {
     subject: name,
     spec,
-    durationSeconds: file.measurements.durationSeconds,
-    startOfDaySeconds: file.startOfDaySeconds,
-    drawn: file.drawn.history,
+    durationSeconds: measurements.durationSeconds,
+    startOfDaySeconds,
+    drawn: history,
     beside: null,
-    figures: file.measurements,
-    places,
-    lanes: file.drawn.lanes,
+    figures: measurements,
+    places: placesOfPassages(passages, measurements.sampleRateHz),
+    lanes,
   }
   return loudnessPicture(picture, name + verdict)
 }

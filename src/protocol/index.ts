@@ -1,3 +1,4 @@
+export { inspectDocument } from './inspect-file.ts'
 export {
   type DeliveryDocument,
   deliveryDocument,

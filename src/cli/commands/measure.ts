@@ -92,7 +92,7 @@ function measure(paths: readonly string[], options: Options): Promise<void> {
     using plot = openOutput(options.plot, options, paths)
     using table = openOutput(options.season, options, paths)
     const spec = options.spec === undefined ? undefined : await loadSpec(options.spec)
-    const asked = { ...options, spec, signal }
+    const asked = { ...options, spec, signal, marksPassages: options.plot !== undefined }
     const { files, refused } = asOne
       ? { files: [await measureReels(paths, asked, progress)], refused: [] }
       : await measureFiles(paths, asked, progress)
@@ -101,7 +101,7 @@ function measure(paths: readonly string[], options: Options): Promise<void> {
     const [first] = files
     if (first !== undefined) {
       series?.writeText(seriesCsv(first.curves))
-      plot?.writeText(measuredPicture(first, spec ?? null))
+      plot?.writeText(measuredPicture(first))
     }
     const season =
       files.length > 1 ? seasonOf(files.map(({ path, measurements }) => ({ path, ...measurements }))) : null

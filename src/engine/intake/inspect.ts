@@ -1,17 +1,23 @@
-import type { AudioSource, Cancellation, Inspection, Segment } from '../../domain/index.ts'
+import { type AudioSource, type Cancellation, hasFoldDown, type Inspection, type Segment } from '../../domain/index.ts'
 import type { Kernels } from '../../dsp/index.ts'
 import type { Detector, Inspected } from './detector.ts'
 import { faultDetector } from './faults/index.ts'
+import { rolesDetector } from './roles/index.ts'
+import { spectrumDetector } from './spectrum/index.ts'
 import { readStretch } from './stretch.ts'
 import { structureDetector } from './structure/index.ts'
+import { twoTrackDetector } from './two-track/index.ts'
+
+type EvidenceOf<D> = D extends Detector<infer Evidence, infer _> ? Evidence : never
 
 /** What one segment leaves behind for the conclusion. */
 export type InspectedSegment = {
   readonly structure: EvidenceOf<typeof structureDetector>
   readonly faults: EvidenceOf<typeof faultDetector>
+  readonly spectrum: EvidenceOf<typeof spectrumDetector>
+  readonly twoTrack: EvidenceOf<typeof twoTrackDetector> | null
+  readonly roles: EvidenceOf<typeof rolesDetector> | null
 }
-
-type EvidenceOf<D> = D extends Detector<infer Evidence, infer _> ? Evidence : never
 
 /** Looks at one segment of a programme with every detector that its layout calls for. */
 export function inspectSegment(
@@ -21,22 +27,32 @@ export function inspectSegment(
   cancellation?: Cancellation,
 ): InspectedSegment {
   const stretch = readStretch(kernels, source, segment, cancellation)
+  const look = <E>(detector: Detector<E, unknown>): E => {
+    const mark = kernels.arena.mark()
+    try {
+      return detector.observe(kernels, stretch)
+    } finally {
+      kernels.arena.release(mark)
+    }
+  }
   return {
-    structure: structureDetector.observe(kernels, stretch),
-    faults: faultDetector.observe(kernels, stretch),
+    structure: look(structureDetector),
+    faults: look(faultDetector),
+    spectrum: look(spectrumDetector),
+    twoTrack: source.layout === '2.0' ? look(twoTrackDetector) : null,
+    roles: hasFoldDown(source.layout) ? look(rolesDetector) : null,
   }
 }
 
 /** What the file really is, from the evidence of all its segments in order. */
 export function concludeInspection(segments: readonly InspectedSegment[], programme: Inspected): Inspection {
+  const all = <Key extends keyof InspectedSegment>(key: Key) =>
+    segments.flatMap((segment) => (segment[key] === null ? [] : [segment[key]])) as NonNullable<InspectedSegment[Key]>[]
   return {
-    structure: structureDetector.conclude(
-      segments.map(({ structure }) => structure),
-      programme,
-    ),
-    faults: faultDetector.conclude(
-      segments.map(({ faults }) => faults),
-      programme,
-    ),
+    structure: structureDetector.conclude(all('structure'), programme),
+    faults: faultDetector.conclude(all('faults'), programme),
+    spectrum: spectrumDetector.conclude(all('spectrum'), programme),
+    twoTrack: programme.layout === '2.0' ? twoTrackDetector.conclude(all('twoTrack'), programme) : null,
+    roles: hasFoldDown(programme.layout) ? rolesDetector.conclude(all('roles'), programme) : null,
   }
 }

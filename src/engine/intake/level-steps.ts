@@ -8,15 +8,20 @@ const BLOCK_SECONDS = 0.05
 const PARTS_PER_BLOCK = 12
 /** A prediction error is looked at when its square is this many times the mean square of the part before. */
 const LEAST_PROMINENCE = 10
-/** The error is highest at the step or shortly after it. */
+/** Frames before or after a step from which the usual prediction error is taken. */
+const USUAL_FRAMES = 256
+/** The error is highest at the step or shortly after it; a beat just before may stand in front of it. */
 const LOOK_BACK = 16
+const LOOK_AHEAD = 4
 /** A hair of white noise keeps the prediction of a pure tone stable. */
 const WHITE_SHARE = 1e-9
 /** Below -80 dBFS nothing is said of a level. */
 const LEAST_POWER = 1e-8
 
-/** How much better the sound is explained with a step than without, in variances of the step; chance reaches 60. */
-const LEAST_SURENESS = 150
+/** How much better the sound is explained with a step than without, in variances of the step. */
+const LEAST_SURENESS = 100
+/** What a gain may leave unexplained, against what the prediction missed before; more counts against it. */
+const MOST_LEFT = 2
 const LEAST_STEP_DB = 0.4
 const MOST_STEP_DB = 12
 /** Steps nearer to each other are one. */
@@ -49,17 +54,26 @@ function stepsIn(stretch: Stretch): readonly LevelStep[] {
   const steps: LevelStep[] = []
   const window = taper(block)
   const weighted = new Float64Array(block)
+  const filterOf = (first: number): Float64Array | null => {
+    for (let n = 0; n < block; n++) weighted[n] = (sound[first + n] as number) * (window[n] as number)
+    return errorFilter(weighted)
+  }
   const errors = new Float64Array(block + Math.floor(block / PARTS_PER_BLOCK))
-  const end = Math.min(leadFrames + frameCount, sound.length - block - JUDGED)
-  // A block is predicted by what came before it: its own prediction would have learnt the step.
-  for (let first = Math.max(leadFrames, block); first < end; first += block) {
-    for (let n = 0; n < block; n++) weighted[n] = (sound[first - block + n] as number) * (window[n] as number)
-    const filter = errorFilter(weighted)
-    if (filter === null) continue
-    for (const at of standingOut(sound, filter, first, errors)) {
-      const step = stepNear(sound, filter, at)
-      if (step !== null) steps.push({ ...step, frame: step.frame + firstFrame - leadFrames })
+  const begin = Math.max(leadFrames, block)
+  const end = Math.min(leadFrames + frameCount, sound.length - 2 * block)
+  // A block is predicted by its neighbours: its own prediction would have learnt the step.
+  let [before, own] = begin < end ? [filterOf(begin - block), filterOf(begin)] : [null, null]
+  for (let first = begin; first < end; first += block) {
+    const after = filterOf(first + block)
+    if (before !== null) {
+      for (const at of standingOut(sound, before, first, errors)) {
+        const found = [stepNear(sound, before, at, 'before'), after && stepNear(sound, after, at, 'after')]
+        const [surest] = found.filter((step) => step !== null).toSorted((a, b) => b.sureness - a.sureness)
+        if (surest !== undefined) steps.push({ ...surest, frame: surest.frame + firstFrame - leadFrames })
+      }
     }
+    before = own
+    own = after
   }
   return steps
 }
@@ -132,23 +146,46 @@ function standingOut(sound: Float64Array, filter: Float64Array, first: number, e
   return found
 }
 
-/** The surest step at or shortly before a place; null where none is sure. */
-function stepNear(sound: Float64Array, filter: Float64Array, at: number): LevelStep | null {
+/** The surest step around a place, with a prediction from what lies before or after it; null where none is sure. */
+function stepNear(sound: Float64Array, filter: Float64Array, at: number, from: 'before' | 'after'): LevelStep | null {
   let best: LevelStep | null = null
-  for (let frame = at - LOOK_BACK; frame <= at; frame++) {
-    const { gain, sureness } = stepAt(sound, filter, frame)
-    if (sureness < LEAST_SURENESS || sureness <= (best?.sureness ?? 0) || gain <= 0) continue
+  for (let frame = at - LOOK_BACK; frame <= at + LOOK_AHEAD; frame++) {
+    const { gain, advantage, unexplained } = stepAt(sound, filter, frame)
+    if (advantage < LEAST_SURENESS || advantage <= (best?.sureness ?? 0) || gain <= 0) continue
     const stepDb = gainToDb(gain)
-    if (Math.abs(stepDb) >= LEAST_STEP_DB && Math.abs(stepDb) <= MOST_STEP_DB) best = { frame, stepDb, sureness }
+    if (Math.abs(stepDb) < LEAST_STEP_DB || Math.abs(stepDb) > MOST_STEP_DB) continue
+    // A gain explains the sound when it leaves no more than the prediction misses anyway; else another sound begins.
+    const usual =
+      from === 'before'
+        ? Math.max(1, gain * gain) * usualError(sound, filter, frame - USUAL_FRAMES)
+        : usualError(sound, filter, frame + JUDGED)
+    const left = Math.max(1, unexplained / (MOST_LEFT * usual))
+    const sureness = advantage / (left * left * left * left)
+    if (sureness >= LEAST_SURENESS && sureness > (best?.sureness ?? 0)) best = { frame, stepDb, sureness }
   }
   return best
 }
 
+/** Mean square of the prediction error from a place on. */
+function usualError(sound: Float64Array, filter: Float64Array, from: number): number {
+  let power = 0
+  for (let at = from; at < from + USUAL_FRAMES; at++) {
+    let sum = 0
+    for (let k = 0; k <= ORDER; k++) sum += (filter[k] as number) * (sound[at - k] as number)
+    power += sum * sum
+  }
+  return power / USUAL_FRAMES
+}
+
 /**
- * The gain on everything before `frame` that makes the samples from it on most predictable (least squares), and the
- * square of its distance from 1 over its variance.
+ * The gain on everything before `frame` that makes the samples from it on most predictable (least squares),, the
+ * square of its distance from 1 over its variance, and what even the gain does not explain, per sample.
  */
-function stepAt(sound: Float64Array, filter: Float64Array, frame: number): { gain: number; sureness: number } {
+function stepAt(
+  sound: Float64Array,
+  filter: Float64Array,
+  frame: number,
+): { gain: number; advantage: number; unexplained: number } {
   let [bothPower, pastPower, across] = [0, 0, 0]
   for (let n = 0; n < JUDGED; n++) {
     let own = 0
@@ -159,8 +196,9 @@ function stepAt(sound: Float64Array, filter: Float64Array, frame: number): { gai
     pastPower += past * past
     across += own * past
   }
-  if (!(pastPower > 0)) return { gain: 1, sureness: 0 }
+  if (!(pastPower > 0)) return { gain: 1, advantage: 0, unexplained: 0 }
   const gain = -across / pastPower
   const unexplained = Math.max(bothPower - across * (across / pastPower), bothPower * Number.EPSILON)
-  return { gain, sureness: ((gain - 1) * (gain - 1) * pastPower * JUDGED) / unexplained }
+  const advantage = ((gain - 1) * (gain - 1) * pastPower * JUDGED) / unexplained
+  return { gain, advantage, unexplained: unexplained / JUDGED }
 }

@@ -1,3 +1,4 @@
+import type { FrameRange } from '../../../domain/index.ts'
 import type { Stretch } from '../detector.ts'
 import { interpolationError, type Prediction, predict } from './click-prediction.ts'
 import type { Click } from './evidence.ts'
@@ -12,8 +13,11 @@ const ISOLATION_BLOCKS = 12
 const HIGHEST_NEIGHBOUR = 0.4
 /** -60 dBFS: the least height of a click. */
 const LOWEST_HEIGHT = 0.001
-/** Height over the usual error of the prediction, and what may remain of it when the click is taken out. */
-const LEAST_PROMINENCE = 14
+/**
+ * Height over the usual error of the prediction for each width: the wider, the more likely is a plucked or struck
+ * sound. And what may remain when the click is taken out.
+ */
+const LEAST_PROMINENCE = [14, 14, 25, 45, 45]
 const MOST_REMAINING = 5.5
 /** After a click the sound goes on as before; after a beat or at a cut it does not. */
 const MOST_CHANGE = 2.5
@@ -97,11 +101,15 @@ function confirm(prediction: Prediction, plane: Float32Array, centre: number, st
   const [less, more] = [residual.errorBefore, residual.errorAfter].toSorted((a, b) => a - b) as [number, number]
   if (more > MOST_CHANGE * Math.max(less, step)) return null
   const drawn = interpolationError(residual, MOST_REMAINING * usual)
-  if (drawn === null || drawn.height < LEAST_PROMINENCE * usual || drawn.height < LOWEST_HEIGHT) return null
+  if (drawn === null || drawn.height < leastProminence(drawn) * usual || drawn.height < LOWEST_HEIGHT) return null
   return {
     startFrame: drawn.startFrame,
     endFrame: drawn.endFrame,
     height: drawn.height,
     prominence: drawn.height / usual,
   }
+}
+
+function leastProminence({ startFrame, endFrame }: FrameRange): number {
+  return LEAST_PROMINENCE[endFrame - startFrame] ?? Number.POSITIVE_INFINITY
 }

@@ -47,6 +47,8 @@ export type Occurrences = { readonly count: number; readonly places: readonly Fr
 export type Cap = {
   readonly level: number
   readonly runs: number
+  /** Flat runs at the same level that a square wave or a slow top may be. */
+  readonly naturalRuns: number
   readonly longestFrames: number
   /** The longest of them, in order of time. */
   readonly places: readonly FrameRange[]
@@ -57,7 +59,8 @@ export type QuietPiece = FrameRange & {
   /** Null where the stretch began before the segment (goes on after it); else what its edge looks like. */
   readonly start: Edge | null
   readonly end: Edge | null
-  readonly isExactZero: boolean
+  /** Whether its samples are zeros, not a quiet noise. */
+  readonly isZeroed: boolean
 }
 
 export type Edge = {
@@ -91,7 +94,9 @@ export type ChannelEvidence = {
   /** Floating point beyond full scale, joined over 100 ms. */
   readonly beyondFullScale: Occurrences & { readonly highest: number }
   readonly overs: { readonly count: number; readonly highest: readonly Over[] }
-  readonly quiet: readonly QuietPiece[]
+  /** Stretches within the floor of silence, and within that of crosstalk. */
+  readonly silent: readonly QuietPiece[]
+  readonly low: readonly QuietPiece[]
   readonly repeats: readonly Repeat[]
   readonly held: Occurrences
   /** Frames that belong to stretches where every sample stands twice. */

@@ -11,13 +11,15 @@ const LOWEST_SHARE_OF_PEAK = 0.25
 const TOLERANCE_STEPS = 2.5
 /** A flat top must be this many times flatter than a wave that comes in as steeply could be. */
 const LEAST_FLATNESS = 4
+/** And its flanks must be this steep, as a share of its level a sample: a slow filter settles gently. */
+const LEAST_SLOPE = 0.0007
 /** A wave comes in with at least a third of its last step; a square wave comes from rest or from the other side. */
 const LARGEST_STEP_RATIO = 3
 /** Levels kept per segment and polarity, and places of each. */
 const MOST_CAPS = 4
 const MOST_PLACES = 8
 
-type GrowingCap = { level: number; runs: number; longestFrames: number; places: FrameRange[] }
+type GrowingCap = { level: number; runs: number; naturalRuns: number; longestFrames: number; places: FrameRange[] }
 
 /**
  * Runs of equal samples at the extreme of their 100 ms, entered or left in mid-slope: clipped, at full scale or
@@ -41,7 +43,7 @@ export function findFlatTops(stretch: Stretch, plane: Float32Array, peak: number
     if (highest >= lowest) addRuns(caps, stretch, plane, [start, hopEnd], highest, step)
     if (-deepest >= lowest) addRuns(caps, stretch, plane, [start, hopEnd], deepest, step)
   }
-  const most = caps.toSorted((a, b) => b.runs - a.runs)
+  const most = caps.filter(({ runs }) => runs > 0).toSorted((a, b) => b.runs - a.runs)
   return [
     ...most.filter((cap) => cap.level > 0).slice(0, MOST_CAPS),
     ...most.filter((cap) => cap.level < 0).slice(0, MOST_CAPS),
@@ -68,9 +70,13 @@ function addRuns(
     frame = last
     // A run over the border of two hops belongs to the hop it begins in.
     if (first < start || last - first + 1 < SHORTEST_RUN) continue
-    if (!isCut(plane, first, last, sign, tolerance)) continue
+    const cap = capAt(caps, level, 2 * tolerance)
+    if (!isCut(plane, first, last, sign, tolerance)) {
+      cap.naturalRuns += 1
+      continue
+    }
     const toProgramme = stretch.firstFrame - stretch.leadFrames
-    addRun(caps, level, 2 * tolerance, { startFrame: first + toProgramme, endFrame: last + 1 + toProgramme })
+    addRun(cap, { startFrame: first + toProgramme, endFrame: last + 1 + toProgramme })
   }
 }
 
@@ -81,7 +87,8 @@ function isCut(plane: Float32Array, first: number, last: number, sign: number, t
   const before = top - sign * (plane[first - 1] as number)
   const after = top - sign * (plane[last + 1] as number)
   const runFrames = last - first + 1
-  if (((before + after) / 2) * (runFrames / 4) < LEAST_FLATNESS * tolerance) return false
+  const slope = (before + after) / 2
+  if (slope * (runFrames / 4) < LEAST_FLATNESS * tolerance || slope < LEAST_SLOPE * top) return false
   const beforeThat = sign * ((plane[first - 1] as number) - (plane[first - 2] as number))
   const afterThat = sign * ((plane[last + 1] as number) - (plane[last + 2] as number))
   const risesLikeAWave = beforeThat > 0 && before <= LARGEST_STEP_RATIO * beforeThat + tolerance
@@ -89,12 +96,15 @@ function isCut(plane: Float32Array, first: number, last: number, sign: number, t
   return risesLikeAWave || fallsLikeAWave
 }
 
-function addRun(caps: GrowingCap[], level: number, tolerance: number, place: FrameRange): void {
-  let cap = caps.find((known) => Math.abs(known.level - level) <= tolerance)
-  if (cap === undefined) {
-    cap = { level, runs: 0, longestFrames: 0, places: [] }
-    caps.push(cap)
-  }
+function capAt(caps: GrowingCap[], level: number, tolerance: number): GrowingCap {
+  const known = caps.find((cap) => Math.abs(cap.level - level) <= tolerance)
+  if (known !== undefined) return known
+  const cap = { level, runs: 0, naturalRuns: 0, longestFrames: 0, places: [] }
+  caps.push(cap)
+  return cap
+}
+
+function addRun(cap: GrowingCap, place: FrameRange): void {
   cap.runs += 1
   cap.longestFrames = Math.max(cap.longestFrames, place.endFrame - place.startFrame)
   keepLongest(cap.places, place)

@@ -6,7 +6,8 @@ import type { Occurrences } from './evidence.ts'
 const SHORTEST_SECONDS = 0.0003
 const LOWEST_LEVEL = 0.001
 const BESIDE_SECONDS = 0.005
-/** The jump out of a held run against the largest bend of the wave before it, and after it. */
+/** A flat top stands at the highest level around it; a held run where it happened. A jump tells in doubt. */
+const TOP_SHARE = 0.9
 const LEAST_BREAK = 2
 const MOST_EQUAL_SHARE = 0.2
 const MOST_PLACES = 16
@@ -33,24 +34,32 @@ export function findHeld(stretch: Stretch, plane: Float32Array): Occurrences {
   return { count, places }
 }
 
-/** [start, end) are equal samples. A flat top is left on the side it was entered from; a held run is left by a jump. */
+/** Whether the equal samples [start, end) lie in a lively wave and are neither its clipped top nor a slow turn of it. */
 function isHeld(plane: Float32Array, start: number, end: number, beside: number): boolean {
-  const jump = Math.abs((plane[end] as number) - (plane[end - 1] as number))
   const before = texture(plane, start - beside, start)
   const after = texture(plane, end + 1, end + beside)
   if (before.equalShare > MOST_EQUAL_SHARE || after.equalShare > MOST_EQUAL_SHARE) return false
-  return jump > LEAST_BREAK * Math.max(before.largestStep, after.largestStep)
+  const value = plane[start] as number
+  const intoIt = value - (plane[start - 1] as number)
+  const outOfIt = (plane[end] as number) - value
+  if (Math.abs(outOfIt) > LEAST_BREAK * Math.max(before.largestStep, after.largestStep)) return true
+  const isTurn = intoIt * outOfIt < 0
+  return !isTurn && Math.abs(value) < TOP_SHARE * Math.max(before.peak, after.peak)
 }
 
-function texture(plane: Float32Array, start: number, end: number): { equalShare: number; largestStep: number } {
+type Texture = { readonly equalShare: number; readonly largestStep: number; readonly peak: number }
+
+function texture(plane: Float32Array, start: number, end: number): Texture {
   let equal = 0
+  let peak = 0
   let largestStep = 0
   for (let frame = start + 1; frame < end; frame++) {
     const step = Math.abs((plane[frame] as number) - (plane[frame - 1] as number))
     if (step === 0) equal += 1
     if (step > largestStep) largestStep = step
+    peak = Math.max(peak, Math.abs(plane[frame] as number))
   }
-  return { equalShare: equal / (end - start), largestStep }
+  return { equalShare: equal / (end - start), largestStep, peak }
 }
 
 /** Frames of the segment, in stretches of 100 ms, in which every sample stands twice: half the rate, not interpolated. */

@@ -15,7 +15,12 @@ import { hull, inOrder, MOST_PLACES } from './judge-peaks.ts'
 import type { ProgrammeEvidence } from './programme.ts'
 
 /** An event of one instant, in the channels that have it. `size` ranks it. */
-type Event = FrameRange & { channels: readonly Role[]; readonly size: number; readonly blockFrames?: number }
+type Event = FrameRange & {
+  channels: readonly Role[]
+  readonly size: number
+  readonly blockFrames?: number
+  readonly prominence?: number
+}
 
 /** Events of several channels at one instant are one. */
 const SAME_INSTANT_SECONDS = 0.001
@@ -92,7 +97,11 @@ export function judgeClicks(events: readonly Event[]): Fault[] {
   return tell(events, {
     id: 'click',
     severity: 'warn',
-    figures: (event) => ({ heightDbfs: gainToDb(event.size), widthFrames: event.endFrame - event.startFrame }),
+    figures: (event) => ({
+      heightDbfs: gainToDb(event.size),
+      widthFrames: event.endFrame - event.startFrame,
+      prominenceDb: gainToDb(event.prominence ?? 1),
+    }),
     one: (who, event) => `${who}: a click of ${printFigure(gainToDb(event.size))} dBFS, ${width(event)}`,
     many: (who, count) => `${who}: clicks of a few samples at ${count} places`,
     remedy: 'Listen, and draw the samples anew.',

@@ -18,23 +18,28 @@ export type Hole = FrameRange & {
   readonly kind: 'dropout' | 'intermittent-channel'
 }
 
-/** Stretches of near silence cut into sound, over all channels. */
+/** Stretches of silence or crosstalk cut into sound, over all channels. */
 export function findHoles(evidence: ProgrammeEvidence): Hole[] {
-  const perChannel = evidence.roles.map((role, channel) => ({ role, gaps: gapsOf(evidence, channel) }))
   const near = SAME_EDGE_SECONDS * evidence.sampleRateHz
-  const isSame = (a: FrameRange, b: FrameRange) =>
-    Math.abs(a.startFrame - b.startFrame) <= near && Math.abs(a.endFrame - b.endFrame) <= near
-  const holes: FrameRange[] = []
-  for (const gap of perChannel.flatMap(({ gaps }) => gaps)) {
-    const isNew = !holes.some((hole) => isSame(hole, gap))
-    if (isNew && (isCutIn(gap) || isCutOff(gap, evidence.frameCount))) holes.push(gap)
+  const groups: Gap[][] = []
+  for (const gap of evidence.roles.flatMap((role, channel) => gapsOf(evidence, role, channel))) {
+    const group = groups.find(([first]) => first !== undefined && isSame(first, gap, near))
+    if (group === undefined) groups.push([gap])
+    else if (!group.some(({ role }) => role === gap.role)) group.push(gap)
   }
-  return holes
-    .flatMap(({ startFrame, endFrame }) => {
-      const inHole = perChannel.filter(({ gaps }) => gaps.some((gap) => isSame(gap, { startFrame, endFrame })))
-      return classify(evidence, { startFrame, endFrame, channels: inHole.map(({ role }) => role) })
+  const cut = groups.filter((group) => isCutIn(group, evidence.sampleRateHz) || isCutOff(group, evidence.frameCount))
+  return cut
+    .flatMap((group) => {
+      const { startFrame, endFrame } = group[0] as Gap
+      return classify(evidence, { startFrame, endFrame, channels: group.map(({ role }) => role) })
     })
     .toSorted((a, b) => a.startFrame - b.startFrame)
+}
+
+type Gap = QuietPiece & { readonly role: Role }
+
+function isSame(a: FrameRange, b: FrameRange, near: number): boolean {
+  return Math.abs(a.startFrame - b.startFrame) <= near && Math.abs(a.endFrame - b.endFrame) <= near
 }
 
 function classify(evidence: ProgrammeEvidence, hole: FrameRange & { readonly channels: readonly Role[] }): Hole[] {
@@ -58,41 +63,59 @@ function soundsThrough(evidence: ProgrammeEvidence, hole: FrameRange, channel: n
   return sounding >= (last - first) / 2
 }
 
-/** Whole stretches of near silence of a channel, pieces joined. */
-function gapsOf(evidence: ProgrammeEvidence, channel: number): QuietPiece[] {
+/** Whole stretches of a channel within either floor, pieces joined; where both floors show one, that of silence. */
+function gapsOf(evidence: ProgrammeEvidence, role: Role, channel: number): Gap[] {
+  const join = (floor: 'silent' | 'low') =>
+    joinPieces(evidence.segments.map(({ channels }) => channels[channel]?.[floor] ?? []))
+  return [...join('silent'), ...join('low').filter(isSharp)].map((gap) => ({ ...gap, role }))
+}
+
+function joinPieces(segments: readonly (readonly QuietPiece[])[]): QuietPiece[] {
   const whole: QuietPiece[] = []
   let open: QuietPiece | null = null
-  for (const { channels } of evidence.segments) {
-    for (const piece of channels[channel]?.quiet ?? []) {
-      const goesOn: boolean = piece.start === null && open !== null && open.endFrame === piece.startFrame
-      const joined: QuietPiece =
-        goesOn && open !== null
-          ? {
-              ...piece,
-              startFrame: open.startFrame,
-              start: open.start,
-              isExactZero: open.isExactZero && piece.isExactZero,
-            }
-          : piece
-      open = piece.end === null ? joined : null
-      if (piece.end !== null) whole.push(joined)
-    }
+  for (const piece of segments.flat()) {
+    const before: QuietPiece | null = piece.start === null && open?.endFrame === piece.startFrame ? open : null
+    const joined: QuietPiece =
+      before === null
+        ? piece
+        : { ...piece, startFrame: before.startFrame, start: before.start, isZeroed: before.isZeroed && piece.isZeroed }
+    open = piece.end === null ? joined : null
+    if (piece.end !== null) whole.push(joined)
   }
   return whole
 }
 
 /** Before and after a hole stands sound of about one level. */
 const MOST_LEVEL_RATIO = 10
+/** Shorter than this a hole that is not zero may be a wave that rests. */
+const SHORTEST_NOISY_SECONDS = 0.002
 
-function isCutIn({ start, end }: QuietPiece): boolean {
-  if (start === null || end === null || !start.isHard || !end.isHard) return false
-  if (!start.isBreak && !end.isBreak) return false
-  return start.level < MOST_LEVEL_RATIO * end.level && end.level < MOST_LEVEL_RATIO * start.level
+/** Whether a stretch is a hole in the channels that have it at one instant. */
+function isCutIn(group: readonly Gap[], sampleRateHz: number): boolean {
+  const { startFrame, endFrame } = group[0] as Gap
+  const seconds = (endFrame - startFrame) / sampleRateHz
+  const steady = group.filter(({ start, end }) => start !== null && end !== null && isNear(start.level, end.level))
+  if (steady.some(isSharp) && seconds >= SHORTEST_NOISY_SECONDS) return true
+  const isLong = seconds > LONGEST_HOLE_SECONDS
+  const told = steady.filter(({ isZeroed }) => isZeroed || isLong)
+  const startsHard = told.some(({ start }) => start?.isHard === true)
+  const endsHard = told.some(({ end }) => end?.isHard === true)
+  const breaks = told.some(({ start, end }) => start?.isBreak === true || end?.isBreak === true)
+  return breaks && (isLong ? startsHard && endsHard : startsHard || endsHard)
+}
+
+function isNear(a: number, b: number): boolean {
+  return a <= MOST_LEVEL_RATIO * b && b <= MOST_LEVEL_RATIO * a
+}
+
+/** Hard edges that break the wave at both ends. */
+function isSharp({ start, end }: QuietPiece): boolean {
+  return [start, end].every((edge) => edge?.isHard === true && edge.isBreak)
 }
 
 /** Cut off in the middle of a wave, and silent to the end of the programme. */
-function isCutOff({ start, endFrame }: QuietPiece, frameCount: number): boolean {
-  return start?.isHard === true && start.isBreak && endFrame === frameCount
+function isCutOff(group: readonly Gap[], frameCount: number): boolean {
+  return group.some(({ start, endFrame }) => start?.isHard === true && start.isBreak && endFrame === frameCount)
 }
 
 /** A lost channel stands this far below its partner, and below this level. */
@@ -101,7 +124,7 @@ const LOST_LEVEL_DB = -50
 /** It goes and comes by this much within 30 ms, while the partner holds its level. */
 const LEAST_FALL_DB = 20
 const PARTNER_HOLDS_DB = 12
-const SHORTEST_LOSS_FINE_HOPS = 3
+const SHORTEST_LOSS_FINE_HOPS = 5
 const EDGE_FINE_HOPS = 3
 /** Before and after, the two have this much in common: what the channel lost is still in its partner. */
 const LEAST_CORRELATION = 0.35

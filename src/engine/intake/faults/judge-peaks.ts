@@ -9,6 +9,8 @@ const LONG_RUN_FRAMES = 4
 /** Below full scale a level must show itself again and again to be a clipper's. */
 const LEAST_RUNS_BELOW = 6
 const LEAST_LONGEST_BELOW = 4
+/** A clipper's flat tops are mostly entered like waves; those of a synthetic wave only by chance. */
+const LEAST_SHARE = 0.4
 /** Caps of two segments are one level if they are this close. */
 const SAME_LEVEL = 2e-4
 /** Worse than a note: this many runs a minute, or one run this long, 0.3 ms, which is heard as a crack. */
@@ -40,12 +42,14 @@ function joinCaps(a: Cap, b: Cap): Cap {
   return {
     level: a.level,
     runs: a.runs + b.runs,
+    naturalRuns: a.naturalRuns + b.naturalRuns,
     longestFrames: Math.max(a.longestFrames, b.longestFrames),
     places: [...a.places, ...b.places],
   }
 }
 
-function isClipping({ level, runs, longestFrames }: Cap): boolean {
+function isClipping({ level, runs, naturalRuns, longestFrames }: Cap): boolean {
+  if (runs < LEAST_SHARE * (runs + naturalRuns)) return false
   if (Math.abs(level) >= FULL_SCALE) return runs >= LEAST_RUNS_AT_FULL_SCALE || longestFrames >= LONG_RUN_FRAMES
   return runs >= LEAST_RUNS_BELOW && longestFrames >= LEAST_LONGEST_BELOW
 }

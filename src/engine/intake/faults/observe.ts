@@ -6,7 +6,7 @@ import { findFlatTops } from './flat-tops.ts'
 import { countDoubled, findHeld } from './held.ts'
 import { lookAtLevels } from './levels.ts'
 import { findOvers } from './overs.ts'
-import { findQuiet } from './quiet.ts'
+import { CROSSTALK_FLOOR, findQuiet, SILENCE_FLOOR } from './quiet.ts'
 import { findRepeats } from './repeats.ts'
 import { gridStep, lookAtWords } from './words.ts'
 
@@ -30,12 +30,13 @@ export function observeFaults(stretch: Stretch): FaultEvidence {
 }
 
 function lookAtChannel(stretch: Stretch, plane: Float32Array, peak: number, step: number): ChannelEvidence {
-  if (peak === 0) return { ...NOTHING, quiet: findQuiet(stretch, plane) }
+  if (peak === 0) return { ...NOTHING, silent: findQuiet(stretch, plane, SILENCE_FLOOR) }
   return {
     caps: findFlatTops(stretch, plane, peak, step),
     beyondFullScale: findBeyond(stretch, plane, peak),
     overs: findOvers(stretch, plane),
-    quiet: findQuiet(stretch, plane),
+    silent: findQuiet(stretch, plane, SILENCE_FLOOR),
+    low: findQuiet(stretch, plane, CROSSTALK_FLOOR),
     repeats: findRepeats(stretch, plane),
     held: findHeld(stretch, plane),
     doubledFrames: countDoubled(stretch, plane, framesPerHop(stretch.sampleRateHz)),
@@ -47,7 +48,8 @@ const NOTHING: ChannelEvidence = {
   caps: [],
   beyondFullScale: { count: 0, places: [], highest: 0 },
   overs: { count: 0, highest: [] },
-  quiet: [],
+  silent: [],
+  low: [],
   repeats: [],
   held: { count: 0, places: [] },
   doubledFrames: 0,

@@ -2,13 +2,17 @@ import type { Stretch } from '../detector.ts'
 import type { Edge, QuietPiece } from './evidence.ts'
 
 /** -80 dBFS: what stays within it beside sound is nothing but the noise of a converter. */
-const FLOOR = 1e-4
+export const SILENCE_FLOOR = 1e-4
+/** -60 dBFS: what crosses over into a lost channel may reach it. */
+export const CROSSTALK_FLOOR = 1e-3
 /** A wave may pass zero slowly, but not for this long and out of full swing. */
 const SHORTEST_SECONDS = 0.00025
 /** How much of the sound beside an edge is looked at. */
 const BESIDE_SECONDS = 0.005
-/** -50 dBFS: the sound beside a hard edge is 30 dB above the floor. */
-const LOWEST_LEVEL = 0.00316
+/** The sound beside an edge stands 30 dB above the floor: -50 dBFS for silence. */
+const LOWEST_LEVEL_OVER_FLOOR = 31.6
+/** So much of a stretch is zero if it was zeroed; beside it the wave may happen to be small. */
+const LEAST_ZERO_SHARE = 0.75
 /** A hard edge leaves at least this share of the RMS beside it, as a step or as a slope, or is a break. */
 const LEAST_STEP = 0.15
 /** An edge is a break where it bends the wave more than anything beside it, by this much. */
@@ -18,10 +22,12 @@ const MOST_EQUAL_SHARE = 0.4
 const MOST_PIECES = 256
 
 /**
- * Stretches of near silence between sound, with how they begin and end. A stretch that the segment's borders cut comes
+ * Stretches that stay within a floor between sound, with how they begin and end. A stretch that the segment's borders cut comes
  * in pieces, which are joined when all segments are known.
  */
-export function findQuiet(stretch: Stretch, plane: Float32Array): QuietPiece[] {
+export function findQuiet(stretch: Stretch, plane: Float32Array, floor: number): QuietPiece[] {
+  const isQuiet = (sample: number) => sample <= floor && sample >= -floor
+  const lowestLevel = LOWEST_LEVEL_OVER_FLOOR * floor
   const from = stretch.leadFrames
   const to = from + stretch.frameCount
   const shortest = Math.round(SHORTEST_SECONDS * stretch.sampleRateHz)
@@ -43,39 +49,42 @@ export function findQuiet(stretch: Stretch, plane: Float32Array): QuietPiece[] {
     const piece = {
       startFrame: Math.max(start, from) + toProgramme,
       endFrame: Math.min(end, to) + toProgramme,
-      start: start < from ? null : edgeBefore(plane, start, beside),
-      end: end > to ? null : edgeAfter(plane, end, beside),
-      isExactZero: isZero(plane, Math.max(start, from), Math.min(end, to)),
+      start: start < from ? null : edgeBefore(plane, start, beside, lowestLevel),
+      end: end > to ? null : edgeAfter(plane, end, beside, lowestLevel),
+      isZeroed: isZeroed(plane, Math.max(start, from), Math.min(end, to)),
     }
-    const isInSound = [piece.start, piece.end].every((side) => side === null || side.level >= LOWEST_LEVEL)
+    const isInSound = [piece.start, piece.end].every((side) => side === null || side.level >= lowestLevel)
     if ((isInSound || end === plane.length) && pieces.length < MOST_PIECES) pieces.push(piece)
   }
   return pieces
 }
 
-function isQuiet(sample: number): boolean {
-  return sample <= FLOOR && sample >= -FLOOR
+function isZeroed(plane: Float32Array, start: number, end: number): boolean {
+  let zeros = 0
+  for (let frame = start; frame < end; frame++) if (plane[frame] === 0) zeros += 1
+  return zeros >= LEAST_ZERO_SHARE * (end - start)
 }
 
-function isZero(plane: Float32Array, start: number, end: number): boolean {
-  for (let frame = start; frame < end; frame++) if (plane[frame] !== 0) return false
-  return true
-}
-
-function edgeBefore(plane: Float32Array, start: number, beside: number): Edge {
+function edgeBefore(plane: Float32Array, start: number, beside: number, lowestLevel: number): Edge {
   const last = plane[start - 1] ?? 0
   const slope = last - (plane[start - 2] ?? 0)
-  return edge(plane, Math.max(0, start - beside), start, last, slope)
+  return edge(plane, Math.max(0, start - beside), start, [last, slope], lowestLevel)
 }
 
-function edgeAfter(plane: Float32Array, end: number, beside: number): Edge {
+function edgeAfter(plane: Float32Array, end: number, beside: number, lowestLevel: number): Edge {
   const first = plane[end] ?? 0
   const slope = (plane[end + 1] ?? 0) - first
-  return edge(plane, end, Math.min(plane.length, end + beside), first, slope)
+  return edge(plane, end, Math.min(plane.length, end + beside), [first, slope], lowestLevel)
 }
 
-/** `value` and `slope` of the sound in [start, end) where the silence cuts it. */
-function edge(plane: Float32Array, start: number, end: number, value: number, slope: number): Edge {
+/** What cuts the sound in [start, end), whose value and slope are given where it is cut. */
+function edge(
+  plane: Float32Array,
+  start: number,
+  end: number,
+  [value, slope]: readonly [number, number],
+  lowestLevel: number,
+): Edge {
   let energy = 0
   let bend = 0
   let equal = 0
@@ -92,6 +101,6 @@ function edge(plane: Float32Array, start: number, end: number, value: number, sl
   // The wave bends twice at the cut: where it should have gone on, and where it rests instead.
   const bendAtCut = Math.max(Math.abs(value), Math.abs(slope))
   const isBreak = bendAtCut > LEAST_BREAK * bend
-  const isLoudAndAlive = level >= LOWEST_LEVEL && equal <= MOST_EQUAL_SHARE * count
+  const isLoudAndAlive = level >= lowestLevel && equal <= MOST_EQUAL_SHARE * count
   return { isHard: isLoudAndAlive && (step >= LEAST_STEP * level || isBreak), isBreak, level }
 }

@@ -17,6 +17,8 @@ const CLEAR_LAG_SHARE = 0.6
  */
 const IN_PHASE_PEAK = 0.85
 const IN_PHASE_CENTRE_PEAK = 0.75
+/** What L and R had in common is then in C: they share less than a stereo mix's two sides do. */
+const LARGEST_FRONT_COHERENCE = 0.12
 
 /** Signs that C and the surrounds were made of two tracks; null where there are none. */
 export function findStereoOrigin(
@@ -61,6 +63,7 @@ function isWeighted(summary: RolesSummary, roles: readonly Role[]): boolean {
     return lag !== null && lag.frames === 0 && lag.share >= CLEAR_LAG_SHARE && lag.peak >= least
   }
   return (
+    (summary.pair(0, 1).coherence ?? 1) <= LARGEST_FRONT_COHERENCE &&
     [
       [0, ls],
       [1, rs],

@@ -1,0 +1,119 @@
+import type { Kernels } from '../../../dsp/index.ts'
+import type { Stretch } from '../detector.ts'
+import { type Glances, LOOK_FIGURES, type LookFigure, type TwoTrackEvidence } from './evidence.ts'
+import { DELAY_STEPS, FineDelayCounter } from './fine-delay.ts'
+import {
+  framesPerGlance,
+  framesPerLook,
+  GLANCES_PER_LOOK,
+  glanceLength,
+  LOOKS_PER_FINE_CELL,
+  LOOKS_PER_LAG_CELL,
+  lagLength,
+} from './grid.ts'
+import { readLabels } from './labels.ts'
+import { findLags } from './lag.ts'
+import { type Pair, PairSpectrum } from './pair-spectrum.ts'
+import { countLinesAndHiss, TileCounter } from './tiles.ts'
+
+/** Looks at one segment of a two-track programme. */
+export function observeTwoTrack(kernels: Kernels, stretch: Stretch): TwoTrackEvidence {
+  const { sampleRateHz, frameCount, leadFrames } = stretch
+  const pair: Pair = { left: stretch.planes[0]!, right: stretch.planes[1]! }
+  const lookCount = Math.ceil(frameCount / framesPerLook(sampleRateHz))
+  const looks = Object.fromEntries(LOOK_FIGURES.map((name) => [name, new Float64Array(lookCount)])) as Record<
+    LookFigure,
+    Float64Array
+  >
+  const glanceCount = lookCount * GLANCES_PER_LOOK
+  const glances = {
+    common: new Float32Array(glanceCount),
+    leftOnly: new Float32Array(glanceCount),
+    rightOnly: new Float32Array(glanceCount),
+  }
+  const fineCells = Math.ceil(lookCount / LOOKS_PER_FINE_CELL)
+  const fine = {
+    curves: new Float32Array(fineCells * DELAY_STEPS),
+    weights: new Float32Array(fineCells),
+    alignedRho: new Float32Array(fineCells),
+  }
+  const lagCells = Math.ceil(lookCount / LOOKS_PER_LAG_CELL)
+  const lagFigures = () => new Float32Array(lagCells)
+  const lags = {
+    lag: lagFigures(),
+    peak: lagFigures(),
+    peakAtZero: lagFigures(),
+    rho: lagFigures(),
+    rhoAtZero: lagFigures(),
+  }
+
+  measurePowers(pair, leadFrames, frameCount, framesPerLook(sampleRateHz), looks)
+  const mark = kernels.arena.mark()
+  glanceOver(new PairSpectrum(kernels, glanceLength(sampleRateHz), sampleRateHz), pair, stretch, looks, glances, fine)
+  kernels.arena.release(mark)
+  findLags(new PairSpectrum(kernels, lagLength(sampleRateHz), sampleRateHz), pair, leadFrames, sampleRateHz, lags)
+  kernels.arena.release(mark)
+  const labels = ([0, 1] as const).flatMap((side) => {
+    const track = side === 0 ? pair.left : pair.right
+    const runs = readLabels(track, leadFrames, leadFrames + frameCount, sampleRateHz, side)
+    const ofProgramme = (position: number) => position + stretch.firstFrame
+    return runs.map((run) => ({
+      ...run,
+      firstPosition: ofProgramme(run.firstPosition),
+      lastPosition: ofProgramme(run.lastPosition),
+    }))
+  })
+  return { looks, glances, fine, lags, labels }
+}
+
+type LookArrays = Record<LookFigure, Float64Array>
+
+/** Mean squares and mean product of each look, with the mean taken off so that a direct current does not count. */
+function measurePowers(pair: Pair, first: number, frameCount: number, lookFrames: number, looks: LookArrays): void {
+  for (let look = 0; look < looks.leftPower.length; look++) {
+    const begin = first + look * lookFrames
+    const end = Math.min(begin + lookFrames, first + frameCount)
+    let left = 0
+    let right = 0
+    let cross = 0
+    let leftSum = 0
+    let rightSum = 0
+    for (let frame = begin; frame < end; frame++) {
+      const l = pair.left[frame]!
+      const r = pair.right[frame]!
+      left += l * l
+      right += r * r
+      cross += l * r
+      leftSum += l
+      rightSum += r
+    }
+    const count = end - begin
+    looks.leftPower[look] = Math.max(0, (left - (leftSum * leftSum) / count) / count)
+    looks.rightPower[look] = Math.max(0, (right - (rightSum * rightSum) / count) / count)
+    looks.crossPower[look] = (cross - (leftSum * rightSum) / count) / count
+  }
+}
+
+function glanceOver(
+  spectrum: PairSpectrum,
+  pair: Pair,
+  stretch: Stretch,
+  looks: LookArrays,
+  glances: Glances,
+  fine: TwoTrackEvidence['fine'],
+): void {
+  const hop = framesPerGlance(stretch.sampleRateHz)
+  const tiles = new TileCounter(spectrum.binHz, looks, glances)
+  const delays = new FineDelayCounter(spectrum.binHz, fine)
+  const firstBin = Math.min(tiles.firstBin, delays.firstBin)
+  const endBin = Math.max(tiles.endBin, delays.endBin)
+  const count = glances.common.length
+  for (let glance = -1; glance <= count; glance++) {
+    spectrum.lookAround(pair, stretch.leadFrames + (glance + 0.5) * hop, firstBin, endBin)
+    tiles.take(spectrum, glance)
+    if (glance < 0 || glance >= count) continue
+    delays.take(spectrum, glance)
+    countLinesAndHiss(spectrum, glance, looks, tiles)
+  }
+  if (looks.weight.length % LOOKS_PER_FINE_CELL !== 0) delays.finish(fine.weights.length - 1)
+}
