@@ -27,6 +27,27 @@ export const FULL_PROGRAMME_24: DeliverySpec = {
   notes: [PRESET_CAUTION],
 }
 
+/** Generic streaming delivery, judged on dialogue. */
+export const STREAMING_DIALOGUE: DeliverySpec = {
+  id: 'streaming-dialogue',
+  title: 'Streaming, dialogue',
+  purpose: 'Delivery to a streaming service of a programme that lives by its dialogue, judged on the dialogue alone.',
+  edition: EDITION,
+  anchor: 'dialogue',
+  programmeLoudness: {
+    targetLkfs: -27,
+    toleranceBelowLu: 2,
+    toleranceAboveLu: 2,
+    source: clause('streaming delivery, dialogue-gated loudness of the 5.1 and of its stereo fold-down'),
+  },
+  maxTruePeakDbtp: { value: -2, severity: 'fail', source: clause('true peak of the 5.1 and of its stereo fold-down') },
+  maxLoudnessRangeLu: { value: 20, severity: 'warn', source: clause('loudness range of a 5.1, a wish') },
+  notes: [
+    PRESET_CAUTION,
+    'With less than 15 % of dialogue the whole programme is judged; services may find dialogue in another way.',
+  ],
+}
+
 /** Generic streaming delivery, judged on the whole programme. */
 export const STREAMING_FULL_PROGRAMME: DeliverySpec = {
   id: 'streaming-full-programme',

@@ -1,7 +1,7 @@
 import type { DeliverySpec } from '../domain/index.ts'
 import { ARIB_TR_B32 } from './arib-tr-b32.ts'
 import { ATSC_A85, ATSC_A85_SHORT } from './atsc-a85.ts'
-import { FULL_PROGRAMME_24, STREAMING_FULL_PROGRAMME } from './common-practice.ts'
+import { FULL_PROGRAMME_24, STREAMING_DIALOGUE, STREAMING_FULL_PROGRAMME } from './common-practice.ts'
 import { EBU_R128, EBU_R128_S1 } from './ebu-r128.ts'
 import { FREETV_OP59 } from './freetv-op59.ts'
 
@@ -14,6 +14,7 @@ export const SPECS: readonly DeliverySpec[] = [
   EBU_R128_S1,
   ARIB_TR_B32,
   FREETV_OP59,
+  STREAMING_DIALOGUE,
   STREAMING_FULL_PROGRAMME,
 ]
 

@@ -5,7 +5,7 @@ import { findSpec, SPECS } from './index.ts'
  * Columns: target LKFS, tolerance LU, true peak dBTP, short-term LKFS or null.
  * Targets as the publishing bodies summarise them: ATSC A/85:2013, EBU R 128 v5.0 (2023), R 128 s1 (2016),
  * Free TV Australia OP-59. From memory, not read in the document: the peak limits of A/85 and OP-59, the tolerance of
- * OP-59, all numbers of ARIB TR-B32. The last two rows are common practice.
+ * OP-59, all numbers of ARIB TR-B32. The last three rows are common practice.
  */
 const PUBLISHED = [
   ['atsc-a85', -24, 2, -2, null],
@@ -15,6 +15,7 @@ const PUBLISHED = [
   ['arib-tr-b32', -24, 1, -1, null],
   ['freetv-op59', -24, 1, -2, null],
   ['full-programme-24', -24, 2, -2, null],
+  ['streaming-dialogue', -27, 2, -2, null],
   ['streaming-full-programme', -27, 2, -2, null],
 ] as const
 
@@ -33,8 +34,9 @@ test('every preset stands in the table above, and ids are unique', () => {
   expect(SPECS.map((spec) => spec.id).sort()).toEqual(PUBLISHED.map(([id]) => id as string).sort())
 })
 
-test('only the long-form A/85 is anchored on dialogue (ATSC A/85:2013)', () => {
-  expect(SPECS.filter((spec) => spec.anchor === 'dialogue').map((spec) => spec.id)).toEqual(['atsc-a85'])
+test('long-form A/85 (ATSC A/85:2013) and streaming (common practice) are anchored on dialogue, nothing else', () => {
+  const anchored = SPECS.filter((spec) => spec.anchor === 'dialogue').map((spec) => spec.id)
+  expect(anchored).toEqual(['atsc-a85', 'streaming-dialogue'])
 })
 
 test('an unknown id gives null', () => {
