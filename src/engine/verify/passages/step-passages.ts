@@ -10,9 +10,8 @@ const PRACTICE: Clause = {
 }
 
 /** A step must be this sure to be told without a partner; of two that are opposite one may be less sure. */
-const SURE_ALONE = 3000
+const SURE_ALONE = 100_000
 const SURE = 1000
-const LEAST_SURE = 150
 /** How far two gains may differ that belong together: a little, and what their own uncertainty allows. */
 const TOLERANCE_DB = 0.05
 const MOST_TOLERANCE_DB = 0.15
@@ -24,7 +23,7 @@ function uncertaintyDb({ stepDb, sureness }: LevelStep): number {
 }
 
 function areOpposite(one: LevelStep, other: LevelStep): boolean {
-  const sure = Math.max(one.sureness, other.sureness) >= SURE && Math.min(one.sureness, other.sureness) >= LEAST_SURE
+  const sure = Math.max(one.sureness, other.sureness) >= SURE
   const allowance = UNCERTAINTIES * (uncertaintyDb(one) + uncertaintyDb(other))
   return sure && Math.abs(one.stepDb + other.stepDb) <= Math.min(MOST_TOLERANCE_DB, TOLERANCE_DB + allowance)
 }
@@ -36,10 +35,9 @@ function areOpposite(one: LevelStep, other: LevelStep): boolean {
 export function stepPassages(programme: Programme): readonly Found[] {
   return programme.pieces.flatMap((part) => {
     const steps = programme.levelSteps.filter(({ frame }) => frame > part.startFrame && frame < part.endFrame)
-    const sure = steps.filter(({ sureness }) => sureness >= SURE_ALONE)
-    const pairs = [...pairsOf(sure)]
+    const pairs = pairsOf(steps.filter(({ sureness }) => sureness >= SURE))
     pairs.push(...pairsOf(steps.filter((step) => !pairs.flat().includes(step))))
-    const alone = sure.filter((step) => !pairs.flat().includes(step))
+    const alone = steps.filter((step) => step.sureness >= SURE_ALONE && !pairs.flat().includes(step))
     const found = pairs.map(([first, second]) => {
       const stepDb = first.sureness >= second.sureness ? first.stepDb : -second.stepDb
       return passageOf(first.frame, second.frame, stepDb)
