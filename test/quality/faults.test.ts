@@ -104,7 +104,7 @@ describe('faults planted in real music', () => {
         return plane.map((sample) => gain * Math.max(-1, Math.min(1 - 2 ** -23, (2.5 * sample) / peak)))
       })
       const clipped = alarms(inspect(planes, '2.0'))
-      expect(clipped.map(({ id, channels }) => [id, ...channels])).toEqual([
+      expect(clipped.map(({ id, channels }) => [id, ...channels]).toSorted()).toEqual([
         ['clipped', 'L'],
         ['clipped', 'R'],
       ])
@@ -151,7 +151,7 @@ describe('faults planted in a 5.1 of music and voices', () => {
 function spoken(): Float64Array {
   const files = readdirSync(PROMPTS)
     .filter((name) => name.endsWith('.wav'))
-    .slice(0, 30)
+    .slice(0, 20)
   const parts = files.map((name) => recording(join(PROMPTS, name), 1, RATE)[0]!)
   return Float64Array.from(parts.flatMap((part) => Array.from(part, (sample) => sample / 2)))
 }

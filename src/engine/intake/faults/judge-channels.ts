@@ -60,10 +60,12 @@ export function judgeDc(evidence: ProgrammeEvidence, role: Role, channel: number
     SHORTEST_DC_SECONDS,
   )
   if (runs.length === 0) return []
-  const places = runs.map(([from, to]) => ({
-    startFrame: evidence.frameOfHop(from * HOPS_PER_SECOND),
-    endFrame: evidence.frameOfHop(to * HOPS_PER_SECOND),
-  }))
+  const places = runs
+    .flatMap((run) => splitAtSteps(offsets, run))
+    .map(([from, to]) => ({
+      startFrame: evidence.frameOfHop(from * HOPS_PER_SECOND),
+      endFrame: evidence.frameOfHop(to * HOPS_PER_SECOND),
+    }))
   const worst = offsets.reduce((most, offset) => (Math.abs(offset) > Math.abs(most) ? offset : most), 0)
   const offsetDbfs = gainToDb(Math.abs(worst))
   return [
@@ -107,6 +109,26 @@ function steadyOffsets(means: readonly number[]): number[] {
     })
   }
   return offsets
+}
+
+/** A run of seconds cut where the offset changes its sign or doubles or halves. */
+function splitAtSteps(
+  offsets: readonly number[],
+  [from, to]: readonly [number, number],
+): (readonly [number, number])[] {
+  const parts: [number, number][] = []
+  let level = 0
+  for (let second = from; second < to; second++) {
+    const offset = offsets[second] as number
+    const last = parts.at(-1)
+    const goesOn = offset === 0 || (offset / level > 0.5 && offset / level < 2)
+    if (last !== undefined && goesOn) last[1] = second + 1
+    else {
+      parts.push([second, second + 1])
+      level = offset
+    }
+  }
+  return parts
 }
 
 const SHORTEST_SILENCE_SECONDS = 3

@@ -101,7 +101,9 @@ function isCutIn(group: readonly Gap[], sampleRateHz: number): boolean {
   const startsHard = told.some(({ start }) => start?.isHard === true)
   const endsHard = told.some(({ end }) => end?.isHard === true)
   const breaks = told.some(({ start, end }) => start?.isBreak === true || end?.isBreak === true)
-  return breaks && (isLong ? startsHard && endsHard : startsHard || endsHard)
+  // Zeros between two hard edges are no sound; otherwise the wave must be seen to break.
+  if (startsHard && endsHard) return breaks || !isLong
+  return breaks && !isLong && (startsHard || endsHard)
 }
 
 function isNear(a: number, b: number): boolean {
