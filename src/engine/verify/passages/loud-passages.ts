@@ -1,5 +1,4 @@
 import {
-  dbToGain,
   FINE_HOPS_PER_HOP,
   FINE_HOPS_PER_SECOND,
   type FrameRange,
@@ -17,7 +16,7 @@ import {
 import type { Line } from '../lines.ts'
 import { isInside } from '../margins.ts'
 import type { Found } from './describe.ts'
-import { gainsOnParts, type Part, type Programme } from './programme.ts'
+import { gainsOnParts, type Part, type Programme, trimOn } from './programme.ts'
 
 /** Places with less than this between them are one to the mixer. Our own choice. */
 const JOIN_SECONDS = 1
@@ -43,7 +42,7 @@ export function loudPassages(programme: Programme, trims: readonly Trim[]): read
     const powers = under(part.measured.programme10ms, gain)
     return programme.lines.flatMap((line) => {
       const length = WINDOW_LINES[line.field]
-      if (length !== undefined) return windowRuns(programme, part, powers, line, length)
+      if (length !== undefined) return windowRuns(programme, index, powers, line, length)
       return line.field === 'maxTruePeakDbtp' ? peakRuns(programme, part, gain, line) : []
     })
   })
@@ -68,7 +67,8 @@ function runsWhere(count: number, joined: number, isIn: (index: number) => boole
   return runs
 }
 
-function windowRuns(programme: Programme, part: Part, powers: Float64Array, line: Line, length: number): Found[] {
+function windowRuns(programme: Programme, index: number, powers: Float64Array, line: Line, length: number): Found[] {
+  const part = programme.pieces[index] as Part
   const means = windowMeans(powers, length)
   const limit = powerOf(line.high)
   const isMissed = (power: number) => power > limit && !isInside(line, loudnessOf(power))
@@ -82,10 +82,18 @@ function windowRuns(programme: Programme, part: Part, powers: Float64Array, line
       const range = framesOf(programme, part, sound)
       return {
         ...passageOf(line, range, measured, framesOf(programme, part, { first: peak, end: peak }).startFrame),
-        suggestedTrimDb: leastTrim(powers, sound, length, limit),
+        suggestedTrimDb: leastTrim(programme, { index, powers, sound, range }, length, limit),
       }
     },
   )
+}
+
+/** A passage on the 10 ms of its part, and in frames. */
+type Place = {
+  readonly index: number
+  readonly powers: Float64Array
+  readonly sound: { readonly first: number; readonly end: number }
+  readonly range: FrameRange
 }
 
 /** A window reaches further than what makes it loud: the passage is what itself stands above the limit. */
@@ -96,20 +104,24 @@ function onTheSound(powers: Float64Array, from: number, to: number, limit: numbe
   return first < end ? { first, end } : { first: from, end: to }
 }
 
-/** The least trim, in tenths of a dB, under which no window that touches the passage passes the limit; null if none. */
-function leastTrim(powers: Float64Array, sound: { first: number; end: number }, length: number, limit: number) {
+/**
+ * The least trim, in tenths of a dB, under which no window that touches the passage passes the limit, glides counted
+ * in; null if none is deep enough.
+ */
+function leastTrim(programme: Programme, place: Place, length: number, limit: number): number | null {
+  const { index, powers, sound, range } = place
   const from = Math.max(0, sound.first - length + 1)
-  const around = powers.slice(from, Math.min(powers.length, sound.end + length - 1))
-  const highest = (trimDb: number): number => {
-    const gain = dbToGain(trimDb) * dbToGain(trimDb)
-    const trimmed = around.map((power, i) => (i + from >= sound.first && i + from < sound.end ? power * gain : power))
-    return windowMeans(trimmed, length).reduce((most, power) => Math.max(most, power), 0)
+  const around = powers.subarray(from, Math.min(powers.length, sound.end + length - 1))
+  const isEnough = (tenths: number): boolean => {
+    const gains = gainsOnParts(programme, [trimOn(range, -tenths / TRIMS_PER_DB)])?.[index]
+    const trimmed = around.map((power, i) => power * (gains?.[from + i] ?? 1))
+    return windowMeans(trimmed, length).every((power) => power <= limit)
   }
   let [low, high] = [0, MOST_TRIM_DB * TRIMS_PER_DB]
-  if (highest(-MOST_TRIM_DB) > limit) return null
+  if (!isEnough(high)) return null
   while (high - low > 1) {
     const middle = (low + high) >> 1
-    if (highest(-middle / TRIMS_PER_DB) <= limit) high = middle
+    if (isEnough(middle)) high = middle
     else low = middle
   }
   return -high / TRIMS_PER_DB
@@ -134,8 +146,7 @@ function peakRuns(programme: Programme, part: Part, gain: Float64Array | null, l
     ({ first, end }) => {
       let worst = first
       for (let hop = first; hop < end; hop++) if ((levels[hop] as number) > (levels[worst] as number)) worst = hop
-      const fine = { first: first * FINE_HOPS_PER_HOP, end: end * FINE_HOPS_PER_HOP }
-      const range = framesOf(programme, part, fine)
+      const range = aroundHops(programme, part, first, end)
       const peakFrame = Math.min(range.endFrame - 1, startFrame + Math.round((worst + 0.5) * programme.hopFrames))
       return peakPassage(line, range, levels[worst] as number, peakFrame)
     },
@@ -149,8 +160,14 @@ function highestPeak(programme: Programme, part: Part, line: Line, gainDbAt: (ho
   const hop = Math.floor(peak.frameIndex / hopFrames)
   const measured = gainToDb(peak.value) + gainDbAt(hop)
   if (isInside(line, measured)) return []
-  const range = framesOf(programme, part, { first: hop * FINE_HOPS_PER_HOP, end: (hop + 1) * FINE_HOPS_PER_HOP })
+  const range = aroundHops(programme, part, hop, hop + 1)
   return [peakPassage(line, range, measured, part.startFrame + peak.frameIndex)]
+}
+
+/** Hops with one more on each side, so that a trim stands in full wherever the peak is. */
+function aroundHops(programme: Programme, part: Part, first: number, end: number): FrameRange {
+  const fine = (hop: number) => Math.max(0, hop) * FINE_HOPS_PER_HOP
+  return framesOf(programme, part, { first: fine(first - 1), end: fine(end + 1) })
 }
 
 function peakPassage(line: Line, range: FrameRange, measured: number, peakFrame: number): Found {

@@ -57,23 +57,34 @@ function stretches(programme: Programme, trims: readonly Trim[], isLoud: boolean
     const [floor, edge] = [powerOf(bound - 8), powerOf(bound + (isLoud ? BESIDE_LU : -BESIDE_LU))]
     // Too soft is said of dialogue only: soft music and silence are meant to be soft.
     const isSpoken = (window: number) => part.isSpeech?.[window + SHORT_TERM_HOPS / 2] === 1
-    const isIn = (power: number, window: number) =>
-      isLoud ? power > edge : power < edge && power > floor && isSpoken(window)
-    return runs(level, isIn).map(({ first, end }) => stretchOf(programme, part, hops, first, end))
+    const isBeside = (power: number) => (isLoud ? power > edge : power < edge && power > floor)
+    return runs(level, (power, window) => isBeside(power) && (isLoud || isSpoken(window)))
+      .map((run) => onTheSound(hops, run, isBeside))
+      .filter(({ first, end }) => end - first >= SHORTEST_SECONDS * HOPS_PER_SECOND)
+      .map(({ first, end }) => stretchOf(programme, part, hops, first, end))
   })
 }
 
-/** Runs of windows, as hops from the middle of the first to the middle of the last. */
-function runs(level: Float64Array, isIn: (power: number, window: number) => boolean): { first: number; end: number }[] {
-  const found: { first: number; end: number }[] = []
-  const half = SHORT_TERM_HOPS / 2
+type Run = { first: number; end: number }
+
+/** Runs of windows, as the hops that they reach over. */
+function runs(level: Float64Array, isIn: (power: number, window: number) => boolean): Run[] {
+  const found: Run[] = []
   for (const [window, power] of level.entries()) {
     if (!isIn(power, window)) continue
     const last = found.at(-1)
-    if (last !== undefined && window + half - last.end < JOIN_SECONDS * HOPS_PER_SECOND) last.end = window + half + 1
-    else found.push({ first: window + half, end: window + half + 1 })
+    if (last !== undefined && window - last.end < JOIN_SECONDS * HOPS_PER_SECOND) last.end = window + SHORT_TERM_HOPS
+    else found.push({ first: window, end: window + SHORT_TERM_HOPS })
   }
-  return found.filter(({ first, end }) => end - first >= SHORTEST_SECONDS * HOPS_PER_SECOND)
+  return found
+}
+
+/** A window reaches further than what makes it loud or soft: the stretch ends where its hops do. */
+function onTheSound(hops: Float64Array, run: Run, isIn: (power: number) => boolean): Run {
+  let { first, end } = run
+  while (first < end && !isIn(hops[first] as number)) first++
+  while (end > first && !isIn(hops[end - 1] as number)) end--
+  return { first, end }
 }
 
 function stretchOf({ hopFrames }: Programme, part: Part, hops: Float64Array, first: number, end: number): Stretch {

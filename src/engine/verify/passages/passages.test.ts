@@ -1,0 +1,215 @@
+import { describe, expect, test } from 'vitest'
+import { dramaEnergies, energyOf, measuredOf, steps as toneSteps } from '../../../../test/testkit/programmes.ts'
+import { limit, specOf } from '../../../../test/testkit/specs.ts'
+import {
+  type DeliverySpec,
+  gatedLoudness,
+  loudestMomentary,
+  loudestShortTerm,
+  type Measured,
+  type Passage,
+  powerGains,
+  type SpeechLane,
+  toHops,
+  trimPoints,
+} from '../../../domain/index.ts'
+import { findPassages, type PassageSearch } from './index.ts'
+
+const SECOND = 48000
+
+/** Steady stretches that are no tone: one 10 ms is a little louder than the next, the mean stays. */
+function steps(...stretches: Parameters<typeof toneSteps>): Float64Array {
+  return toneSteps(...stretches).map((power, i) => power * (i % 2 === 0 ? 1.05 : 0.95))
+}
+
+function search(powers: Float64Array, spec: DeliverySpec, more: Partial<PassageSearch> = {}): readonly Passage[] {
+  const measured = { ...measuredOf(powers, null, '2.0'), ...peaksAt(-20) }
+  const whole = { parts: [{ startFrame: 0, measured }], frameCount: measured.frameCount }
+  return findPassages({ ...whole, spec, role: 'mix', speech: null, levelSteps: [], ...more })
+}
+
+function peaksAt(dbtp: number): Pick<Measured, 'channels'> {
+  const peak = { value: 10 ** (dbtp / 20), frameIndex: 5 * SECOND }
+  return { channels: [0, 1].map(() => ({ samplePeak: peak, truePeak: peak })) }
+}
+
+/** The energies as they would be measured again after the suggested trim. */
+function trimmed(powers: Float64Array, { startFrame, endFrame, suggestedTrimDb }: Passage): Float64Array {
+  const trim = { startFrame, endFrame, gainDb: suggestedTrimDb ?? 0, glideMs: 100, reason: null }
+  const gains = powerGains(trimPoints([trim], Math.ceil(powers.length / 10), 4800) as Float64Array, powers.length)
+  return powers.map((power, i) => power * (gains[i] as number))
+}
+
+function laneOf(hopCount: number, ...spoken: readonly (readonly [number, number])[]): SpeechLane {
+  const isSpeech100ms = new Uint8Array(hopCount)
+  for (const [from, to] of spoken) isSpeech100ms.fill(1, from * 10, to * 10)
+  return { probability100ms: isSpeech100ms.map((mark) => 255 * mark), isSpeech100ms, modelSha256: '' }
+}
+
+const near = (frame: number, seconds: number) => Math.abs(frame - seconds * SECOND) <= SECOND / 2
+
+describe('too loud', () => {
+  test('a scene above the short-term line: in and out, the least trim, and the total where the meter would find it', () => {
+    const powers = steps([60, -24], [12, -15], [60, -24])
+    const spec = specOf(-23, 5, { maxShortTermLkfs: limit(-18) })
+    const [passage, ...others] = search(powers, spec)
+    expect(others).toEqual([])
+    expect(passage).toMatchObject({ kind: 'too-loud', line: 'maxShortTermLkfs', rank: 1, suggestedTrimDb: -3.1 })
+    expect(near(passage!.startFrame, 60) && near(passage!.endFrame, 72)).toBe(true)
+    expect(passage!.excess).toBeCloseTo(3, 6)
+    const after = trimmed(powers, passage!)
+    expect(loudestShortTerm(after)?.loudnessLkfs).toBeLessThanOrEqual(-18)
+    expect(passage!.effect?.programmeLoudnessAfterLkfs).toBeCloseTo(gatedLoudness(toHops(after)) as number, 9)
+    expect(passage!.effect?.programmeLoudnessBeforeLkfs).toBeCloseTo(gatedLoudness(toHops(powers)) as number, 9)
+  })
+
+  test('the marginal effect is the slope of the total (BS.1770: a mean of powers)', () => {
+    const powers = steps([60, -24], [12, -15], [60, -24])
+    const [passage] = search(powers, specOf(-23, 5, { maxShortTermLkfs: limit(-18) }))
+    const little = trimmed(powers, { ...passage!, suggestedTrimDb: -0.05 })
+    const slope = ((gatedLoudness(toHops(little)) as number) - (gatedLoudness(toHops(powers)) as number)) / -0.05
+    expect(passage!.marginalLuPerDb).toBeCloseTo(slope, 2)
+  })
+
+  test('hits less than a second apart are one place; each further apart is its own', () => {
+    const hit = [0.5, -8] as const
+    const powers = steps([30, -24], hit, [0.3, -24], hit, [20, -24], hit, [30, -24])
+    const spec = specOf(-23, 5, { maxMomentaryLkfs: limit(-14) })
+    const found = search(powers, spec)
+    expect(found).toHaveLength(2)
+    for (const passage of found) expect(passage.line).toBe('maxMomentaryLkfs')
+    const all = found.reduce((rest, passage) => trimmed(rest, passage), powers)
+    expect(loudestMomentary(all)?.loudnessLkfs).toBeLessThanOrEqual(-14)
+  })
+
+  test('true peak: from the history of every 100 ms, and without it from the highest peak', () => {
+    const powers = steps([60, -23])
+    const history = new Float32Array(1200).fill(0.1)
+    history[2 * 300 + 1] = 1.1
+    history[2 * 450] = 1.05
+    const spec = specOf(-23, 1, { maxTruePeakDbtp: limit(-1) })
+    const measured = { ...measuredOf(powers, null, '2.0'), ...peaksAt(1), truePeak100ms: history }
+    const found = search(powers, spec, { parts: [{ startFrame: 0, measured }] })
+    expect(found.map(({ line }) => line)).toEqual(['maxTruePeakDbtp', 'maxTruePeakDbtp'])
+    expect(found.some(({ startFrame }) => near(startFrame, 30))).toBe(true)
+    expect(found.some(({ startFrame }) => near(startFrame, 45))).toBe(true)
+    const [only] = search(powers, spec, { parts: [{ startFrame: 0, measured: { ...measured, truePeak100ms: null } }] })
+    expect(near(only!.peakFrame, 5)).toBe(true)
+    expect(only!.excess).toBeCloseTo(2, 6)
+    expect(only!.suggestedTrimDb).toBeLessThanOrEqual(-2)
+  })
+
+  test('a total that is missed is laid to the scenes that carry it', () => {
+    const powers = steps([100, -24], [30, -16], [100, -24], [10, -19], [60, -24])
+    const found = search(powers, specOf(-23, 0.5))
+    expect(found[0]).toMatchObject({ kind: 'too-loud', line: 'programmeLoudnessLkfs', rank: 1 })
+    expect(near(found[0]!.startFrame, 100) && near(found[0]!.endFrame, 130)).toBe(true)
+    expect(found[0]!.effect!.changeLu).toBeLessThan(-1)
+    expect(found.length).toBeLessThanOrEqual(3)
+  })
+})
+
+describe('too soft', () => {
+  const spoken = (lkfs: number) => [4, lkfs] as const
+  const powers = steps(
+    [3, -45],
+    spoken(-23),
+    [3, -45],
+    spoken(-23),
+    [3, -45],
+    spoken(-30),
+    [3, -45],
+    spoken(-23),
+    [3, -45],
+    spoken(-23),
+  )
+  const lane = laneOf(350, [3, 7], [10, 14], [17, 21], [24, 28], [31, 35])
+
+  test('a line of dialogue more than 5 LU under the rest', () => {
+    const [passage, ...others] = search(powers, specOf(-24, 3), { speech: lane })
+    expect(others).toEqual([])
+    expect(passage).toMatchObject({ kind: 'too-soft', line: 'dialogueLevel', dialogueShare: 1 })
+    expect(near(passage!.startFrame, 17) && near(passage!.endFrame, 21)).toBe(true)
+    // 7.1 LU under the rest once the background at -45 is taken off both: 2.2 dB bring it inside 5.
+    expect(passage!.suggestedTrimDb).toBe(2.2)
+  })
+
+  test('nothing is said to be too soft where nobody listened, or nobody speaks', () => {
+    for (const speech of [null, laneOf(350)]) {
+      expect(search(powers, specOf(-24, 3), { speech }).every(({ kind }) => kind === 'thinnest-margin')).toBe(true)
+    }
+  })
+
+  test('short-term under the target by more than 8 LU for more than 3 s of dialogue', () => {
+    const soft = steps([60, -23], [8, -33], [60, -23])
+    const [passage, ...others] = search(soft, specOf(-23, 1), { speech: laneOf(1280, [0, 128]) })
+    expect(others).toEqual([])
+    expect(passage).toMatchObject({ kind: 'too-soft', line: 'shortTermLkfs' })
+    expect(passage!.startFrame).toBeGreaterThan(60 * SECOND)
+    expect(passage!.endFrame).toBeLessThan(69 * SECOND)
+  })
+})
+
+describe('level steps and tones', () => {
+  const step = (seconds: number, stepDb: number, sureness = 1e6) => ({ frame: seconds * SECOND, stepDb, sureness })
+
+  test('a step and the opposite one hold a passage, others may lie inside; a chance step in between does not matter', () => {
+    const levelSteps = [step(20, 1.5), step(30, 2), step(35, 1.2, 120), step(38, -2.01), step(100, -1.5)]
+    const found = search(steps([120, -23]), specOf(-23, 1), { levelSteps })
+    expect(found.map(({ kind, startFrame, endFrame }) => [kind, startFrame / SECOND, endFrame / SECOND])).toEqual([
+      ['level-step', 20, 100],
+      ['level-step', 30, 38],
+    ])
+    expect(found[0]!.suggestedTrimDb).toBeCloseTo(-1.5, 2)
+  })
+
+  test('what a step explains is not told again: a scene 6 dB up passes the short-term line by itself only', () => {
+    const powers = steps([60, -23], [30, -17], [60, -23])
+    const spec = specOf(-23, 0.5, { maxShortTermLkfs: limit(-18) })
+    const found = search(powers, spec, { levelSteps: [step(60, 6), step(90, -6)] })
+    expect(found.map(({ kind }) => kind)).toEqual(['level-step'])
+    expect(found[0]!.effect!.programmeLoudnessAfterLkfs).toBeCloseTo(-23, 1)
+  })
+
+  test('a steady tone in a drama', () => {
+    const powers = dramaEnergies(120, 3)
+    powers.fill(energyOf(-20), 4000, 5200)
+    const found = search(powers, specOf(-23, 20))
+    expect(found).toHaveLength(1)
+    expect(found[0]).toMatchObject({ kind: 'line-up-tone', startFrame: 40 * SECOND, endFrame: 52 * SECOND })
+  })
+})
+
+describe('a programme that conforms', () => {
+  test('gets its thinnest margins, the thinnest line with the least room, and no trim', () => {
+    const spec = specOf(-23, 1, {
+      maxShortTermLkfs: limit(-18),
+      maxMomentaryLkfs: limit(-15),
+      maxTruePeakDbtp: limit(-1),
+    })
+    const found = search(steps([60, -23], [4, -19.5], [60, -23]), spec)
+    expect(found).toHaveLength(3)
+    for (const { kind, suggestedTrimDb } of found) expect([kind, suggestedTrimDb]).toEqual(['thinnest-margin', null])
+    const shortTerm = found.find(({ line }) => line === 'maxShortTermLkfs')
+    expect(near(shortTerm!.startFrame, 60.5)).toBe(true)
+    expect(shortTerm!.excess).toBeCloseTo(-1.5, 6)
+  })
+
+  test('silence has no passages', () => {
+    expect(search(new Float64Array(3000), specOf(-23, 1))).toEqual([])
+  })
+})
+
+test('segments: places are told in the frames of the file, and no window reaches across a border', () => {
+  const spec = specOf(-23, 5, { maxShortTermLkfs: limit(-18) })
+  const [first, second] = [steps([30, -24]), steps([30, -24], [10, -15], [30, -24])].map((powers) => ({
+    ...measuredOf(powers, null, '2.0'),
+    ...peaksAt(-20),
+  })) as [Measured, Measured]
+  const parts = [
+    { startFrame: 10 * SECOND, measured: first },
+    { startFrame: 50 * SECOND, measured: second },
+  ]
+  const [passage] = findPassages({ parts, frameCount: 130 * SECOND, spec, role: 'mix', speech: null, levelSteps: [] })
+  expect(near(passage!.startFrame, 80) && near(passage!.endFrame, 90)).toBe(true)
+})
