@@ -1,5 +1,6 @@
 import { gainToDb, type LevelStep } from '../../domain/index.ts'
 import type { Detector, Stretch } from './detector.ts'
+import { predictionErrorFilter } from './prediction.ts'
 
 const ORDER = 32
 /** Samples after a place over which its step is judged: as many as the prediction still sees from before it. */
@@ -13,8 +14,6 @@ const USUAL_FRAMES = 256
 /** The error is highest at the step or shortly after it; a beat just before may stand in front of it. */
 const LOOK_BACK = 16
 const LOOK_AHEAD = 4
-/** A hair of white noise keeps the prediction of a pure tone stable. */
-const WHITE_SHARE = 1e-9
 /** Below -80 dBFS nothing is said of a level. */
 const LEAST_POWER = 1e-8
 
@@ -56,7 +55,7 @@ function stepsIn(stretch: Stretch): readonly LevelStep[] {
   const weighted = new Float64Array(block)
   const filterOf = (first: number): Float64Array | null => {
     for (let n = 0; n < block; n++) weighted[n] = (sound[first + n] as number) * (window[n] as number)
-    return errorFilter(weighted)
+    return predictionErrorFilter(weighted, ORDER, LEAST_POWER)
   }
   const errors = new Float64Array(block + Math.floor(block / PARTS_PER_BLOCK))
   const begin = Math.max(leadFrames, block)
@@ -94,33 +93,6 @@ function taper(length: number): Float64Array {
     const x = (2 * (n + 0.5)) / length - 1
     return (1 - x * x) * (1 - x * x)
   })
-}
-
-/** Prediction-error filter of a block, `filter[0]` = 1; null where it is silent. */
-function errorFilter(samples: Float64Array): Float64Array | null {
-  const r = new Float64Array(ORDER + 1)
-  for (let lag = 0; lag <= ORDER; lag++) {
-    let sum = 0
-    for (let n = lag; n < samples.length; n++) sum += (samples[n] as number) * (samples[n - lag] as number)
-    r[lag] = sum
-  }
-  if ((r[0] as number) < LEAST_POWER * samples.length) return null
-  let error = (r[0] as number) * (1 + WHITE_SHARE)
-  const filter = new Float64Array(ORDER + 1)
-  const previous = new Float64Array(ORDER + 1)
-  filter[0] = 1
-  for (let order = 1; order <= ORDER; order++) {
-    let sum = 0
-    for (let k = 0; k < order; k++) sum += (filter[k] as number) * (r[order - k] as number)
-    const reflection = -sum / error
-    previous.set(filter)
-    for (let k = 1; k <= order; k++) {
-      filter[k] = (previous[k] as number) + reflection * (previous[order - k] as number)
-    }
-    error *= 1 - reflection * reflection
-    if (!(error > 0)) return null
-  }
-  return filter
 }
 
 /** In each part of a block the sample that the prediction misses most, if it stands out from the part before. */

@@ -1,12 +1,11 @@
 import { assert } from '../../../domain/index.ts'
+import { predictionErrorFilter } from '../prediction.ts'
 
 const ORDER = 32
 /** Frames at each side of the place that the prediction is made from, at 48 kHz. */
 const HALF_WINDOW_SECONDS = 0.021
 /** Widths, in samples, that a click may have. */
 const WIDTHS = [1, 2, 3, 4]
-/** A hair of white noise keeps the prediction of a pure tone stable. */
-const WHITE_SHARE = 1e-9
 /** Left out around the place where the usual error is measured: it is what the click itself disturbs. */
 const DISTURBED_FRAMES = ORDER + 16
 const MEDIAN_OVER_DEVIATION = 0.6745
@@ -38,7 +37,7 @@ export function predict(sampleRateHz: number): Prediction {
         weighted[n] = (plane[first + n] as number) * (window[n] as number)
       }
       bridge(weighted, half)
-      const filter = errorFilter(weighted)
+      const filter = predictionErrorFilter(weighted, ORDER)
       if (filter === null) return null
       for (let n = 0; n < errors.length; n++) errors[n] = Math.abs(errorAt(plane, filter, first + n))
       const before = median(errors.subarray(0, half - DISTURBED_FRAMES)) / MEDIAN_OVER_DEVIATION
@@ -63,33 +62,6 @@ function bridge(samples: Float64Array, centre: number): void {
   const start = samples[from] as number
   const end = samples[to] as number
   for (let n = from + 1; n < to; n++) samples[n] = start + ((end - start) * (n - from)) / (to - from)
-}
-
-/** @source Levinson-Durbin recursion on the autocorrelation */
-function errorFilter(samples: Float64Array): Float64Array | null {
-  const r = new Float64Array(ORDER + 1)
-  for (let lag = 0; lag <= ORDER; lag++) {
-    let sum = 0
-    for (let n = lag; n < samples.length; n++) sum += (samples[n] as number) * (samples[n - lag] as number)
-    r[lag] = sum
-  }
-  if ((r[0] as number) <= 0) return null
-  let error = (r[0] as number) * (1 + WHITE_SHARE)
-  const filter = new Float64Array(ORDER + 1)
-  const previous = new Float64Array(ORDER + 1)
-  filter[0] = 1
-  for (let order = 1; order <= ORDER; order++) {
-    let sum = 0
-    for (let k = 0; k < order; k++) sum += (filter[k] as number) * (r[order - k] as number)
-    const reflection = -sum / error
-    previous.set(filter)
-    for (let k = 1; k <= order; k++) {
-      filter[k] = (previous[k] as number) + reflection * (previous[order - k] as number)
-    }
-    error *= 1 - reflection * reflection
-    if (error <= 0) return null
-  }
-  return filter
 }
 
 function errorAt(samples: Float32Array, filter: Float64Array, at: number): number {
