@@ -15,7 +15,7 @@ import {
 // Outside authority: who speaks when is known, because the programmes are made of recorded voices and music (Debian
 // packages); a voice sounds within 15.9 dB of its active level (ITU-T P.56, from memory). Of the half that no threshold
 // was chosen on; docs/speech-quality.md has all of it.
-const SECONDS = 100
+const SECONDS = 140
 const KINDS: readonly VoiceKind[] = ['acted', 'acted', 'prompts', 'acted', 'acted', 'read']
 
 const kernels = loadKernels()
