@@ -15,7 +15,7 @@ import numpy as np
 from scipy import signal
 
 RATE = 48000
-SECONDS = 26
+SECONDS = 25
 N = RATE * SECONDS
 K = np.sqrt(0.5)
 MUSIC = '/usr/share/games/singularity/music/'
@@ -25,14 +25,8 @@ SETS = {
         music=['A New Journey', 'Aberrations', 'Awakening', 'Coherence', 'Enemy Unknown', 'Nebula'],
         at=[40, 95, 150],
         claps=(120, 700, 2500, 23),
+        levels=(0, -3, -6, -9),
         fx=(250, 900, 2500),
-    ),
-    'fresh': dict(
-        seed=31337,
-        music=['Nebula', 'By-Product', 'Through Space', 'Awakening', 'Media Threat', 'A New Journey', 'Deprecation'],
-        at=[14, 77, 131],
-        claps=(80, 600, 2900, 30),
-        fx=(140, 1100, 5200),
     ),
     'held': dict(
         seed=777,
@@ -40,6 +34,7 @@ SETS = {
                'Through Space'],
         at=[61, 120, 184],
         claps=(45, 900, 3200, 40),
+        levels=(0, -3, -6),
         fx=(180, 640, 3900),
     ),
 }
@@ -129,10 +124,6 @@ class Stems:
         return self._voices[reader]
 
     def spoken(self, reader):
-        if self.name == 'fresh':
-            folder = '/usr/share/games/fillets-ng/sound/' + ['city', 'city'][reader % 2] + '/cs/'
-            names = sorted(glob.glob(folder + '*.ogg'))[reader % 2::2][:12]
-            return [decoded(path, RATE, 1)[0] for path in names]
         if self.name == 'held':
             folder = '/usr/share/pocketsphinx/test/data/' + ['librivox', 'cards'][reader % 2]
             return [decoded(path, RATE, 1)[0] for path in sorted(glob.glob(folder + '/*.wav'))]
@@ -195,7 +186,7 @@ class Stems:
     def pink(self, n=N):
         """RMS 1; every call cuts another piece of one long noise, so that two pieces share nothing at any short lag."""
         if self._pink is None:
-            size = 1 << 23
+            size = 1 << 22
             spectrum = np.fft.rfft(self.normal(size))
             x = np.fft.irfft(spectrum / np.sqrt(np.maximum(np.fft.rfftfreq(size, 1 / RATE), 20)), size)
             self._pink = x / rms(x)
@@ -377,7 +368,7 @@ def matrices(cases, s):
     put = lambda name, x, kind='matrix-encoded', **more: cases.__setitem__(name, (x, dict(kind=kind, **more)))
     quiet = np.zeros((2, N))
     speech = lambda reader=0: s.dialogue(reader)
-    for level in (0, -3, -6, -9):
+    for level in s.recipe['levels']:
         put(f'Lt/Rt full, bed in S {level} dB',
             lambda level=level: matrixed(s, db(-6) * s.effects() + db(-4) * s.music(0), speech(),
                                          np.sqrt(2) * s.bed() + s.room(speech()), level))
@@ -435,7 +426,7 @@ def tracks(cases, s):
 
 
 def along_time(cases, s):
-    put = lambda name, stretches, x: cases.__setitem__(name, (x, dict(kind='mixed', stretches=stretches)))
+    put = lambda name, stretches, x, kind='mixed': cases.__setitem__(name, (x, dict(kind=kind, stretches=stretches)))
     whole = 54 * RATE
 
     def mono(n):
@@ -474,7 +465,7 @@ def along_time(cases, s):
         x = s.full(1, whole).copy()
         x[:, 20 * RATE: int(22.5 * RATE)] = 0
         return x
-    put('a pause in plain stereo', [('plain-stereo', 0, 54)], pauses)
+    put('a pause in plain stereo', [('plain-stereo', 0, 54)], pauses, 'plain-stereo')
 
 
 def azimuth(cases, s):

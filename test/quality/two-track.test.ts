@@ -58,7 +58,7 @@ describe('two-track masters whose making is known', () => {
   })
 
   it('a surround signal at -6 dB and above is found, and named for certain but in noise alone', () => {
-    for (const { name, report } of mastersThat((known, each) => known.kind === 'matrix-encoded' && !/-9/.test(each))) {
+    for (const { name, report } of mastersThat((each) => each.kind === 'matrix-encoded')) {
       const isNoise = name.includes('noise in S -6')
       expect(isNoise ? ['matrix-encoded', 'possibly-matrix-encoded'] : ['matrix-encoded'], name).toContain(report.kind)
     }
@@ -133,7 +133,7 @@ const MUSIC = '/usr/share/games/singularity/music'
 
 describe('real stereo music', () => {
   it.each(readdirSync(MUSIC).filter((name) => name.endsWith('.ogg')))('%s is plain stereo', (name) => {
-    const decode = ['-v', 'error', '-ss', '90', '-t', '60', '-i', `${MUSIC}/${name}`, '-f', 'f32le', '-']
+    const decode = ['-v', 'error', '-ss', '90', '-t', '40', '-i', `${MUSIC}/${name}`, '-f', 'f32le', '-']
     const report = inspectTracks(kernels, tracksOf(execFileSync('ffmpeg', decode, { maxBuffer: 1 << 28 })))
     expect(report.stretches.map(({ kind }) => kind)).toEqual(['plain-stereo'])
     expect(Math.abs(report.azimuth?.mostMicroseconds ?? 0)).toBeLessThan(3)

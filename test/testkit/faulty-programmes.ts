@@ -1,6 +1,5 @@
 // Programmes of real music and acted voices with faults planted in them, whose places are known to the sample.
 import {
-  framesPerSegment,
   joinMeasured,
   type LevelStep,
   type Measured,
@@ -54,7 +53,7 @@ export function cleanProgramme(
   return { music, voice: spokenTrack(set, 'acted', seconds, shape.seed) }
 }
 
-/** Voice over music, 8 dB apart, at the level at which the programme reads about -23 LKFS. */
+/** Voice over music, 8 dB apart. */
 const MUSIC_GAIN = 10 ** (-8 / 20)
 
 /** Plants faults into a copy; the lane is where somebody speaks. */
@@ -62,7 +61,6 @@ export function withFaults(
   { music, voice }: CleanProgramme,
   kinds: readonly Fault['kind'][],
   seed: number,
-  gain = 1,
 ): FaultyProgramme {
   const frames = voice.samples.length
   const random = seededRandom(seed)
@@ -70,7 +68,7 @@ export function withFaults(
   const spoken = voice.samples.slice()
   const isSpeech = voice.truth100ms.slice()
   if (kinds.includes('line')) faults.push(softLine(spoken, isSpeech, random))
-  const planes = music.map((channel) => channel.map((sample, i) => gain * (MUSIC_GAIN * sample + spoken[i]!)))
+  const planes = music.map((channel) => channel.map((sample, i) => MUSIC_GAIN * sample + spoken[i]!))
   for (const kind of kinds) {
     if (kind === 'line') continue
     const [seconds, gainDb] = shapeOf(kind, random)
@@ -152,6 +150,3 @@ function measureAndLook(planes: readonly Float64Array[]): Pick<FaultyProgramme, 
     levelSteps: levelSteps.conclude(evidence, { layout: '2.0', sampleRateHz: RATE, frameCount, speech: null }),
   }
 }
-
-/** Segments that a programme of so many seconds has; more make a test slow. */
-export const SEGMENT_SECONDS = framesPerSegment(RATE) / RATE

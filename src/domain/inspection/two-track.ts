@@ -34,10 +34,19 @@ export type TwoTrackFigures = {
   /** The same for sound that leans to one side by more than 3 dB. */
   readonly posU: number
   readonly negU: number
-  /** Share of the sound at exactly equal level and opposite polarity, less what random phases would put there. */
+  /**
+   * Share of the sound up to 5 kHz at exactly equal level and opposite polarity, less what lies 90 degrees beside it:
+   * 0 where phases are random.
+   */
   readonly surroundShare: number
   /** The largest `surroundShare` of any 2 s. */
   readonly surroundShareMax: number
+  /** How much of what lies within 1 dB and 30 degrees of there is within 0.35 dB and 10 degrees. */
+  readonly surroundSharpness: number
+  /** The same as `surroundShare` of all level-balanced sound, by quarters of the circle. */
+  readonly antiphaseQuarterShare: number
+  /** Antiphase that leans to one side over antiphase that does not, up to 5 kHz. */
+  readonly antiphaseAsideRatio: number
   /** The tone of a tone track. */
   readonly toneHz: number | null
 }

@@ -28,12 +28,15 @@ export function findAzimuth(
   frameCount: number,
 ): Azimuth | null {
   const points = runs.flatMap((run) => pointsOf(joined, run))
-  const steady = points.filter((point, at) => Math.abs(point.delay - localMedian(points, at)) <= STEADY_MICROSECONDS)
+  const steady = points.filter(
+    (point, at) =>
+      Math.abs(point.delay - localMedian(points, at)) <= STEADY_MICROSECONDS &&
+      (point.isMono || Math.abs(point.delay) <= MOST_IN_STEREO_MICROSECONDS),
+  )
   if (steady.length < LEAST_POINTS || steady.length < 0.7 * points.length) return null
   const delays = steady.map(({ delay }) => delay)
   const middle = median(delays)
   const isMono = steady.filter((point) => point.isMono).length > steady.length / 2
-  if (!isMono && Math.abs(middle) > MOST_IN_STEREO_MICROSECONDS) return null
   const cellFrames = framesPerLook(sampleRateHz) * LOOKS_PER_FINE_CELL
   const curve = steady.map(({ firstCell, delay }): FrameRange & { delayMicroseconds: number } => ({
     startFrame: firstCell * cellFrames,

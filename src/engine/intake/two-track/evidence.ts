@@ -9,11 +9,19 @@ export const LOOK_FIGURES = [
   'antiphase',
   'inPhaseAside',
   'antiphaseAside',
-  /** Coherent tiles at equal level: in antiphase, and 90 degrees ahead or behind. */
+  /** The same of the surround band alone, where a surround signal is looked for. */
+  'bandWeight',
+  'bandAntiphase',
+  'bandAntiphaseAside',
+  /** Its coherent tiles at equal level: in antiphase, and 90 degrees ahead or behind. */
   'evenAntiphase',
   'evenAhead',
   'evenBehind',
-  /** Coherent, balanced tiles in the quarter of the circle around antiphase, and half of those around +-90 degrees. */
+  /** Those of them that are exactly there. */
+  'sharpAntiphase',
+  'sharpAhead',
+  'sharpBehind',
+  /** Its coherent, balanced tiles in the quarter of the circle around antiphase, and half of those around +-90 degrees. */
   'antiphaseQuarter',
   'sidewaysQuarter',
   /** Share of the strongest line in each track's power, the least of the look, and its frequency. */

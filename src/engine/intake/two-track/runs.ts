@@ -1,4 +1,6 @@
+import type { LookFigure } from './evidence.ts'
 import { LOOKS_PER_SECOND } from './grid.ts'
+import { matrixSigns } from './matrix.ts'
 import { type JoinedEvidence, type LookRange, lagCellOf, sumOver } from './programme.ts'
 import { borderOf, isLagClear, rewardsOf, type State, statesOf } from './rewards.ts'
 
@@ -103,11 +105,14 @@ function hasOtherLags(joined: JoinedEvidence, run: LookRange, lag: number): bool
 
 const LONG_LOOKS = 20 * LOOKS_PER_SECOND
 
-export function isReallyInverted(joined: JoinedEvidence, run: LookRange): boolean {
-  const sum = (figure: Parameters<typeof sumOver>[1]) => sumOver(joined, figure, run)
-  const [pos, neg, posU, negU] = [sum('inPhase'), sum('antiphase'), sum('inPhaseAside'), sum('antiphaseAside')]
+/** Of a mix that is upside down, the middle stands at equal level in antiphase; wide reverberation has no middle. */
+const LEAST_EVENNESS = 0.15
+
+function isReallyInverted(joined: JoinedEvidence, run: LookRange): boolean {
+  const { pos, neg, posU, negU, evenness } = matrixSigns(joined, run)
+  const sum = (figure: LookFigure) => sumOver(joined, figure, run)
   const rho = sum('crossPower') / Math.sqrt(sum('leftPower') * sum('rightPower') + 1e-30)
-  if (rho > -0.2) return false
+  if (rho > -0.2 || evenness < LEAST_EVENNESS) return false
   if (pos + posU < 0.1 * (neg + negU) && negU > posU) return true
   return run.to - run.from >= LONG_LOOKS && neg > 2 * pos && negU > 1.5 * posU && negU > 0.3 * neg
 }

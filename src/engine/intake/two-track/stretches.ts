@@ -16,7 +16,7 @@ import { describeStretch } from './sentences.ts'
 export function stretchOf(joined: JoinedEvidence, run: Run, sampleRateHz: number, frameCount: number): TwoTrackStretch {
   const signs = matrixSigns(joined, run)
   const seconds = (run.to - run.from) / LOOKS_PER_SECOND
-  const kind = kindOf(run, signs, seconds)
+  const kind = kindOf(run, signs)
   const figures = figuresOf(joined, run, signs, sampleRateHz)
   const lookFrames = framesPerLook(sampleRateHz)
   const told = {
@@ -31,10 +31,10 @@ export function stretchOf(joined: JoinedEvidence, run: Run, sampleRateHz: number
   return { ...told, evidence: describeStretch(told, run.state, joined, run) }
 }
 
-function kindOf({ state }: Run, signs: MatrixSigns, seconds: number): TwoTrackKind {
+function kindOf({ state }: Run, signs: MatrixSigns): TwoTrackKind {
   switch (state.name) {
     case 'stereo':
-      return state.isInverted ? 'polarity-inverted' : judgeMatrix(signs, seconds)
+      return state.isInverted ? 'polarity-inverted' : judgeMatrix(signs)
     case 'mono':
       return state.isInverted ? 'polarity-inverted' : 'dual-mono'
     case 'offset':
@@ -71,8 +71,11 @@ function figuresOf(joined: JoinedEvidence, run: Run, signs: MatrixSigns, sampleR
     neg: rounded(signs.neg, 4),
     posU: rounded(signs.posU, 4),
     negU: rounded(signs.negU, 4),
-    surroundShare: rounded(signs.surroundShare, 4),
-    surroundShareMax: rounded(signs.surroundShareMax, 4),
+    surroundShare: rounded(signs.sharpShare, 4),
+    surroundShareMax: rounded(signs.sharpShareMax, 4),
+    surroundSharpness: rounded(Math.min(1, signs.sharpness), 3),
+    antiphaseQuarterShare: rounded(signs.quarterShare, 4),
+    antiphaseAsideRatio: rounded(Math.min(99, signs.asideRatio), 3),
     toneHz: run.state.name === 'tone' ? rounded(toneHz(joined, run, run.state.side), 1) : null,
   }
 }
@@ -111,11 +114,11 @@ function confidenceOf(
   const byKind = () => {
     switch (kind) {
       case 'matrix-encoded':
-        return 0.75 + 0.24 * Math.min(1, Math.max(signs.surroundShare / 0.05, signs.surroundShareMax / 0.2))
+        return 0.75 + 0.24 * Math.min(1, Math.max(signs.sharpShare / 0.03, signs.sharpShareMax / 0.2))
       case 'possibly-matrix-encoded':
         return 0.5
       case 'plain-stereo':
-        return signs.pos < 0.1 ? 0.6 : 0.9 - 0.3 * Math.min(1, Math.max(0, signs.surroundShareMax / 0.03))
+        return signs.pos < 0.1 ? 0.6 : 0.9 - 0.3 * Math.min(1, Math.max(0, signs.sharpShare / 0.0013))
       case 'polarity-inverted':
         return 0.7 + 0.29 * Math.min(1, Math.max(0, -(figures.rho ?? 0)))
       case 'time-offset':

@@ -112,6 +112,15 @@ export function gainsOnParts(programme: Programme, trims: readonly Trim[]): read
   })
 }
 
+/** The 100 ms of each part under some trims. */
+export function hopsUnder(programme: Programme, trims: readonly Trim[]): readonly Float64Array[] {
+  const gains = gainsOnParts(programme, trims)
+  return programme.pieces.map(({ hops, measured }, index) => {
+    const gain = gains?.[index]
+    return gain === undefined ? hops : toHops(measured.programme10ms.map((power, i) => power * (gain[i] as number)))
+  })
+}
+
 /** A trim as this search puts it on a place: the shortest glide. */
 export function trimOn(range: { readonly startFrame: number; readonly endFrame: number }, gainDb: number): Trim {
   return { startFrame: range.startFrame, endFrame: range.endFrame, gainDb, glideMs: 100, reason: null }

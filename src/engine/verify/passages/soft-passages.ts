@@ -9,13 +9,17 @@ import {
   windowMeans,
 } from '../../../domain/index.ts'
 import type { Found } from './describe.ts'
-import { gainsOnParts, type Part, type Programme } from './programme.ts'
+import { hopsUnder, type Part, type Programme } from './programme.ts'
 
 /** Speech is too soft when short-term loudness stays this far below the target for this long. */
 const BELOW_TARGET_LU = 8
 const SOFT_SECONDS = 3
 /** A line of dialogue is too soft when it lies this far below the programme's dialogue. */
 const BELOW_DIALOGUE_LU = 5
+/** Where the lines lie closer together, one stands out sooner: at so many of their deviations, but not above this. */
+const LEAST_BELOW_DIALOGUE_LU = 4
+const DEVIATIONS = 6
+const DEVIATION_OVER_MEDIAN = 1.4826
 
 const PRACTICE: Clause = {
   document: 'common practice',
@@ -39,18 +43,17 @@ type SpokenLine = { readonly part: Part; readonly first: number; readonly end: n
 
 /** Where dialogue is too soft, once the trims are on the programme. Nothing without a speech lane. */
 export function softPassages(programme: Programme, trims: readonly Trim[]): readonly Found[] {
-  const gains = gainsOnParts(programme, trims)
-  const parts = programme.pieces.map((part, index) => {
-    const gain = gains?.[index] ?? null
-    return gain === null ? part : { ...part, hops: part.hops.map((power, hop) => power * (gain[hop * 10 + 5] ?? 1)) }
-  })
+  const hops = hopsUnder(programme, trims)
+  const parts = programme.pieces.map((part, index) => ({ ...part, hops: hops[index] as Float64Array }))
   const lines = parts.flatMap(spokenLines)
   const dialogue = median(lines.map(({ voiceLkfs }) => voiceLkfs))
+  const deviation = DEVIATION_OVER_MEDIAN * median(lines.map(({ voiceLkfs }) => Math.abs(voiceLkfs - dialogue)))
+  const allowedLu = Math.max(LEAST_BELOW_DIALOGUE_LU, Math.min(BELOW_DIALOGUE_LU, DEVIATIONS * deviation))
   const soft = lines
-    .filter(({ voiceLkfs }) => voiceLkfs < dialogue - BELOW_DIALOGUE_LU)
+    .filter(({ voiceLkfs }) => voiceLkfs < dialogue - allowedLu)
     .toSorted((a, b) => a.voiceLkfs - b.voiceLkfs)
     .slice(0, MOST_LINES)
-    .map((line) => lineOf(programme, line, dialogue))
+    .map((line) => lineOf(programme, line, dialogue, allowedLu))
   const stretches = parts.flatMap((part) => softStretches(programme, part))
   return [...soft, ...stretches.filter((stretch) => !soft.some((line) => overlap(line, stretch)))]
 }
@@ -99,10 +102,11 @@ function median(values: readonly number[]): number {
   return sorted[sorted.length >> 1] ?? Number.NEGATIVE_INFINITY
 }
 
-function lineOf({ hopFrames }: Programme, { part, first, end, voiceLkfs }: SpokenLine, dialogue: number): Found {
+function lineOf({ hopFrames }: Programme, line: SpokenLine, dialogue: number, allowedLu: number): Found {
+  const { part, first, end, voiceLkfs } = line
   const below = dialogue - voiceLkfs
   const startFrame = part.startFrame + first * hopFrames
-  const trim = Math.ceil((below - BELOW_DIALOGUE_LU) * TRIMS_PER_DB) / TRIMS_PER_DB
+  const trim = Math.ceil((below - allowedLu) * TRIMS_PER_DB) / TRIMS_PER_DB
   return {
     kind: 'too-soft',
     line: 'dialogueLevel',
@@ -110,9 +114,9 @@ function lineOf({ hopFrames }: Programme, { part, first, end, voiceLkfs }: Spoke
     endFrame: Math.min(part.endFrame, part.startFrame + end * hopFrames),
     peakFrame: startFrame,
     measured: voiceLkfs,
-    allowed: dialogue - BELOW_DIALOGUE_LU,
+    allowed: dialogue - allowedLu,
     unit: 'LKFS',
-    excess: below - BELOW_DIALOGUE_LU,
+    excess: below - allowedLu,
     source: PRACTICE,
     suggestedTrimDb: trim,
     message:

@@ -11,7 +11,7 @@ import {
 import type { Line } from '../lines.ts'
 import { isInside } from '../margins.ts'
 import type { Found } from './describe.ts'
-import { figuresUnder, gainsOnParts, type Part, type Programme, trimOn } from './programme.ts'
+import { figuresUnder, hopsUnder, type Part, type Programme, trimOn } from './programme.ts'
 
 /** The stretches that are named when the total is missed. */
 const MOST_STRETCHES = 3
@@ -49,10 +49,9 @@ export function totalPassages(programme: Programme, trims: readonly Trim[]): rea
 type Stretch = FrameRange & { readonly loudnessLkfs: number; readonly peakFrame: number }
 
 function stretches(programme: Programme, trims: readonly Trim[], isLoud: boolean, bound: number): Stretch[] {
-  const gains = gainsOnParts(programme, trims)
+  const hopsOfParts = hopsUnder(programme, trims)
   return programme.pieces.flatMap((part, index) => {
-    const gain = gains?.[index] ?? null
-    const hops = gain === null ? part.hops : part.hops.map((power, hop) => power * (gain[hop * 10 + 5] ?? 1))
+    const hops = hopsOfParts[index] as Float64Array
     const level = windowMeans(hops, SHORT_TERM_HOPS)
     const [floor, edge] = [powerOf(bound - 8), powerOf(bound + (isLoud ? BESIDE_LU : -BESIDE_LU))]
     // Too soft is said of dialogue only: soft music and silence are meant to be soft.
