@@ -54,10 +54,10 @@ export type FineDelays = {
   readonly alignedRho: Float32Array
 }
 
-/** The strongest whole-frame lag outside +-2 frames, against no lag. */
+/** The strongest lag that is none of a tape head, against no lag. */
 export type Lags = {
-  /** Frames that the right track is late. */
-  readonly lag: Float32Array
+  /** How late the right track is. */
+  readonly lagMicroseconds: Float32Array
   /** Height of the whitened correlation there (1 = nothing else) and beside lag 0, signed. */
   readonly peak: Float32Array
   readonly peakAtZero: Float32Array

@@ -5,8 +5,11 @@ import type { Pair, PairSpectrum, Spectrum } from './pair-spectrum.ts'
 const BAND_HZ = [100, 12000] as const
 /** Lags that are searched: 90 ms, more than two pictures at 24 a second. */
 const REACH_SECONDS = 0.09
-/** Within this of no lag a whitened peak is that of lag 0, or of a tape head that stands askew. */
-const NEAR_ZERO_FRAMES = 2
+/**
+ * Within this of no lag a whitened peak is that of lag 0, or of a tape head that stands askew. Also half the width of
+ * a peak, at most: two frames of 48 kHz, by the band.
+ */
+const NEAR_ZERO_SECONDS = 2 / 48000
 
 type Sums = { readonly white: Spectrum; readonly plain: Spectrum; power: number }
 
@@ -18,17 +21,19 @@ type Sums = { readonly white: Spectrum; readonly plain: Spectrum; power: number 
 export function findLags(spectrum: PairSpectrum, pair: Pair, firstFrame: number, sampleRateHz: number, lags: Lags) {
   const bins = { first: Math.ceil(BAND_HZ[0] / spectrum.binHz), end: Math.floor(BAND_HZ[1] / spectrum.binHz) }
   const reach = Math.floor(REACH_SECONDS * sampleRateHz)
+  const nearZero = Math.round(NEAR_ZERO_SECONDS * sampleRateHz)
   const fresh = (): Sums => ({ white: emptySpectrum(spectrum.length), plain: emptySpectrum(spectrum.length), power: 0 })
   const ring = [fresh(), fresh(), fresh()] as const
   const cellFrames = framesPerLook(sampleRateHz) * LOOKS_PER_LAG_CELL
   const joined = fresh()
-  for (let cell = -1; cell <= lags.lag.length; cell++) {
+  for (let cell = -1; cell <= lags.lagMicroseconds.length; cell++) {
     const sums = ring[(cell + 3) % 3]!
     sumCell(spectrum, pair, firstFrame + cell * cellFrames, sampleRateHz, bins, sums)
     if (cell < 1) continue
     joinInto(joined, ring, bins)
     const by = spectrum.correlate(joined.white, joined.plain, bins.first, bins.end)
-    tell(lags, cell - 1, { white: by.first, plain: by.second, length: spectrum.length, reach })
+    const [white, plain] = [by.first, by.second]
+    tell(lags, cell - 1, { white, plain, length: spectrum.length, reach, nearZero, sampleRateHz })
   }
 }
 
@@ -79,27 +84,34 @@ function joinInto(joined: Sums, ring: readonly Sums[], bins: Bins): void {
   }
 }
 
-function tell(
-  lags: Lags,
-  cell: number,
-  by: { readonly white: Float32Array; readonly plain: Float32Array; readonly length: number; readonly reach: number },
-): void {
+type Correlations = {
+  readonly white: Float32Array
+  readonly plain: Float32Array
+  readonly length: number
+  /** Frames. */
+  readonly reach: number
+  readonly nearZero: number
+  readonly sampleRateHz: number
+}
+
+function tell(lags: Lags, cell: number, by: Correlations): void {
+  const { nearZero } = by
   const at = (lag: number) => (lag + by.length) % by.length
   const height = (lag: number) => Math.abs(by.white[at(lag)]!)
   // A slope that falls from lag 0 is no peak.
   const isPeak = (lag: number) => height(lag) >= height(lag - 1) && height(lag) >= height(lag + 1)
   let best = by.reach
   for (let lag = -by.reach; lag <= by.reach; lag++) {
-    if (Math.abs(lag) > NEAR_ZERO_FRAMES && height(lag) > height(best) && isPeak(lag)) best = lag
+    if (Math.abs(lag) > nearZero && height(lag) > height(best) && isPeak(lag)) best = lag
   }
   const [before, peak, after] = [height(best - 1), height(best), height(best + 1)]
   const bend = before - 2 * peak + after
   const offset = bend < 0 ? (0.5 * (before - after)) / bend : 0
-  // Beside a lag of 3 its own main lobe reaches to lag 2: only what the lobe leaves free is called lag 0.
-  const near = Math.max(0, Math.min(NEAR_ZERO_FRAMES, Math.abs(best) - NEAR_ZERO_FRAMES))
+  // The main lobe of a small lag reaches towards lag 0: only what it leaves free is called that.
+  const near = Math.max(0, Math.min(nearZero, Math.abs(best) - nearZero))
   let zero = 0
   for (let lag = -near; lag <= near; lag++) if (height(lag) > height(zero)) zero = lag
-  lags.lag[cell] = best + Math.max(-0.5, Math.min(0.5, offset))
+  lags.lagMicroseconds[cell] = ((best + Math.max(-0.5, Math.min(0.5, offset))) / by.sampleRateHz) * 1e6
   lags.peak[cell] = by.white[at(best)]!
   lags.peakAtZero[cell] = by.white[at(zero)]!
   lags.rho[cell] = by.plain[at(best)]!

@@ -40,7 +40,7 @@ export function observeTwoTrack(kernels: Kernels, stretch: Stretch): TwoTrackEvi
   const lagCells = Math.ceil(lookCount / LOOKS_PER_LAG_CELL)
   const lagFigures = () => new Float32Array(lagCells)
   const lags = {
-    lag: lagFigures(),
+    lagMicroseconds: lagFigures(),
     peak: lagFigures(),
     peakAtZero: lagFigures(),
     rho: lagFigures(),

@@ -9,6 +9,8 @@ const SILENT_POWER = 1e-9
 const PAUSE_OVER_FLOOR = dbToPower(6)
 const LOUDEST_FLOOR = dbToPower(-50)
 const FLOOR_SHARE = 0.05
+/** A programme that never falls 15 dB below its mean has no pauses. */
+const BELOW_MEAN = dbToPower(-15)
 
 /** The evidence of all segments joined, and what follows from it look by look. */
 export type JoinedEvidence = Omit<TwoTrackEvidence, 'labels'> & {
@@ -53,7 +55,7 @@ export function joinEvidence(evidence: readonly TwoTrackEvidence[], sampleRateHz
       alignedRho: floats((each) => each.fine.alignedRho),
     },
     lags: {
-      lag: floats((each) => each.lags.lag),
+      lagMicroseconds: floats((each) => each.lags.lagMicroseconds),
       peak: floats((each) => each.lags.peak),
       peakAtZero: floats((each) => each.lags.peakAtZero),
       rho: floats((each) => each.lags.rho),
@@ -76,7 +78,9 @@ function joined(parts: readonly (Float32Array | Float64Array)[]): number[] {
 function floorOf(powers: Float64Array): number {
   const sounding = powers.filter((power) => power > SILENT_POWER).toSorted()
   if (sounding.length === 0) return SILENT_POWER
-  return Math.min(LOUDEST_FLOOR, Math.max(SILENT_POWER, sounding[Math.floor(FLOOR_SHARE * sounding.length)]!))
+  const floor = sounding[Math.floor(FLOOR_SHARE * sounding.length)]!
+  const mean = sounding.reduce((sum, power) => sum + power, 0) / sounding.length
+  return floor < Math.min(LOUDEST_FLOOR, BELOW_MEAN * mean) ? floor : SILENT_POWER
 }
 
 /** Looks `[from, to)`. */

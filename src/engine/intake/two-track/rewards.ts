@@ -8,7 +8,7 @@ export type State =
   | { readonly name: 'stereo' | 'mono'; readonly isInverted: boolean }
   | { readonly name: 'one-sided' | 'tone' | 'timecode' | 'split'; readonly side: 'left' | 'right' }
   | { readonly name: 'two-languages' | 'silent' }
-  | { readonly name: 'offset'; readonly lag: number; readonly isInverted: boolean }
+  | { readonly name: 'offset'; readonly lagMicroseconds: number; readonly isInverted: boolean }
 
 /** What it costs to begin or end a state: the stronger a claim, the more looks must speak for it. */
 export function borderOf(state: State): number {
@@ -72,7 +72,7 @@ function rewardOf(joined: JoinedEvidence, state: State, look: number, split: Spl
     case 'two-languages':
       return split === 'two-languages' ? 1.2 : -1
     case 'offset':
-      return offsetReward(joined, lagCellOf(look), state.lag)
+      return offsetReward(joined, lagCellOf(look), state.lagMicroseconds)
     default:
       return 0
   }
@@ -139,7 +139,8 @@ function timecodeLooks(joined: JoinedEvidence): Readonly<Record<'left' | 'right'
 }
 
 /** A whitened peak well over that at lag 0: a high one, or one where the tracks have much in common, and more than at lag 0. */
-const LEAST_LAG_FRAMES = 2.5
+/** Two and a half frames of 48 kHz: less is called azimuth. */
+const LEAST_LAG_MICROSECONDS = 52
 const LEAST_PEAK = 0.12
 const HIGH_PEAK = 0.25
 const MUCH_IN_COMMON = 0.4
@@ -149,24 +150,28 @@ const RHO_GAIN = 0.02
 export function isLagClear({ lags }: JoinedEvidence, cell: number): boolean {
   const peak = Math.abs(lags.peak[cell]!)
   const rho = Math.abs(lags.rho[cell]!)
-  if (Math.abs(lags.lag[cell]!) < LEAST_LAG_FRAMES || peak < OVER_ZERO * Math.abs(lags.peakAtZero[cell]!)) return false
+  if (
+    Math.abs(lags.lagMicroseconds[cell]!) < LEAST_LAG_MICROSECONDS ||
+    peak < OVER_ZERO * Math.abs(lags.peakAtZero[cell]!)
+  )
+    return false
   if (peak > HIGH_PEAK) return true
   return peak > LEAST_PEAK && rho > MUCH_IN_COMMON && rho > Math.abs(lags.rhoAtZero[cell]!) + RHO_GAIN
 }
 
 /** Two lags within this are one. */
-const SAME_LAG_FRAMES = 1.2
+const SAME_LAG_MICROSECONDS = 25
 const LEAST_CELLS = 4
 const MOST_LAGS = 6
 
 function commonLags(joined: JoinedEvidence): State[] {
   const { lags } = joined
   const groups: { lags: number[]; signs: number }[] = []
-  for (let cell = 0; cell < lags.lag.length; cell++) {
+  for (let cell = 0; cell < lags.lagMicroseconds.length; cell++) {
     if (!isLagClear(joined, cell)) continue
-    const lag = lags.lag[cell]!
+    const lag = lags.lagMicroseconds[cell]!
     const sign = lags.peak[cell]! < 0 ? -1 : 1
-    const known = groups.find((group) => Math.abs(median(group.lags) - lag) < SAME_LAG_FRAMES)
+    const known = groups.find((group) => Math.abs(median(group.lags) - lag) < SAME_LAG_MICROSECONDS)
     if (known === undefined) groups.push({ lags: [lag], signs: sign })
     else {
       known.lags.push(lag)
@@ -177,7 +182,7 @@ function commonLags(joined: JoinedEvidence): State[] {
     .filter((group) => group.lags.length >= LEAST_CELLS)
     .toSorted((a, b) => b.lags.length - a.lags.length)
     .slice(0, MOST_LAGS)
-    .map((group) => ({ name: 'offset', lag: median(group.lags), isInverted: group.signs < 0 }))
+    .map((group) => ({ name: 'offset', lagMicroseconds: median(group.lags), isInverted: group.signs < 0 }))
 }
 
 /** Which of the two peaks is higher decides; the cell that a change lies in is shared between both. */
@@ -185,6 +190,6 @@ function offsetReward({ lags }: JoinedEvidence, cell: number, lag: number): numb
   const peak = Math.abs(lags.peak[cell]!)
   const zero = Math.abs(lags.peakAtZero[cell]!)
   const lead = (peak - zero) / (peak + zero + 1e-9)
-  if (peak > 0.8 * LEAST_PEAK && Math.abs(lags.lag[cell]! - lag) < SAME_LAG_FRAMES) return 0.7 * lead
+  if (peak > 0.8 * LEAST_PEAK && Math.abs(lags.lagMicroseconds[cell]! - lag) < SAME_LAG_MICROSECONDS) return 0.7 * lead
   return zero > peak ? -0.6 : -0.15
 }

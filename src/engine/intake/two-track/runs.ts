@@ -69,23 +69,23 @@ function validated(joined: JoinedEvidence, states: readonly State[], runs: reado
     const state = states[run.index]!
     const isDoubtful =
       state.name === 'offset'
-        ? isBesideOther(states, runs, at) || hasOtherLags(joined, run, state.lag)
+        ? isBesideOther(states, runs, at) || hasOtherLags(joined, run, state.lagMicroseconds)
         : state.name === 'stereo' && state.isInverted && !isReallyInverted(joined, run)
     return isDoubtful ? { ...run, index: 0 } : run
   })
 }
 
 /** Machines that run together drift by little; lags that jump are voices at different places before the microphones. */
-const DRIFT_FRAMES = 3
+const DRIFT_MICROSECONDS = 62
 
 function isBesideOther(states: readonly State[], runs: readonly IndexRun[], at: number): boolean {
   const lagOf = (run: IndexRun | undefined) => {
     const state = run && states[run.index]!
-    return state?.name === 'offset' ? state.lag : null
+    return state?.name === 'offset' ? state.lagMicroseconds : null
   }
   const lag = lagOf(runs[at])!
   return [lagOf(runs[at - 1]), lagOf(runs[at + 1])].some(
-    (other) => other !== null && Math.abs(other - lag) > DRIFT_FRAMES,
+    (other) => other !== null && Math.abs(other - lag) > DRIFT_MICROSECONDS,
   )
 }
 
@@ -98,7 +98,7 @@ function hasOtherLags(joined: JoinedEvidence, run: LookRange, lag: number): bool
   for (let cell = lagCellOf(run.from); cell <= lagCellOf(run.to - 1); cell++) {
     if (!isLagClear(joined, cell)) continue
     clear += 1
-    if (Math.abs(joined.lags.lag[cell]! - lag) > DRIFT_FRAMES) other += 1
+    if (Math.abs(joined.lags.lagMicroseconds[cell]! - lag) > DRIFT_MICROSECONDS) other += 1
   }
   return other > MOST_OTHER * clear
 }

@@ -34,15 +34,25 @@ export type SplitFigures = {
 
 /** Where the looks of a window behave like a split track; one kind per look, null elsewhere. */
 export function findSplits(joined: JoinedEvidence): (SplitKind | null)[] {
-  const kinds = new Array<SplitKind | null>(joined.lookCount).fill(null)
+  const windows: LookRange[] = []
   const last = Math.max(0, joined.lookCount - WINDOW_LOOKS)
   for (let from = 0; ; from = Math.min(last, from + STEP_LOOKS)) {
-    const window = { from, to: Math.min(joined.lookCount, from + WINDOW_LOOKS) }
-    const figures = splitFigures(joined, window)
-    const kind = figures === null ? null : splitKindOf(figures)
-    if (kind !== null) kinds.fill(kind, window.from, window.to)
-    if (from >= last) return kinds
+    windows.push({ from, to: Math.min(joined.lookCount, from + WINDOW_LOOKS) })
+    if (from >= last) break
   }
+  const figures = windows.map((window) => splitFigures(joined, window))
+  const found = figures.map((each) => (each === null ? null : splitKindOf(each, ALONE)))
+  // Beside a window that is sure, fewer pauses will do.
+  const spread = (at: number, neighbour: SplitKind | null | undefined) => {
+    const each = figures[at]
+    if (found[at] === null && neighbour && each && splitKindOf(each, BESIDE) === neighbour) found[at] = neighbour
+  }
+  for (let at = 1; at < found.length; at++) spread(at, found[at - 1])
+  for (let at = found.length - 2; at >= 0; at--) spread(at, found[at + 1])
+
+  const kinds = new Array<SplitKind | null>(joined.lookCount).fill(null)
+  for (const [at, kind] of found.entries()) if (kind !== null) kinds.fill(kind, windows[at]!.from, windows[at]!.to)
+  return kinds
 }
 
 export function splitFigures(joined: JoinedEvidence, window: LookRange): SplitFigures | null {
@@ -118,8 +128,12 @@ function envelopes({ glances }: JoinedEvidence, apart: readonly number[]) {
 /** Where the same music lies on both tracks its balance does not move, whatever the other stems do. */
 const STEADY_BALANCE_DB = 0.15
 
-function splitKindOf(f: SplitFigures): SplitKind | null {
-  if (f.sameShare < 0.06 || f.apartShare < 0.1 || f.changes < 4) return null
+/** How much of a window must be the same, and how often it must change, to speak for itself and beside another. */
+const ALONE = { sameShare: 0.05, changes: 4 } as const
+const BESIDE = { sameShare: 0.015, changes: 2 } as const
+
+function splitKindOf(f: SplitFigures, least: typeof ALONE | typeof BESIDE): SplitKind | null {
+  if (f.sameShare < least.sameShare || f.apartShare < 0.1 || f.changes < least.changes) return null
   if (f.balanceSpreadDb > STEADY_BALANCE_DB || f.antiphaseShare > 0.03) return null
   const isContained = (share: number) => share > 0.9 && share < 1.1
   if (isContained(f.rightContained) && f.leftContained < 0.75 && f.leftModulation > 0.8) return 'split-left'

@@ -60,13 +60,13 @@ function figuresOf(joined: JoinedEvidence, run: Run, signs: MatrixSigns, sampleR
   const left = sumOver(joined, 'leftPower', run)
   const right = sumOver(joined, 'rightPower', run)
   const isBoth = left > 0 && right > 0
-  const lag = run.state.name === 'offset' ? lagOf(joined, run, run.state.lag) : null
+  const lag = run.state.name === 'offset' ? lagOf(joined, run, run.state.lagMicroseconds) : null
   return {
     levelDifferenceDb: isBoth ? rounded(powerToDb(left / right), 2) : null,
     rho: isBoth ? rounded(sumOver(joined, 'crossPower', run) / Math.sqrt(left * right), 4) : null,
     residualDb: isBoth ? rounded(residualDb(joined, run), 1) : null,
-    lagFrames: lag === null ? null : rounded(lag, 2),
-    lagMicroseconds: lag === null ? null : rounded((lag / sampleRateHz) * 1e6, 1),
+    lagFrames: lag === null ? null : rounded((lag * sampleRateHz) / 1e6, 2),
+    lagMicroseconds: lag === null ? null : rounded(lag, 1),
     pos: rounded(signs.pos, 4),
     neg: rounded(signs.neg, 4),
     posU: rounded(signs.posU, 4),
@@ -93,10 +93,12 @@ function residualDb(joined: JoinedEvidence, run: LookRange): number {
   return powerToDb(residual / (power + 1e-30) + 1e-7)
 }
 
-/** Median of the cells that agree with the lag of the run. */
+const SAME_LAG_MICROSECONDS = 30
+
+/** Median of the cells that agree with the lag of the run, in microseconds. */
 function lagOf({ lags }: JoinedEvidence, run: LookRange, lag: number): number {
-  const cells = lags.lag.subarray(lagCellOf(run.from), lagCellOf(run.to - 1) + 1)
-  const agreeing = Array.from(cells).filter((each) => Math.abs(each - lag) < 1.5)
+  const cells = lags.lagMicroseconds.subarray(lagCellOf(run.from), lagCellOf(run.to - 1) + 1)
+  const agreeing = Array.from(cells).filter((each) => Math.abs(each - lag) < SAME_LAG_MICROSECONDS)
   return agreeing.length > 0 ? median(agreeing) : lag
 }
 
