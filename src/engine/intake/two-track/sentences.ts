@@ -85,11 +85,13 @@ function stereo({ kind, figures }: Told): string[] {
         : 'Antiphase is no more frequent at equal level than any other phase: no surround signal was found.'
     return [middle, shape]
   }
-  return [
-    middle,
-    `Antiphase at exactly equal level, as only a surround signal makes it, holds ${percent(figures.surroundShare)} more of the ` +
-      `sound than chance, and up to ${percent(figures.surroundShareMax)} in 2 s.`,
-  ]
+  const exact =
+    `Antiphase at exactly equal level, as a surround signal makes it, holds ${percent(figures.surroundShare)} more of the ` +
+    `sound than chance, and up to ${percent(figures.surroundShareMax)} in 2 s.`
+  const turned =
+    `Balanced sound stands in antiphase more often than at any other phase: by ${percent(figures.antiphaseQuarterShare)} of ` +
+    'the sound, as noise in a surround signal makes it.'
+  return [middle, figures.surroundShare > 0.001 ? exact : turned]
 }
 
 const ADVICE: Readonly<Record<TwoTrackKind, string | null>> = {
