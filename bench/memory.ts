@@ -1,5 +1,6 @@
 import { join } from 'node:path'
 import { deliverOnce } from './delivering.ts'
+import { LIBEBUR128 } from './measuring.ts'
 import { FEATURE_SECONDS, feature, stereoMaster, surroundMix } from './music.ts'
 import { type Spent, spentByPlimsoll } from './processes.ts'
 import type { Table } from './table.ts'
@@ -19,8 +20,10 @@ export function memory(folder: string): readonly Table[] {
     FEATURE_SECONDS / wallSeconds,
     cpuSeconds,
   ]
+  const ourMeter = measured(mix)
+  const theirSeconds = LIBEBUR128.read(mix).seconds
   const rows = [
-    row('5.1 measured', MOST_MEGABYTES.measured, measured(mix)),
+    row('5.1 measured', MOST_MEGABYTES.measured, ourMeter),
     row('stereo measured', MOST_MEGABYTES.measured, measured(source)),
     row('stereo delivered', MOST_MEGABYTES.delivered, deliverOnce(source, folder, [])),
   ]
@@ -29,7 +32,10 @@ export function memory(folder: string): readonly Table[] {
       title: 'Two hours of 5.1 (6.22 GB) and of stereo (2.07 GB), with as many workers as cores',
       columns: ['', 'peak MB', 'allowed MB', 's', 'x real time', 'CPU s'],
       rows,
-      notes: ['One run each. Highest resident memory of the process; workers are threads of it.'],
+      notes: [
+        'One run each. Highest resident memory of the process; workers are threads of it.',
+        `${LIBEBUR128.name}: ${theirSeconds.toFixed(1)} s on the same 5.1, ${(theirSeconds / ourMeter.wallSeconds).toFixed(1)} times ours.`,
+      ],
     },
   ]
 }
