@@ -11,6 +11,7 @@ import {
   type LayoutName,
   type Measured,
   type Segment,
+  steadyUpmix,
   UPMIX_PARAMETERS,
 } from '../src/domain/index.ts'
 import { decodeChannel, type Kernels, keepBelowCeiling, takeGain, takePlane, writeGain } from '../src/dsp/index.ts'
@@ -29,7 +30,7 @@ const KERNEL_BYTES = 192 * 1024 * 1024
 const CEILING_DBTP = -2
 /** Level of the highest sample against the ceiling. */
 const CEILING_CASES = { 'at rest, 20 dB away': -20, 'at rest, 3 dB away': -3, 'working, 6 dB': 6 }
-const SETTINGS = defaultSettings(UPMIX_PARAMETERS)
+const PLAN = steadyUpmix(defaultSettings(UPMIX_PARAMETERS))
 const DECODED_FRAMES = 48000
 
 type Row = readonly [stage: string, realTime: number, realTimeOfCpu: number]
@@ -156,7 +157,7 @@ function makingStages(clock: Clock, workplace: Workplace): Row[] {
   const { kernels, master, order, planes } = workplace
   const every = (work: (segment: Segment) => void) => everySegment(kernels, master, work)
   const upmixTask = ({ index }: Segment) =>
-    perform(workplace, { kind: 'upmix', segment: index, settings: SETTINGS, through: false })
+    perform(workplace, { kind: 'upmix', segment: index, plan: PLAN, through: false })
   const [, upmixed] = segmentsOf(master).map(upmixTask) as [Measured, Measured]
   const highestDbfs = gainToDb(upmixed.linkedPeak100ms.reduce((a, b) => Math.max(a, b)))
   const job: RenderJob = { ...order, source: master, upmixed: planes }
@@ -164,7 +165,7 @@ function makingStages(clock: Clock, workplace: Workplace): Row[] {
   return [
     clock(
       'upmix of a stereo to C, Ls, Rs',
-      every((segment) => upmixSegment(kernels, master, segment, SETTINGS)),
+      every((segment) => upmixSegment(kernels, master, segment, PLAN)),
     ),
     clock('task: upmix, scratch planes, measuring of the 5.1', every(upmixTask)),
     ...Object.entries(CEILING_CASES).map(([name, aboveDb]) =>
@@ -187,7 +188,7 @@ function ceiling(clock: Clock, { kernels, master }: Workplace, job: RenderJob, n
   const [, segment] = segmentsOf(master) as [Segment, Segment]
   const mark = kernels.arena.mark()
   const stretch = stretchAround(master, segment, true)
-  const { linked } = guardedSignals(job, loadPlanes(kernels, job, stretch))
+  const { linked } = guardedSignals(kernels, job, loadPlanes(kernels, job, stretch), stretch)
   const commonGain = takeGain(kernels, stretch.frameCount)
   const plan = { ...job.gain, staticGainDb: CEILING_DBTP + gainDb }
   writeGain(kernels, plan, sampleRateHz, stretch, commonGain)

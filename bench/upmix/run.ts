@@ -1,7 +1,7 @@
 // Rebuilds the test mixes, sends every stem through the weights of its mix, and prints what became of it, for the set on
 // which the method was tuned and for one that it never saw; then the speed of the upmix.
 // npx tsx bench/upmix/run.ts
-import { defaultSettings, segmentAt, UPMIX_PARAMETERS } from '../../src/domain/index.ts'
+import { defaultSettings, segmentAt, steadyUpmix, UPMIX_PARAMETERS } from '../../src/domain/index.ts'
 import { upmixSegment } from '../../src/engine/render/index.ts'
 import { loadKernels } from '../../test/testkit/kernels.ts'
 import { sourceOf } from '../../test/testkit/mixes.ts'
@@ -62,7 +62,7 @@ function printSpeed(set: StemSet): void {
   for (let round = 0; round < 9; round++) {
     const mark = kernels.arena.mark()
     const before = process.cpuUsage()
-    upmixSegment(kernels, source, segment, defaultSettings(UPMIX_PARAMETERS))
+    upmixSegment(kernels, source, segment, steadyUpmix(defaultSettings(UPMIX_PARAMETERS)))
     const spent = process.cpuUsage(before)
     factors.push(seconds / ((spent.user + spent.system) / 1e6))
     kernels.arena.release(mark)

@@ -185,3 +185,17 @@ export {
   UPMIX_PARAMETERS,
   type UpmixSettings,
 } from './upmix-parameters.ts'
+export {
+  type FrontSpread,
+  frontSpreadOf,
+  frontSpreadOver,
+  SHORTEST_UPMIX_GLIDE_MS,
+  shareAt,
+  soundingRange,
+  steadyUpmix,
+  stretchesWithin,
+  type UpmixPlan,
+  type UpmixScene,
+  type UpmixStretch,
+  upmixStretches,
+} from './upmix-plan.ts'

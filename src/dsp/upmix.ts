@@ -83,7 +83,8 @@ function addressesOf(
 
 /**
  * Writes what remains in the fronts: l - k c - k ls and r - k c - k rs in float64, into `out` (it may be the tracks).
- * With `spread` 1 the Lo/Ro fold-down of the five is the two tracks again; else the difference of the two is multiplied.
+ * With `spread` 1 the Lo/Ro fold-down of the five is the two tracks again; else the difference of the two is multiplied,
+ * by one number or by one for each frame.
  * All planes lie in kernel memory and have one length.
  * @source ITU-R BS.775-4 Table 2 (k)
  */
@@ -91,7 +92,7 @@ export function writeFronts(
   kernels: Kernels,
   tracks: Tracks,
   extracted: Pick<Extracted, 'centre' | 'leftSurround' | 'rightSurround'>,
-  spread: number,
+  spread: number | Float64Array,
   out: Tracks,
 ): void {
   const planes = [tracks.left, tracks.right, extracted.centre, extracted.leftSurround, extracted.rightSurround]
@@ -109,6 +110,13 @@ export function writeFronts(
     out.left.byteOffset,
     out.right.byteOffset,
     frameCount,
-    spread,
+    typeof spread === 'number' ? spread : 1,
   )
+  if (typeof spread === 'number') return
+  for (let i = 0; i < frameCount; i++) {
+    const [left, right] = [out.left[i] as number, out.right[i] as number]
+    const added = (((spread[i] as number) - 1) / 2) * (left - right)
+    out.left[i] = left + added
+    out.right[i] = right - added
+  }
 }

@@ -32,7 +32,7 @@ export interface WordsExports {
     right: number,
     frameCount: number,
     fullScale: number,
-    spread: number,
+    spreads: number,
     frontLeft: number,
     frontRight: number,
   ) => number
@@ -188,7 +188,8 @@ export type FrontCounts = { readonly overs: number; readonly nearTies: number }
 /**
  * Fronts by subtraction from the words themselves: L = Lo - k (C + Ls), R = Ro - k (C + Rs), rounded half up, so that
  * the Lo/Ro fold-down of the six words, rounded, is the stereo word again. Within 2^-20 of a rounding tie the surround
- * word moves by one step first. A `spread` other than 1 scales the side of the fronts and gives that property up.
+ * word moves by one step first. A `spread` other than 1 (one for all, or one a frame) scales the side of the fronts and
+ * gives that property up.
  * @source ITU-R BS.775-4 Table 2 (fold-down); docs/decisions/0008 (derivation)
  */
 export function deriveFronts(
@@ -196,12 +197,16 @@ export function deriveFronts(
   lines: FrontLines,
   frameCount: number,
   encoding: WordEncoding,
-  spread: number,
+  spread: number | Float64Array,
 ): FrontCounts {
   const { exports, arena, memory } = kernels
   const { stereo, centre, surrounds, fronts } = lines
   const fullScale = stepsToFullScale(encoding)
+  const mark = arena.mark()
   if (spread !== 1) {
+    const spreads = new Float64Array(memory.buffer, arena.take(8 * frameCount), frameCount)
+    if (typeof spread === 'number') spreads.fill(spread)
+    else spreads.set(spread)
     const overs = exports.deriveSpreadFronts(
       stereo[0],
       stereo[1],
@@ -210,13 +215,13 @@ export function deriveFronts(
       surrounds[1],
       frameCount,
       fullScale,
-      spread,
+      spreads.byteOffset,
       fronts[0],
       fronts[1],
     )
+    arena.release(mark)
     return { overs, nearTies: 0 }
   }
-  const mark = arena.mark()
   const counts = arena.take(4)
   const nearTies = new Int32Array(memory.buffer, counts, 1).fill(0)
   let overs = exports.deriveFront(stereo[0], centre, surrounds[0], frameCount, fullScale, fronts[0], counts)

@@ -7,7 +7,7 @@ import type {
   FitSettings,
   FrameRange,
   Trim,
-  UpmixSettings,
+  UpmixPlan,
 } from '../domain/index.ts'
 import type { ProgrammeShape } from './by-segment.ts'
 import type { Decision, Lock } from './decide/index.ts'
@@ -29,7 +29,7 @@ export type DeliveryOrder = {
   }
   readonly spec: DeliverySpec
   /** Null: the source keeps its layout. */
-  readonly upmix: UpmixSettings | null
+  readonly upmix: UpmixPlan | null
   readonly fit: FitSettings
   /** Gains that the mixer put on stretches, and stretches where the ride may do no more than the mixer allows. */
   readonly trims: readonly Trim[]

@@ -63,7 +63,7 @@ export async function gatherReport(
             corridorDb: { lowest: certificate.corridor.lowerDb, highest: certificate.corridor.upperDb },
           },
     ceiling: plan.ceilingDbtp === null ? null : { events: ceilingEvents(verified?.rendered ?? []) },
-    settings: { ...upmix, ...fit, bitsPerSample: order.bitsPerSample },
+    settings: { ...upmix?.settings, ...fit, bitsPerSample: order.bitsPerSample },
   })
 }
 

@@ -1,3 +1,4 @@
+import { frontSpreadOf, type UpmixPlan } from '../domain/index.ts'
 import { feedsLfe } from '../dsp/index.ts'
 import { bySegment, type Tell } from './by-segment.ts'
 import type { Crew } from './crew.ts'
@@ -34,14 +35,19 @@ export async function renderOrder(order: DeliveryOrder, decision: Decision): Pro
     audio: 'source',
     isUpmixed: upmix !== null,
     writes: ['multichannel', 'stereo'],
-    hasLfe: upmix !== null && feedsLfe(upmix),
-    frontSpread: upmix?.frontSpread ?? 1,
+    hasLfe: upmix !== null && hasLfeAnywhere(upmix),
+    frontSpread: upmix === null ? 1 : frontSpreadOf(upmix),
     gain: decision.plan,
     encoding: bitsPerSample === 16 ? 'int16' : 'int24',
     ditherSeed: seedOf(await order.source.sha256),
     stereo,
     writesGain,
   }
+}
+
+/** Whether a plan feeds the LFE in any of its stretches. */
+export function hasLfeAnywhere({ settings, scenes }: UpmixPlan): boolean {
+  return feedsLfe(settings) || scenes.some((scene) => feedsLfe(scene.settings))
 }
 
 /** The first 64 bits of the hash: the same source gets the same dither, another source another. */

@@ -4,6 +4,7 @@ import {
   type DeliverySpec,
   describeMeasured,
   type Finding,
+  frontSpreadOf,
   gainToDb,
   joinMeasured,
   type LoudnessCurves,
@@ -11,9 +12,8 @@ import {
   type MeasuredPart,
   type Measurements,
   type SpeechLane,
-  type UpmixSettings,
+  type UpmixPlan,
 } from '../domain/index.ts'
-import { feedsLfe } from '../dsp/index.ts'
 import {
   bySegment,
   listenBySegment,
@@ -29,7 +29,7 @@ import type { DeliveryOrder, DeliveryOutcome, DeliveryStore } from './delivery-o
 import { type Analysed, decide, joinAnalysed } from './forecast-pass.ts'
 import { gatherReport } from './gather-report.ts'
 import { Stages } from './progress-shares.ts'
-import { render, seedOf } from './render-pass.ts'
+import { hasLfeAnywhere, render, seedOf } from './render-pass.ts'
 import { type Judgement, judge, judgeBreaks, judgeSignal, margins } from './verify/index.ts'
 import {
   describeProgramme,
@@ -165,11 +165,11 @@ async function inBreaks(
 function upmixSegments(
   crew: Crew,
   programme: ProgrammeShape,
-  settings: UpmixSettings,
+  plan: UpmixPlan,
   through: boolean,
   tell: Tell,
 ): Promise<readonly Measured[]> {
-  return bySegment(crew, programme, (segment) => ({ kind: 'upmix', segment, settings, through }), tell)
+  return bySegment(crew, programme, (segment) => ({ kind: 'upmix', segment, plan, through }), tell)
 }
 
 /** A programme, where its first frame stands in the day if its file tells, and which stretches of it count. */
@@ -261,7 +261,7 @@ const LISTENING_BESIDE_VERIFYING = 0.3
 /** What an upmix without a fit needs to be told. */
 export type UpmixOrder = {
   readonly programme: ProgrammeShape
-  readonly settings: UpmixSettings
+  readonly plan: UpmixPlan
   readonly gainDb: number
   readonly bitsPerSample: 16 | 24
   readonly sourceSha256: Promise<string>
@@ -279,9 +279,9 @@ export async function upmixProgramme(
   store: Pick<DeliveryStore, 'beginPass'>,
   watch: Watch,
 ): Promise<{ readonly measurements: Measurements | null; readonly peakDbfs: number }> {
-  const { programme, settings, gainDb, bitsPerSample, through } = order
+  const { programme, plan, gainDb, bitsPerSample, through } = order
   const stages = new Stages(watch)
-  const analysed = joinMeasured(await upmixSegments(crew, programme, settings, through, stages.tell('analyse')))
+  const analysed = joinMeasured(await upmixSegments(crew, programme, plan, through, stages.tell('analyse')))
   const peakDbfs = Math.max(...describeMeasured(analysed).channels.map(({ samplePeakDbfs }) => samplePeakDbfs ?? 0))
   if (peakDbfs + gainDb > 0) return { measurements: null, peakDbfs }
   store.beginPass()
@@ -289,8 +289,8 @@ export async function upmixProgramme(
     audio: through ? 'stem' : 'source',
     isUpmixed: true,
     writes: ['multichannel'],
-    hasLfe: feedsLfe(settings),
-    frontSpread: settings.frontSpread,
+    hasLfe: hasLfeAnywhere(plan),
+    frontSpread: frontSpreadOf(plan),
     gain: { staticGainDb: gainDb, rideDb: null, ceilingDbtp: null },
     encoding: bitsPerSample === 16 ? 'int16' : 'int24',
     ditherSeed: seedOf(await order.sourceSha256),

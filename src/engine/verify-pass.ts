@@ -8,6 +8,7 @@ import {
   type FitSettings,
   type FoldDownLock,
   type FrameRange,
+  frontSpreadOf,
   type LayoutName,
   type LoudnessCurves,
   labelAt,
@@ -142,7 +143,7 @@ export function writtenFiles(order: DeliveryOrder): readonly WrittenFile[] {
 /** What opens the fold-down lock on purpose: settings of the order, or the constant that the stereo needs. */
 export function openedBy({ upmix }: DeliveryOrder, { stereoGainDb }: Decision): readonly string[] {
   return [
-    ...(upmix !== null && upmix.frontSpread !== 1 ? ['frontSpread'] : []),
+    ...(upmix !== null && frontSpreadOf(upmix) !== 1 ? ['frontSpread'] : []),
     ...(stereoGainDb !== 0 ? ['stereoGain'] : []),
   ]
 }

@@ -4,7 +4,10 @@ import {
   bytesPerFrame,
   type Cancellation,
   type FrameRange,
+  type FrontSpread,
   framesPerHop,
+  frontSpreadOf,
+  frontSpreadOver,
   LAYOUTS,
   type LayoutName,
   type LevelStep,
@@ -12,7 +15,7 @@ import {
   type PlaneStore,
   type Segment,
   segmentAt,
-  type UpmixSettings,
+  type UpmixPlan,
 } from '../domain/index.ts'
 import { type Kernels, writeFronts } from '../dsp/index.ts'
 import { type InspectedSegment, inspectSegment, levelStepsWithin } from './intake/index.ts'
@@ -51,11 +54,11 @@ export interface Bench {
   readonly planes: PlaneStore
 }
 
-/** The upmix of a two-track: settings of the weights and, for measuring leakage, a stem sent through them. */
+/** The upmix of a two-track: its settings along the programme and, for measuring leakage, a stem sent through them. */
 export type UpmixTask = {
   readonly kind: 'upmix'
   readonly segment: number
-  readonly settings: UpmixSettings
+  readonly plan: UpmixPlan
   readonly through: boolean
 }
 
@@ -205,12 +208,12 @@ function segmentOf(source: AudioSource, task: { readonly segment: number }): Seg
 function analyseUpmix(bench: Bench, task: UpmixTask): Measured {
   const source = bench.source('source')
   const segment = segmentOf(source, task)
-  const upmixed = upmixSegment(bench.kernels, source, segment, task.settings, {
+  const upmixed = upmixSegment(bench.kernels, source, segment, task.plan, {
     cancellation: bench.cancellation,
     ...(task.through && { through: bench.source('stem') }),
   })
   keepPlanes(bench.planes, upmixed, segment)
-  return measureUpmixed(bench.kernels, source, segment, upmixed, task.settings.frontSpread)
+  return measureUpmixed(bench.kernels, source, segment, upmixed, frontSpreadOf(task.plan))
 }
 
 function keepPlanes(planes: PlaneStore, upmixed: UpmixedSegment, segment: Segment): void {
@@ -228,7 +231,7 @@ function measureUpmixed(
   source: AudioSource,
   segment: Segment,
   upmixed: UpmixedSegment,
-  frontSpread: number,
+  frontSpread: FrontSpread,
 ): Measured {
   const { sampleRateHz } = source.format
   const { firstFrame, left, right, centre, leftSurround, rightSurround, lfe } = upmixed
@@ -244,7 +247,13 @@ function measureUpmixed(
       rightSurround: part(rightSurround),
     }
     const fronts = { left: toLeft.subarray(0, count), right: toRight.subarray(0, count) }
-    writeFronts(kernels, { left: part(left), right: part(right) }, extracted, frontSpread, fronts)
+    writeFronts(
+      kernels,
+      { left: part(left), right: part(right) },
+      extracted,
+      frontSpreadOver(frontSpread, firstFrame + from, count),
+      fronts,
+    )
     toCentre.set(extracted.centre)
     toLeftSurround.set(extracted.leftSurround)
     toRightSurround.set(extracted.rightSurround)

@@ -12,7 +12,9 @@ import {
   type Sheet,
   type SheetTrim,
   specForTitle,
+  steadyUpmix,
   UPMIX_PARAMETERS,
+  type UpmixPlan,
   type UpmixSettings,
 } from '../domain/index.ts'
 import { type DeliveryOrder, titleIdOf } from '../engine/index.ts'
@@ -46,7 +48,7 @@ export type Title = {
   /** Where the sheet lies, which its paths are relative to. */
   readonly sheetPath: string | null
   readonly spec: DeliverySpec | null
-  readonly upmix: UpmixSettings
+  readonly upmix: UpmixPlan
   readonly fit: FitSettings
   readonly placed: PlacedSheet
   /** The stretches that are measured and fitted; absent: all of one file. */
@@ -95,7 +97,7 @@ export async function openTitle(
     sheet,
     sheetPath: onDisk?.path ?? null,
     spec: options.spec ?? (onDisk === null ? null : await specOf(onDisk)),
-    upmix: { ...defaultSettings(UPMIX_PARAMETERS), ...sheet?.upmix, ...options.upmix },
+    upmix: steadyUpmix({ ...defaultSettings(UPMIX_PARAMETERS), ...sheet?.upmix, ...options.upmix }),
     fit: { ...defaultSettings(FIT_PARAMETERS), ...sheet?.fit.settings, ...options.fit },
     placed,
     programme: programmeRanges(source, placed.segments),

@@ -1,5 +1,5 @@
 import { basename, join } from 'node:path'
-import { type Measurements, printFigure, type UpmixSettings } from '../domain/index.ts'
+import { type Measurements, printFigure, steadyUpmix, type UpmixSettings } from '../domain/index.ts'
 import { type Progress, upmixProgramme } from '../engine/index.ts'
 import type { ChannelOptions } from '../media/index.ts'
 import { refuseNonFinite } from './finite.ts'
@@ -69,7 +69,7 @@ export async function upmix(
         })
         const order = {
           programme: programmeOf(source),
-          settings,
+          plan: steadyUpmix(settings),
           gainDb,
           bitsPerSample,
           sourceSha256,

@@ -2,6 +2,7 @@ import {
   defaultSettings,
   FOLD_DOWN_K,
   segmentAt,
+  steadyUpmix,
   UPMIX_PARAMETERS,
   type UpmixSettings,
 } from '../../src/domain/index.ts'
@@ -48,7 +49,7 @@ export function throughWeightsOf(
   const mark = kernels.arena.mark()
   const source = sourceOf(mix, RATE)
   const segment = segmentAt(0, source.frameCount, RATE)
-  const out = upmixSegment(kernels, source, segment, settings, { through: sourceOf(stem, RATE) })
+  const out = upmixSegment(kernels, source, segment, steadyUpmix(settings), { through: sourceOf(stem, RATE) })
   writeFronts(kernels, out, out, settings.frontSpread, out)
   const five = {
     left: out.left.slice(),

@@ -160,8 +160,8 @@ export function deriveFront(
 }
 
 /**
- * Both fronts by the same subtraction, then their difference widened: mid + spread x side. This opens the fold-down
- * lock; gives back how many words did not fit.
+ * Both fronts by the same subtraction, then their difference widened: mid + spread x side, with a spread (f64) for each
+ * frame. This opens the fold-down lock; gives back how many words did not fit.
  */
 export function deriveSpreadFronts(
   lo: usize,
@@ -171,7 +171,7 @@ export function deriveSpreadFronts(
   right: usize,
   frameCount: i32,
   fullScale: f64,
-  spread: f64,
+  spreads: usize,
   frontLeft: usize,
   frontRight: usize,
 ): i32 {
@@ -183,7 +183,7 @@ export function deriveSpreadFronts(
     const l = <f64>load<i32>(lo + at) - K * (c + <f64>load<i32>(left + at))
     const r = <f64>load<i32>(ro + at) - K * (c + <f64>load<i32>(right + at))
     const mid = (l + r) * 0.5
-    const side = (l - r) * 0.5 * spread
+    const side = (l - r) * 0.5 * load<f64>(spreads + (at << 1))
     const wordL = Math.floor(mid + side + 0.5)
     const wordR = Math.floor(mid - side + 0.5)
     if (wordL < -fullScale || wordL > highest) overs++

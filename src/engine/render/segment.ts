@@ -3,6 +3,7 @@ import {
   type Cancellation,
   Cancelled,
   dbToGain,
+  type FrontSpread,
   type GainPlan,
   type PlaneStore,
   type Segment,
@@ -28,7 +29,7 @@ export type RenderJob = {
   readonly upmixed: PlaneStore | null
   readonly hasLfe: boolean
   /** Scale of the side of the derived fronts; 1 keeps the fold-down lock. */
-  readonly frontSpread: number
+  readonly frontSpread: FrontSpread
   readonly gain: GainPlan
   readonly encoding: 'int16' | 'int24'
   /** Two 32-bit numbers of the source's hash, so that the same source gets the same dither. */
@@ -94,7 +95,7 @@ function render(
   const common = takeGain(kernels, stretch.frameCount)
   writeGain(kernels, job.gain, stretch.sampleRateHz, stretch, common)
   holdUnityOutside(kernels, job.gain.programme, stretch, common)
-  const guarded = guardedSignals(job, planes)
+  const guarded = guardedSignals(kernels, job, planes, stretch)
   const linked = underCeiling(kernels, job, guarded.linked, stretch, segment, common)
   throwIfCancelled(cancellation)
   const lfe = guarded.lfe.length === 0 ? null : underCeiling(kernels, job, guarded.lfe, stretch, segment, common)

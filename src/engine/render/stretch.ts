@@ -3,6 +3,7 @@ import {
   bytesPerFrame,
   FOLD_DOWN_K,
   foldDownCoefficients,
+  frontSpreadOver,
   hasFoldDown,
   LAYOUTS,
   type PlaneStore,
@@ -93,29 +94,49 @@ function readUpmix(kernels: Kernels, store: PlaneStore, roles: readonly Role[], 
  * What the ceiling guards. Of an upmix: L R C Ls Rs as they will be derived, the stereo that travels along, and where
  * the fronts are spread the fold-down that is no longer that stereo. Else: every channel but the LFE, and Lo/Ro.
  */
-export function guardedSignals(job: RenderJob, planes: Planes): Guarded {
+export function guardedSignals(kernels: Kernels, job: RenderJob, planes: Planes, stretch: Stretch): Guarded {
   const lfe = planes.LFE === undefined ? [] : [[{ plane: planes.LFE, weight: 1 }]]
   if (job.upmixed === null) return { linked: nativeSignals(job.source, planes), lfe }
   const { L, R, C, Ls, Rs } = planes as Required<Planes>
   const alone = [L, R, C, Ls, Rs].map((plane) => [{ plane, weight: 1 }])
-  // L' = near L + far R - k (C + near Ls + far Rs) with near + far = 1; without spread near is 1.
-  const near = (1 + job.frontSpread) / 2
-  const far = (1 - job.frontSpread) / 2
-  const front = (stereo: readonly [Plane, Plane], surround: readonly [Plane, Plane]): LinkedSignal =>
-    [
-      { plane: stereo[0], weight: near },
-      { plane: stereo[1], weight: far },
-      { plane: C, weight: -FOLD_DOWN_K },
-      { plane: surround[0], weight: -FOLD_DOWN_K * near },
-      { plane: surround[1], weight: -FOLD_DOWN_K * far },
-    ].filter(({ weight }) => weight !== 0)
-  const left = front([L, R], [Ls, Rs])
-  const right = front([R, L], [Rs, Ls])
-  if (job.frontSpread === 1) return { linked: [...alone, left, right], lfe }
-  const lo = [...left, { plane: C, weight: FOLD_DOWN_K }, { plane: Ls, weight: FOLD_DOWN_K }]
-  const ro = [...right, { plane: C, weight: FOLD_DOWN_K }, { plane: Rs, weight: FOLD_DOWN_K }]
-  return { linked: [...alone, left, right, lo, ro], lfe }
+  const front = (stereo: Plane, surround: Plane): LinkedSignal => [
+    { plane: stereo, weight: 1 },
+    { plane: C, weight: -FOLD_DOWN_K },
+    { plane: surround, weight: -FOLD_DOWN_K },
+  ]
+  const [left, right] = [front(L, Ls), front(R, Rs)]
+  const spread = frontSpreadOver(job.frontSpread, stretch.firstFrame, stretch.frameCount)
+  if (spread === 1) return { linked: [...alone, left, right], lfe }
+  // What the spread adds to the left and takes from the right: it is in the fronts, and in the fold-down too.
+  const added = spreadDifference(kernels, { L, R, Ls, Rs }, spread, stretch.frameCount)
+  const withAdded = (signal: LinkedSignal, weight: 1 | -1): LinkedSignal => [...signal, { plane: added, weight }]
+  const lo = withAdded([{ plane: L, weight: 1 }], 1)
+  const ro = withAdded([{ plane: R, weight: 1 }], -1)
+  return { linked: [...alone, withAdded(left, 1), withAdded(right, -1), lo, ro], lfe }
 }
+
+/** (spread - 1) / 2 of the difference between the fronts, left over right. */
+function spreadDifference(
+  kernels: Kernels,
+  { L, R, Ls, Rs }: Readonly<Record<'L' | 'R' | 'Ls' | 'Rs', Plane>>,
+  spread: number | Float64Array,
+  frameCount: number,
+): Plane {
+  const plane = takePlane(kernels, frameCount, false)
+  const samples = (of: Plane) =>
+    new (of.isWide ? Float64Array : Float32Array)(kernels.memory.buffer, of.address, frameCount)
+  const [added, left, right, leftSurround, rightSurround] = [plane, L, R, Ls, Rs].map(samples) as SpreadPlanes
+  for (let i = 0; i < frameCount; i++) {
+    const front = (left[i] as number) - (right[i] as number)
+    const surround = (leftSurround[i] as number) - (rightSurround[i] as number)
+    const factor = typeof spread === 'number' ? spread : (spread[i] as number)
+    added[i] = ((factor - 1) / 2) * (front - FOLD_DOWN_K * surround)
+  }
+  return plane
+}
+
+type SpreadPlanes = [Samples, Samples, Samples, Samples, Samples]
+type Samples = Float32Array | Float64Array
 
 function nativeSignals(source: AudioSource, planes: Planes): readonly LinkedSignal[] {
   const { layout } = source

@@ -3,10 +3,24 @@ import {
   assert,
   bytesPerFrame,
   type Cancellation,
+  type FrameRange,
   type Segment,
-  type UpmixSettings,
+  shareAt,
+  soundingRange,
+  stretchesWithin,
+  type UpmixPlan,
+  type UpmixStretch,
+  upmixStretches,
 } from '../../domain/index.ts'
-import { decodeChannel, type Extracted, extract, type Kernels, type Tracks, upmixHopFrames } from '../../dsp/index.ts'
+import {
+  decodeChannel,
+  type Extracted,
+  extract,
+  feedsLfe,
+  type Kernels,
+  type Tracks,
+  upmixHopFrames,
+} from '../../dsp/index.ts'
 
 /**
  * The two tracks of a stretch and what the upmix takes out of them; float64 and float32 planes in kernel memory, all of
@@ -24,10 +38,14 @@ const HALO_HOPS = 192
 const MARGIN_HOPS = 96
 const DECODED_AT_ONCE_FRAMES = 65536
 
+/** Weights hold for two transforms at a time, so what is extracted begins at an even one whatever it is cut from. */
+const HOPS_PER_WEIGHTS = 2
+
 /**
  * Upmixes one segment of a two-track programme. The planes reach 96 hops (0.51 s at 48 kHz, never under 0.5 s) beyond the
  * segment on both sides, or to the programme's edge: there too they agree with the neighbouring segment's to -120 dBFS.
  * The unit of work is the segment with its halo, so that the same frames come out whatever the number of workers.
+ * Where the plan changes its settings, each set extracts what it is heard in and the signals are mixed.
  * `through` (a stem of the mix, same rate and length) goes through the weights that the source gives, and `left`, `right`
  * and the rest are then the stem's. Restrictions: both are 2.0. Throws `Cancelled`.
  */
@@ -35,38 +53,111 @@ export function upmixSegment(
   kernels: Kernels,
   source: AudioSource,
   segment: Segment,
-  settings: UpmixSettings,
+  plan: UpmixPlan,
   options: { readonly through?: AudioSource; readonly cancellation?: Cancellation } = {},
 ): UpmixedSegment {
-  const { through, cancellation } = options
+  const { through } = options
   const { sampleRateHz } = source.format
   const hop = upmixHopFrames(sampleRateHz)
   const segmentEnd = segment.firstFrame + segment.frameCount
-  const first = Math.max(0, segment.firstFrame - HALO_HOPS * hop)
-  const end = Math.min(source.frameCount, segmentEnd + HALO_HOPS * hop)
-  const tracks = readTracks(kernels, source, first, end - first)
-  const carried = through === undefined ? undefined : readTracks(kernels, through, first, end - first)
-  const extracted = extract(kernels, {
-    sampleRateHz,
-    settings,
-    tracks,
-    ...(carried && { carried }),
-    ...(cancellation && { cancellation }),
+  const around = (hops: number): FrameRange => ({
+    startFrame: Math.max(0, segment.firstFrame - hops * hop),
+    endFrame: Math.min(source.frameCount, segmentEnd + hops * hop),
   })
-
-  const firstFrame = Math.max(0, segment.firstFrame - MARGIN_HOPS * hop)
-  const endFrame = Math.min(source.frameCount, segmentEnd + MARGIN_HOPS * hop)
-  const part = <T extends Float64Array | Float32Array>(plane: T): T =>
-    plane.subarray(firstFrame - first, endFrame - first) as T
+  const read = around(HALO_HOPS)
+  const handedOut = around(MARGIN_HOPS)
+  const frameCount = read.endFrame - read.startFrame
+  const tracks = readTracks(kernels, source, read.startFrame, frameCount)
+  const carried = through === undefined ? undefined : readTracks(kernels, through, read.startFrame, frameCount)
   const heard = carried ?? tracks
+  const ground = { ...options, kernels, sampleRateHz, read, handedOut, tracks, ...(carried && { carried }) }
+  const stretches = stretchesWithin(upmixStretches(plan), handedOut)
+  const extracted = stretches.length === 1 ? extractAll(ground, stretches[0] as UpmixStretch) : mix(ground, stretches)
   return {
-    firstFrame,
-    left: part(heard.left),
-    right: part(heard.right),
-    centre: part(extracted.centre),
-    leftSurround: part(extracted.leftSurround),
-    rightSurround: part(extracted.rightSurround),
-    lfe: extracted.lfe === null ? null : part(extracted.lfe),
+    firstFrame: handedOut.startFrame,
+    left: part(heard.left, read, handedOut),
+    right: part(heard.right, read, handedOut),
+    ...extracted,
+  }
+}
+
+/** What of a segment is read, what is handed out, and the tracks that lie in memory. */
+type Ground = {
+  readonly kernels: Kernels
+  readonly sampleRateHz: number
+  readonly read: FrameRange
+  readonly handedOut: FrameRange
+  readonly tracks: Tracks
+  readonly carried?: Tracks
+  readonly cancellation?: Cancellation
+}
+
+/** Frames `within` of a plane that holds the frames `of` the programme. */
+function part<T extends Float64Array | Float32Array>(plane: T, of: FrameRange, within: FrameRange): T {
+  return plane.subarray(within.startFrame - of.startFrame, within.endFrame - of.startFrame) as T
+}
+
+function extractAll({ read, handedOut, ...request }: Ground, { settings }: UpmixStretch): Extracted {
+  const extracted = extract(request.kernels, { ...request, settings })
+  return mapPlanes(extracted, (plane) => plane && part(plane, read, handedOut))
+}
+
+/** The signals of several sets of settings, each in its share. What a set costs more than another is its halo. */
+function mix(ground: Ground, stretches: readonly UpmixStretch[]): Extracted {
+  const { kernels, sampleRateHz, read, handedOut, tracks, carried, cancellation } = ground
+  const frameCount = handedOut.endFrame - handedOut.startFrame
+  const takePlane = () =>
+    new Float32Array(kernels.memory.buffer, kernels.arena.take(4 * frameCount), frameCount).fill(0)
+  const hasLfe = stretches.some(({ settings }) => feedsLfe(settings))
+  const mixed = {
+    centre: takePlane(),
+    leftSurround: takePlane(),
+    rightSurround: takePlane(),
+    lfe: hasLfe ? takePlane() : null,
+  }
+  const hop = upmixHopFrames(sampleRateHz)
+  const settling = (HALO_HOPS - MARGIN_HOPS) * hop
+  const step = HOPS_PER_WEIGHTS * hop
+  for (const stretch of stretches) {
+    const sounding = soundingRange(stretch)
+    const first = Math.floor((sounding.startFrame - settling) / step) * step
+    const own = {
+      startFrame: Math.max(read.startFrame, first),
+      endFrame: Math.min(read.endFrame, sounding.endFrame + settling),
+    }
+    const cut = ({ left, right }: Tracks): Tracks => ({ left: part(left, read, own), right: part(right, read, own) })
+    const mark = kernels.arena.mark()
+    const extracted = extract(kernels, {
+      sampleRateHz,
+      settings: stretch.settings,
+      tracks: cut(tracks),
+      ...(carried && { carried: cut(carried) }),
+      ...(cancellation && { cancellation }),
+    })
+    const heard = {
+      startFrame: Math.max(handedOut.startFrame, sounding.startFrame),
+      endFrame: Math.min(handedOut.endFrame, sounding.endFrame),
+    }
+    for (const name of ['centre', 'leftSurround', 'rightSurround', 'lfe'] as const) {
+      const [from, to] = [extracted[name], mixed[name]]
+      if (from !== null && to !== null) addShare(part(from, own, heard), part(to, handedOut, heard), stretch, heard)
+    }
+    kernels.arena.release(mark)
+  }
+  return mixed
+}
+
+function mapPlanes(
+  { centre, leftSurround, rightSurround, lfe }: Extracted,
+  of: <T extends Float32Array | null>(plane: T) => T,
+): Extracted {
+  return { centre: of(centre), leftSurround: of(leftSurround), rightSurround: of(rightSurround), lfe: of(lfe) }
+}
+
+/** Adds a signal in the share of its stretch; where nothing else sounds it stays what it is, to the bit. */
+function addShare(from: Float32Array, to: Float32Array, stretch: UpmixStretch, { startFrame }: FrameRange): void {
+  for (let i = 0; i < from.length; i++) {
+    to[i] = (to[i] as number) + shareAt(stretch, startFrame + i) * (from[i] as number)
   }
 }
 

@@ -1,6 +1,7 @@
 import {
   bytesPerFrame,
   foldDownCoefficients,
+  frontSpreadOver,
   hasFoldDown,
   LAYOUTS,
   type LayoutName,
@@ -130,7 +131,7 @@ function upmixLines(
     { stereo: [lines.Lo, lines.Ro], centre: lines.C, surrounds: [lines.Ls, lines.Rs], fronts: [lines.L, lines.R] },
     span.frameCount,
     job.encoding,
-    job.frontSpread,
+    frontSpreadOver(job.frontSpread, segment.firstFrame + span.offset, span.frameCount),
   )
   return { overs: overs + fronts.overs, nearTies: fronts.nearTies }
 }
