@@ -66,6 +66,7 @@ export type {
 } from './inspection/structure.ts'
 export type {
   Azimuth,
+  NoiseFloor,
   TrackHiss,
   TrackSide,
   TrackTimecode,
@@ -146,6 +147,7 @@ export {
   specForTitle,
   WAIVABLE_LINES,
 } from './sheet.ts'
+export { delayAt, readSource, type SourceReading } from './source-reading.ts'
 export type { Clause, DeliverySpec, Limit, Waiver } from './spec.ts'
 export {
   type NetworkLayer,
@@ -179,6 +181,7 @@ export {
 } from './timecode.ts'
 export { powerGains, type Trim, trimPoints } from './trims.ts'
 export {
+  CENTRE_LOW_CUT_OFF_HZ,
   LFE_OFF_DB,
   SURROUND_HIGH_CUT_OFF_HZ,
   SURROUND_LOW_CUT_OFF_HZ,

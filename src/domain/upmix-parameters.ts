@@ -3,6 +3,7 @@ import type { ParameterTable, SettingsOf } from './parameters.ts'
 /** The lowest settings of these controls mean that the stage is off. */
 export const LFE_OFF_DB = -60
 export const SURROUND_LOW_CUT_OFF_HZ = 20
+export const CENTRE_LOW_CUT_OFF_HZ = 20
 /** The highest setting means off. */
 export const SURROUND_HIGH_CUT_OFF_HZ = 20000
 /** The widest reach means that the centre takes common sound wherever it stands between left and right. */
@@ -39,6 +40,16 @@ export const UPMIX_PARAMETERS = {
     default: 0.5,
     glide: 'frame',
     sentence: 'Keeps room and ambience out of the centre; high values make the dialogue less clean.',
+  },
+  centreLowCutHz: {
+    kind: 'number',
+    unit: 'Hz',
+    min: CENTRE_LOW_CUT_OFF_HZ,
+    max: 300,
+    default: CENTRE_LOW_CUT_OFF_HZ,
+    glide: 'fade',
+    sentence:
+      'Leaves bass below this frequency in left and right, without phase shift, as music wants it; 20 Hz is off.',
   },
   surroundSpeechReject: {
     kind: 'number',
@@ -111,6 +122,15 @@ export const UPMIX_PARAMETERS = {
     glide: 'fade',
     sentence:
       'Makes the surrounds less like the fronts: by sparse noise of 30 ms (also less like each other), or by +90 and -90 degrees.',
+  },
+  surroundNoiseHold: {
+    kind: 'number',
+    unit: null,
+    min: 0,
+    max: 1,
+    default: 1,
+    glide: 'frame',
+    sentence: 'Keeps steady hiss in left and right, where it was found under the programme; 0 treats it as ambience.',
   },
   surroundBalance: {
     kind: 'number',

@@ -1,5 +1,6 @@
 import { assert } from './findings.ts'
 import type { FrameRange } from './frame-range.ts'
+import type { SourceReading } from './source-reading.ts'
 import type { UpmixSettings } from './upmix-parameters.ts'
 
 /** A stretch of the programme with upmix settings of its own. */
@@ -18,6 +19,8 @@ export type UpmixPlan = {
   readonly settings: UpmixSettings
   /** In order, none over another. */
   readonly scenes: readonly UpmixScene[]
+  /** What the two tracks were found to be; absent where nobody looked. */
+  readonly reading?: SourceReading
 }
 
 /** A plan of one set of settings for the whole programme. */

@@ -76,6 +76,18 @@ export interface UpmixExports {
     leak: number,
     unity: number,
   ) => void
+  readonly upmixFillPhases: (phases: Address, stride: number, radiansPerBin: number) => void
+  readonly upmixMeet: (spectrum: Address, stride: number, phases: Address, direction: number) => void
+  readonly upmixHoldNoise: (
+    powers: Address,
+    floor: Address,
+    first: Address,
+    second: Address,
+    stride: number,
+    amount: number,
+    shut: number,
+    open: number,
+  ) => void
   readonly upmixTurnPair: (pair: Address, stride: number) => void
   readonly upmixJoinSpectra: (
     first: Address,

@@ -3,6 +3,7 @@ import { FourierTransform } from './fft.ts'
 import type { Kernels } from './kernels.ts'
 import type { UpmixGeometry } from './upmix-geometry.ts'
 import { HannMean } from './upmix-hann.ts'
+import type { SourceSpectra } from './upmix-source.ts'
 import { takeSilence, takeUpmixTables, type UpmixTables } from './upmix-tables.ts'
 
 const FLOAT = Float32Array.BYTES_PER_ELEMENT
@@ -30,6 +31,8 @@ export type UpmixStretch = {
   readonly carried: TrackPair | null
   readonly frameCount: number
   readonly planes: ExtractedPlanes
+  /** What the tracks were found to be; null where nobody looked. */
+  readonly source: SourceSpectra | null
 }
 
 /** The last `slotCount` frames of `floatCount` floats, by their index. */
@@ -203,6 +206,7 @@ export class UpmixPass {
     if (sounding !== 0) {
       this.#transform.forward(re, im, outRe, outIm)
       exports.upmixPartSpectra(outRe, outIm, transformFrames, sounding, spectrum, stride)
+      this.#stretch.source?.meet(spectrum, index)
     }
     return sounding
   }
@@ -271,8 +275,10 @@ export class UpmixPass {
       leak,
       1,
     )
+    this.#stretch.source?.hold(this.#ambienceMean.out, this.#weighed, settings.surroundNoiseHold)
     for (const side of [0, 1] as const) {
       const spectra = this.#weighed[side]
+      this.#stretch.source?.part(spectra, 2 * pair + side)
       if (settings.surroundSpread === 'quadrature') exports.upmixTurnPair(spectra, stride)
       this.#returnToTime(spectra, spectra + 2 * stride * FLOAT)
       this.#overlapAdd(this.#work.outRe, this.#stretch.planes.leftSurround, 2 * pair + side)

@@ -1,5 +1,6 @@
 import {
   assert,
+  CENTRE_LOW_CUT_OFF_HZ,
   dbToGain,
   FOLD_DOWN_K,
   LFE_OFF_DB,
@@ -80,6 +81,19 @@ export function shapeSurrounds(
     const taps = surroundTaps(settings, sampleRateHz, seed)
     if (taps !== null) filterSparsely(kernels, plane, pair.frameCount, taps)
   }
+}
+
+/** Takes bass off the centre plane, in place; what the fronts keep by subtraction is its complement. */
+export function shapeCentre(
+  kernels: Kernels,
+  settings: UpmixSettings,
+  sampleRateHz: number,
+  plane: number,
+  frameCount: number,
+): void {
+  if (settings.centreLowCutHz <= CENTRE_LOW_CUT_OFF_HZ) return
+  const planes = { first: plane, second: plane, frameCount }
+  filterZeroPhase(kernels, planes, { kind: 'high-pass', cornerHz: settings.centreLowCutHz, sampleRateHz })
 }
 
 function filterSparsely(kernels: Kernels, plane: number, frameCount: number, taps: Taps): void {

@@ -2,7 +2,8 @@ import { assert, type Cancellation, type UpmixSettings } from '../domain/index.t
 import type { Kernels } from './kernels.ts'
 import { upmixGeometry } from './upmix-geometry.ts'
 import { UpmixPass } from './upmix-pass.ts'
-import { feedsLfe, shapeSurrounds, writeLfe } from './upmix-shape.ts'
+import { feedsLfe, shapeCentre, shapeSurrounds, writeLfe } from './upmix-shape.ts'
+import { type ReadTracks, SourceSpectra } from './upmix-source.ts'
 
 /** Two tracks of a stretch as float64 planes in kernel memory, of one length, full scale = 1. */
 export type Tracks = { readonly left: Float64Array; readonly right: Float64Array }
@@ -35,6 +36,10 @@ export function extract(
     readonly settings: UpmixSettings
     readonly tracks: Tracks
     readonly carried?: Tracks
+    /** What the tracks were found to be; absent: aligned, and without noise. */
+    readonly reading?: ReadTracks
+    /** Where the stretch begins in the programme that was read. */
+    readonly firstFrame?: number
     readonly cancellation?: Cancellation
   },
 ): Extracted {
@@ -56,10 +61,14 @@ export function extract(
     leftSurround: leftSurround.byteOffset,
     rightSurround: rightSurround.byteOffset,
   }
-  new UpmixPass(kernels, upmixGeometry(sampleRateHz), settings, { tracks, carried, frameCount, planes }).run(
-    request.cancellation,
-  )
+  const geometry = upmixGeometry(sampleRateHz)
+  const source =
+    request.reading === undefined
+      ? null
+      : new SourceSpectra(kernels, geometry, request.reading, request.firstFrame ?? 0)
+  new UpmixPass(kernels, geometry, settings, { tracks, carried, frameCount, planes, source }).run(request.cancellation)
   arena.release(mark)
+  shapeCentre(kernels, settings, sampleRateHz, planes.centre, frameCount)
   shapeSurrounds(kernels, settings, sampleRateHz, {
     left: planes.leftSurround,
     right: planes.rightSurround,

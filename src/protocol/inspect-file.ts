@@ -120,6 +120,7 @@ const twoTrack = z.object({
     rightDbfs: measured,
     bandHz: z.tuple([z.number(), z.number()]),
     method: z.string(),
+    floor: z.object({ bandsHz: z.array(z.number()), densities: z.array(z.number()) }).nullable(),
   }),
   timecode: z.array(z.object({ side, rate: z.string(), firstLabel: z.string(), lastLabel: z.string() }).loose()),
 })

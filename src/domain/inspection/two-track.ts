@@ -100,7 +100,16 @@ export type TrackHiss = {
   readonly bandHz: readonly [number, number]
   /** How it was measured. */
   readonly method: string
+  /** Steady noise that the tracks do not share, over the whole spectrum; null where none was found. */
+  readonly floor: NoiseFloor | null
 }
+
+/**
+ * Noise by bands: the smaller eigenvalue of the covariance of the two tracks. `bandsHz` are the borders of the bands, one
+ * more than there are densities; a density is a mean square per Hz of one track, full scale = 1, and 0 where a band
+ * holds no steady noise.
+ */
+export type NoiseFloor = { readonly bandsHz: readonly number[]; readonly densities: readonly number[] }
 
 /** What lies on the two tracks of a programme. */
 export type TwoTrackReport = {

@@ -5,6 +5,7 @@ import {
   type Cancellation,
   type FrameRange,
   type Segment,
+  type SourceReading,
   shareAt,
   soundingRange,
   stretchesWithin,
@@ -70,7 +71,16 @@ export function upmixSegment(
   const tracks = readTracks(kernels, source, read.startFrame, frameCount)
   const carried = through === undefined ? undefined : readTracks(kernels, through, read.startFrame, frameCount)
   const heard = carried ?? tracks
-  const ground = { ...options, kernels, sampleRateHz, read, handedOut, tracks, ...(carried && { carried }) }
+  const ground = {
+    ...options,
+    kernels,
+    sampleRateHz,
+    read,
+    handedOut,
+    tracks,
+    ...(carried && { carried }),
+    ...(plan.reading && { reading: plan.reading }),
+  }
   const stretches = stretchesWithin(upmixStretches(plan), handedOut)
   const extracted = stretches.length === 1 ? extractAll(ground, stretches[0] as UpmixStretch) : mix(ground, stretches)
   return {
@@ -89,6 +99,7 @@ type Ground = {
   readonly handedOut: FrameRange
   readonly tracks: Tracks
   readonly carried?: Tracks
+  readonly reading?: SourceReading
   readonly cancellation?: Cancellation
 }
 
@@ -98,13 +109,13 @@ function part<T extends Float64Array | Float32Array>(plane: T, of: FrameRange, w
 }
 
 function extractAll({ read, handedOut, ...request }: Ground, { settings }: UpmixStretch): Extracted {
-  const extracted = extract(request.kernels, { ...request, settings })
+  const extracted = extract(request.kernels, { ...request, settings, firstFrame: read.startFrame })
   return mapPlanes(extracted, (plane) => plane && part(plane, read, handedOut))
 }
 
 /** The signals of several sets of settings, each in its share. What a set costs more than another is its halo. */
 function mix(ground: Ground, stretches: readonly UpmixStretch[]): Extracted {
-  const { kernels, sampleRateHz, read, handedOut, tracks, carried, cancellation } = ground
+  const { kernels, sampleRateHz, read, handedOut, tracks, carried, reading, cancellation } = ground
   const frameCount = handedOut.endFrame - handedOut.startFrame
   const takePlane = () =>
     new Float32Array(kernels.memory.buffer, kernels.arena.take(4 * frameCount), frameCount).fill(0)
@@ -132,6 +143,7 @@ function mix(ground: Ground, stretches: readonly UpmixStretch[]): Extracted {
       settings: stretch.settings,
       tracks: cut(tracks),
       ...(carried && { carried: cut(carried) }),
+      ...(reading && { reading, firstFrame: own.startFrame }),
       ...(cancellation && { cancellation }),
     })
     const heard = {

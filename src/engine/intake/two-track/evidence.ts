@@ -85,5 +85,7 @@ export type TwoTrackEvidence = {
   readonly glances: Glances
   readonly fine: FineDelays
   readonly lags: Lags
+  /** What the tracks do not share: mean square per Hz, look by look and in them band by band. */
+  readonly floors: Float32Array
   readonly labels: readonly LabelRun[]
 }

@@ -1,5 +1,6 @@
 import { powerToDb, type TrackHiss } from '../../../domain/index.ts'
 import { LOOKS_PER_SECOND } from './grid.ts'
+import { findNoiseFloor } from './noise-floor.ts'
 import { rounded } from './numbers.ts'
 import type { JoinedEvidence } from './programme.ts'
 import { HISS_BAND_HZ } from './tiles.ts'
@@ -24,6 +25,7 @@ export function measureHiss(joined: JoinedEvidence): TrackHiss {
     rightDbfs: hissDbfs(joined, 'right'),
     bandHz: HISS_BAND_HZ,
     method: METHOD,
+    floor: findNoiseFloor(joined.densities),
   }
 }
 

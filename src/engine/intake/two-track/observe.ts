@@ -13,6 +13,7 @@ import {
 } from './grid.ts'
 import { readLabels } from './labels.ts'
 import { findLags } from './lag.ts'
+import { FLOOR_BANDS, NoiseFloorCounter } from './noise-floor.ts'
 import { type Pair, PairSpectrum } from './pair-spectrum.ts'
 import { countLinesAndHiss, TileCounter } from './tiles.ts'
 
@@ -47,9 +48,12 @@ export function observeTwoTrack(kernels: Kernels, stretch: Stretch): TwoTrackEvi
     rhoAtZero: lagFigures(),
   }
 
+  const floors = new Float32Array(lookCount * FLOOR_BANDS)
+
   measurePowers(pair, leadFrames, frameCount, framesPerLook(sampleRateHz), looks)
   const mark = kernels.arena.mark()
-  glanceOver(new PairSpectrum(kernels, glanceLength(sampleRateHz), sampleRateHz), pair, stretch, looks, glances, fine)
+  const spectrum = new PairSpectrum(kernels, glanceLength(sampleRateHz), sampleRateHz)
+  glanceOver(spectrum, pair, stretch, { looks, glances, fine, floors })
   kernels.arena.release(mark)
   findLags(new PairSpectrum(kernels, lagLength(sampleRateHz), sampleRateHz), pair, leadFrames, sampleRateHz, lags)
   kernels.arena.release(mark)
@@ -63,7 +67,7 @@ export function observeTwoTrack(kernels: Kernels, stretch: Stretch): TwoTrackEvi
       lastPosition: ofProgramme(run.lastPosition),
     }))
   })
-  return { looks, glances, fine, lags, labels }
+  return { looks, glances, fine, lags, floors, labels }
 }
 
 type LookArrays = Record<LookFigure, Float64Array>
@@ -98,21 +102,22 @@ function glanceOver(
   spectrum: PairSpectrum,
   pair: Pair,
   stretch: Stretch,
-  looks: LookArrays,
-  glances: Glances,
-  fine: TwoTrackEvidence['fine'],
+  evidence: Pick<TwoTrackEvidence, 'fine' | 'floors'> & { readonly looks: LookArrays; readonly glances: Glances },
 ): void {
+  const { looks, glances, fine, floors } = evidence
   const hop = framesPerGlance(stretch.sampleRateHz)
   const tiles = new TileCounter(spectrum.binHz, looks, glances)
   const delays = new FineDelayCounter(spectrum.binHz, fine)
+  const noise = new NoiseFloorCounter(spectrum.length, spectrum.binHz, floors)
   const firstBin = Math.min(tiles.firstBin, delays.firstBin)
-  const endBin = Math.max(tiles.endBin, delays.endBin)
+  const endBin = Math.max(tiles.endBin, delays.endBin, noise.endBin)
   const count = glances.common.length
   for (let glance = -1; glance <= count; glance++) {
     spectrum.lookAround(pair, stretch.leadFrames + (glance + 0.5) * hop, firstBin, endBin)
     tiles.take(spectrum, glance)
     if (glance < 0 || glance >= count) continue
     delays.take(spectrum, glance)
+    noise.take(spectrum, glance)
     countLinesAndHiss(spectrum, glance, looks, tiles)
   }
   if (looks.weight.length % LOOKS_PER_FINE_CELL !== 0) delays.finish(fine.weights.length - 1)

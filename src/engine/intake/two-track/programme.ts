@@ -13,7 +13,9 @@ const FLOOR_SHARE = 0.05
 const BELOW_MEAN = dbToPower(-15)
 
 /** The evidence of all segments joined, and what follows from it look by look. */
-export type JoinedEvidence = Omit<TwoTrackEvidence, 'labels'> & {
+export type JoinedEvidence = Omit<TwoTrackEvidence, 'labels' | 'floors'> & {
+  /** What the tracks do not share, look by look and in them band by band. */
+  readonly densities: Float32Array
   readonly lookCount: number
   readonly labels: readonly PlacedRun[]
   /** Power under which each track hardly ever falls: its noise, in a programme that has pauses. */
@@ -61,6 +63,7 @@ export function joinEvidence(evidence: readonly TwoTrackEvidence[], sampleRateHz
       rho: floats((each) => each.lags.rho),
       rhoAtZero: floats((each) => each.lags.rhoAtZero),
     },
+    densities: floats((each) => each.floors),
     labels: placeRuns(
       evidence.flatMap((each) => each.labels),
       sampleRateHz,
