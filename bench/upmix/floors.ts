@@ -25,7 +25,7 @@ export const FLOORS: readonly Floor[] = [
   { mix: 'dialogue + ambience', figure: 'surroundAmbientToDirectDb', limit: { least: 14 } },
   { mix: 'dialogue + effects', figure: 'surroundAmbientToDirectDb', limit: { least: 2 } },
   { mix: 'full', figure: 'surroundAmbientToDirectDb', limit: { least: -2.6 } },
-  { mix: 'dialogue + effects', figure: 'preEchoDb', limit: { most: -35 } },
+  { mix: 'dialogue + effects', figure: 'preEchoDb', limit: { most: -45 } },
   { mix: 'full', figure: 'surroundCoherence', limit: { least: -0.35 } },
   { mix: 'full', figure: 'surroundCoherence', limit: { most: 0.35 } },
   { mix: 'full', figure: 'unevenness', limit: { most: 1.6 } },

@@ -88,6 +88,22 @@ export interface UpmixExports {
     shut: number,
     open: number,
   ) => void
+  readonly upmixOnsetRows: (
+    left: Address,
+    right: Address,
+    frameCount: number,
+    delay: number,
+    blockFrames: number,
+    rows: Address,
+  ) => void
+  readonly upmixOnsetContrasts: (
+    rows: Address,
+    fours: Address,
+    blockCount: number,
+    blockFrames: number,
+    contrasts: Address,
+  ) => void
+  readonly upmixGate: (plane: Address, length: number, rampFrom: number, rampFrames: number, opens: boolean) => void
   readonly upmixTurnPair: (pair: Address, stride: number) => void
   readonly upmixJoinSpectra: (
     first: Address,

@@ -20,6 +20,9 @@ export type UpmixGeometry = {
   /** Pairs of hops by which the centre, and then the surrounds, stand behind the newest transforms. */
   readonly centreLag: number
   readonly surroundLag: number
+  /** Onsets are looked for in blocks, in the differences over two delays; signals fade over one block. */
+  readonly onsetBlockFrames: number
+  readonly onsetDelays: readonly [number, number]
   /** Absolute leak of the weights: far below the noise of a 24-bit word. */
   readonly leak: number
 }
@@ -30,6 +33,8 @@ const CENTRE_SECONDS = 0.06
 const FLOOR_SECONDS = 0.2
 const AMBIENCE_SECONDS = 0.12
 const FINE_SECONDS = 0.03
+/** Blocks are a quarter to a third of a millisecond long: 16 frames at 44.1 and 48 kHz, powers of two at every rate. */
+const ONSET_BLOCKS_PER_SECOND = 2700
 const LEAK_AT_1024 = 1e-14
 
 export function upmixGeometry(sampleRateHz: number): UpmixGeometry {
@@ -37,6 +42,8 @@ export function upmixGeometry(sampleRateHz: number): UpmixGeometry {
   let transformFrames = 64
   while (transformFrames < (TRANSFORM_FRAMES_AT_48_KHZ * sampleRateHz) / 48000) transformFrames *= 2
   const hopFrames = transformFrames / HOPS_PER_TRANSFORM
+  let onsetBlockFrames = 1
+  while (2 * onsetBlockFrames * ONSET_BLOCKS_PER_SECOND <= sampleRateHz) onsetBlockFrames *= 2
   const pairs = (seconds: number) => Math.round((seconds * sampleRateHz) / (2 * hopFrames))
   return {
     sampleRateHz,
@@ -50,6 +57,8 @@ export function upmixGeometry(sampleRateHz: number): UpmixGeometry {
     fineHalf: pairs(FINE_SECONDS),
     centreLag: pairs(FLOOR_SECONDS),
     surroundLag: pairs(FLOOR_SECONDS) + pairs(CENTRE_SECONDS),
+    onsetBlockFrames,
+    onsetDelays: [2 * onsetBlockFrames, Math.max(1, onsetBlockFrames / 16)],
     leak: (LEAK_AT_1024 * transformFrames) / TRANSFORM_FRAMES_AT_48_KHZ,
   }
 }

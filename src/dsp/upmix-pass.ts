@@ -3,6 +3,7 @@ import { FourierTransform } from './fft.ts'
 import type { Kernels } from './kernels.ts'
 import type { UpmixGeometry } from './upmix-geometry.ts'
 import { HannMean } from './upmix-hann.ts'
+import { findOnsets, OnsetCuts } from './upmix-onsets.ts'
 import type { SourceSpectra } from './upmix-source.ts'
 import { takeSilence, takeUpmixTables, type UpmixTables } from './upmix-tables.ts'
 
@@ -55,7 +56,8 @@ class FrameRing {
 /**
  * One run of the short-time transform over a stretch of two tracks: weights for C, Ls and Rs from their powers, and the
  * three signals back in time. Transform j covers frames (j - 3) hop .. (j + 1) hop of the stretch; weights are made for
- * two transforms at a time. They look ahead, so the centre stands `centreLag` and the surrounds `surroundLag` pairs
+ * two transforms at a time. What begins at an onset goes through the same weights apart from what sounded before.
+ * Weights look ahead, so the centre stands `centreLag` and the surrounds `surroundLag` pairs
  * behind the newest one; nothing of that is left in the signals.
  */
 export class UpmixPass {
@@ -80,6 +82,8 @@ export class UpmixPass {
   readonly #fine: number
   readonly #analysed: readonly [number, number]
   readonly #weighed: readonly [number, number]
+  readonly #parted: readonly [number, number]
+  readonly #cuts: OnsetCuts
   readonly #bandSums: Float64Array
 
   /** Per transform: which sides sound (bits: left, right), of the tracks and of what is carried through the weights. */
@@ -118,6 +122,8 @@ export class UpmixPass {
     this.#fine = takeFrame()
     this.#analysed = [takeFrame(), takeFrame()]
     this.#weighed = [takeFrame(), takeFrame()]
+    this.#parted = [takeFrame(), takeFrame()]
+    this.#cuts = new OnsetCuts(kernels, geometry, findOnsets(kernels, geometry, stretch))
     this.#bandSums = new Float64Array(kernels.memory.buffer, kernels.arena.take(2 * DOUBLE), 2)
 
     this.#sounding = new Uint8Array(2 * this.#pairCount)
@@ -166,8 +172,23 @@ export class UpmixPass {
     return pair >= 0 && this.#hasWeights[pair] === 1 ? this.#ratios.at(pair) : this.#silence
   }
 
-  #carriedSpectrum(transform: number): number {
-    return this.#carriedSounding[transform] === 0 ? this.#silence : this.#spectra.at(transform)
+  /** Turns to the parts into which onsets cut what a pair of transforms sees. */
+  #turnTo(pair: number): void {
+    const from = this.#firstFrame(2 * pair)
+    this.#cuts.turnTo(from, from + this.#geometry.hopFrames + this.#geometry.transformFrames)
+  }
+
+  /** The spectrum of a part of what is carried at a transform. */
+  #carriedSpectrum(index: number, part: number): number {
+    if (this.#carriedSounding[index] === 0) return this.#silence
+    if (this.#cuts.isWhole) return this.#spectra.at(index)
+    const spectrum = this.#parted[index & 1] as number
+    this.#takeSpectra(this.#stretch.carried ?? this.#stretch.tracks, index, spectrum, part)
+    return spectrum
+  }
+
+  #firstFrame(index: number): number {
+    return (index - 3) * this.#geometry.hopFrames
   }
 
   #analyse(pair: number): void {
@@ -189,14 +210,16 @@ export class UpmixPass {
     exports.upmixAverageBins(powers, this.#averaged.at(pair), stride, this.#tables.powerReach, this.#tables.prefix)
   }
 
-  #takeSpectra(tracks: TrackPair, index: number, spectrum: number): number {
+  /** The spectra of both tracks at a transform, or of what a part has of them. Tells which sides sound. */
+  #takeSpectra(tracks: TrackPair, index: number, spectrum: number, part: number | null = null): number {
     const { exports } = this.#kernels
-    const { hopFrames, transformFrames, stride } = this.#geometry
+    const { transformFrames, stride } = this.#geometry
     const { re, im, outRe, outIm } = this.#work
+    const from = this.#firstFrame(index)
     const sounding = exports.upmixWindowPair(
       tracks.left,
       tracks.right,
-      (index - 3) * hopFrames,
+      from,
       this.#stretch.frameCount,
       this.#tables.analysisWindow,
       transformFrames,
@@ -204,6 +227,7 @@ export class UpmixPass {
       im,
     )
     if (sounding !== 0) {
+      if (part !== null) for (const plane of [re, im]) this.#cuts.keepPart(part, plane, from)
       this.#transform.forward(re, im, outRe, outIm)
       exports.upmixPartSpectra(outRe, outIm, transformFrames, sounding, spectrum, stride)
       this.#stretch.source?.meet(spectrum, index)
@@ -221,14 +245,22 @@ export class UpmixPass {
     this.#stepMean(this.#floorMean, this.#averaged, pair)
     this.#stepMean(this.#centreMean, this.#powers, pair)
     if (pair < 0 || pair >= this.#pairCount) return
+    this.#turnTo(pair)
+    for (let part = this.#cuts.first; part <= this.#cuts.last; part++) this.#addCentre(pair, part)
+    this.#hasWeights[pair] = 1
+    this.#commonPower[pair] = this.#bandSums[0] as number
+    this.#bandPower[pair] = this.#bandSums[1] as number
+  }
+
+  #addCentre(pair: number, part: number): void {
     const settings = this.#settings
     const { stride, leak } = this.#geometry
     this.#kernels.exports.upmixCentre(
       this.#centreMean.out,
       this.#floorMean.out,
       this.#tables.speechBand,
-      this.#carriedSpectrum(2 * pair),
-      this.#carriedSpectrum(2 * pair + 1),
+      this.#carriedSpectrum(2 * pair, part),
+      this.#carriedSpectrum(2 * pair + 1, part),
       this.#weighed[0],
       this.#weighed[1],
       this.#ratios.at(pair),
@@ -240,13 +272,10 @@ export class UpmixPass {
       leak,
       1,
     )
-    this.#hasWeights[pair] = 1
-    this.#commonPower[pair] = this.#bandSums[0] as number
-    this.#bandPower[pair] = this.#bandSums[1] as number
     if (!this.#carriedSounds(pair)) return
     this.#returnToTime(this.#weighed[0], this.#weighed[1])
-    this.#overlapAdd(this.#work.outRe, this.#stretch.planes.centre, 2 * pair)
-    this.#overlapAdd(this.#work.outIm, this.#stretch.planes.centre, 2 * pair + 1)
+    this.#overlapAdd(this.#work.outRe, this.#stretch.planes.centre, 2 * pair, part)
+    this.#overlapAdd(this.#work.outIm, this.#stretch.planes.centre, 2 * pair + 1, part)
   }
 
   #stepSurrounds(pair: number): void {
@@ -255,16 +284,22 @@ export class UpmixPass {
     const entering = pair + fine.half
     if (entering >= 0) fine.step(entering, this.#ratio(entering), this.#ratio(fine.leaving(entering)))
     if (pair < 0 || pair >= this.#pairCount || !this.#carriedSounds(pair)) return
+    const { fineReach, prefix } = this.#tables
+    this.#kernels.exports.upmixAverageBinsOfOne(fine.out, this.#fine, this.#geometry.stride, fineReach, prefix)
+    this.#turnTo(pair)
+    for (let part = this.#cuts.first; part <= this.#cuts.last; part++) this.#addSurrounds(pair, part)
+  }
+
+  #addSurrounds(pair: number, part: number): void {
     const { exports } = this.#kernels
     const { stride, leak } = this.#geometry
     const settings = this.#settings
-    exports.upmixAverageBinsOfOne(fine.out, this.#fine, stride, this.#tables.fineReach, this.#tables.prefix)
     exports.upmixSurrounds(
       this.#ambienceMean.out,
       this.#fine,
       this.#tables.duckBand,
-      this.#carriedSpectrum(2 * pair),
-      this.#carriedSpectrum(2 * pair + 1),
+      this.#carriedSpectrum(2 * pair, part),
+      this.#carriedSpectrum(2 * pair + 1, part),
       this.#weighed[0],
       this.#weighed[1],
       stride,
@@ -281,8 +316,8 @@ export class UpmixPass {
       this.#stretch.source?.part(spectra, 2 * pair + side)
       if (settings.surroundSpread === 'quadrature') exports.upmixTurnPair(spectra, stride)
       this.#returnToTime(spectra, spectra + 2 * stride * FLOAT)
-      this.#overlapAdd(this.#work.outRe, this.#stretch.planes.leftSurround, 2 * pair + side)
-      this.#overlapAdd(this.#work.outIm, this.#stretch.planes.rightSurround, 2 * pair + side)
+      this.#overlapAdd(this.#work.outRe, this.#stretch.planes.leftSurround, 2 * pair + side, part)
+      this.#overlapAdd(this.#work.outIm, this.#stretch.planes.rightSurround, 2 * pair + side, part)
     }
   }
 
@@ -302,10 +337,11 @@ export class UpmixPass {
     this.#transform.inverse(re, im, outRe, outIm)
   }
 
-  #overlapAdd(frame: number, plane: number, index: number): void {
-    const { transformFrames, hopFrames } = this.#geometry
-    const from = (index - 3) * hopFrames
+  #overlapAdd(frame: number, plane: number, index: number, part: number): void {
+    const { transformFrames } = this.#geometry
+    const from = this.#firstFrame(index)
     const window = this.#tables.synthesisWindow
+    this.#cuts.keepBack(part, frame, from)
     this.#kernels.exports.upmixOverlapAdd(frame, window, transformFrames, plane, from, this.#stretch.frameCount)
   }
 }

@@ -1,6 +1,7 @@
 import type { UpmixSettings } from '../domain/index.ts'
 import { transform } from './fft.reference.ts'
 import { binReach, duckBand, FINE_ERBS, POWER_ERBS, speechBins, type UpmixGeometry } from './upmix-geometry.ts'
+import { onsetsByEquation, partsBetween } from './upmix-onsets.reference.ts'
 
 /**
  * The upmix's transform part as its equations stand, on a whole programme and in double precision: the oracle of the
@@ -12,9 +13,7 @@ export function extractByEquation(
   tracks: Stereo,
   carried: Stereo = tracks,
 ): { centre: Float64Array; leftSurround: Float64Array; rightSurround: Float64Array } {
-  const spectra = framesOf(geometry, tracks)
-  const through = carried === tracks ? spectra : framesOf(geometry, carried)
-  const powers = powersOf(spectra)
+  const powers = powersOf(framesOf(geometry, tracks))
   const centrePowers = mapPowers(powers, (map) => overFrames(map, geometry.centreHalf))
   const averaged = mapPowers(powers, (map) => overBins(geometry, map, POWER_ERBS))
   const floorPowers = mapPowers(averaged, (map) => overFrames(map, geometry.floorHalf))
@@ -22,26 +21,35 @@ export function extractByEquation(
 
   const common = commonPower(settings, centrePowers, floorPowers)
   const duck = speechDuck(geometry, settings, centrePowers, common)
-  const centre = through.map((spectrum, j) =>
-    centreSpectrum(geometry, settings, centrePowers, common, j >> 1, spectrum),
-  )
-  const surrounds = through.map((spectrum, j) =>
-    surroundSpectra(geometry, settings, ambiencePowers, duck, j >> 1, spectrum),
-  )
-  const frameCount = tracks.left.length
-  return {
-    centre: toTime(geometry, centre, frameCount),
-    leftSurround: toTime(
-      geometry,
-      surrounds.map((pair) => pair.left),
-      frameCount,
-    ),
-    rightSurround: toTime(
-      geometry,
-      surrounds.map((pair) => pair.right),
-      frameCount,
-    ),
+  const frameCount = carried.left.length
+  const out = {
+    centre: new Float64Array(frameCount),
+    leftSurround: new Float64Array(frameCount),
+    rightSurround: new Float64Array(frameCount),
   }
+  for (const part of partsBetween(geometry, onsetsByEquation(geometry, tracks), carried)) {
+    const spectra = framesOf(geometry, part.tracks)
+    const centre = spectra.map((spectrum, j) =>
+      centreSpectrum(geometry, settings, centrePowers, common, j >> 1, spectrum),
+    )
+    const surrounds = spectra.map((spectrum, j) =>
+      surroundSpectra(geometry, settings, ambiencePowers, duck, j >> 1, spectrum),
+    )
+    const add = (plane: Float64Array, of: readonly Spectrum[]) =>
+      part.hear(toTime(geometry, of, frameCount)).forEach((x, i) => {
+        plane[i] = plane[i]! + x
+      })
+    add(out.centre, centre)
+    add(
+      out.leftSurround,
+      surrounds.map((pair) => pair.left),
+    )
+    add(
+      out.rightSurround,
+      surrounds.map((pair) => pair.right),
+    )
+  }
+  return out
 }
 
 export type Stereo = { readonly left: Float64Array; readonly right: Float64Array }

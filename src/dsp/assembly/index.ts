@@ -7,6 +7,7 @@ export function abiVersion(): i32 {
 
 export * from './fft'
 export * from './upmix-align'
+export * from './upmix-onsets'
 export * from './upmix-planes'
 export * from './upmix-spectra'
 export * from './upmix-weights'
