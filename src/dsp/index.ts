@@ -9,6 +9,7 @@ export { holdUnityOutside, multiplyGains, takeGain, writeGain } from './gain.ts'
 export { Arena, type KernelExports, type Kernels, MODULE_BYTES } from './kernels.ts'
 export { MWeightedEnergy } from './leq-m.ts'
 export { Meter, type MeterInput, type MeterShape } from './meter.ts'
+export { LinearPrediction, takeSamples } from './prediction.ts'
 export { resampleForSpeech, resamplerShape } from './resample.ts'
 export {
   packSpeechWeights,

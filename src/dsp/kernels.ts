@@ -6,6 +6,7 @@ import type { FoldExports } from './fold.ts'
 import type { GainExports } from './gain.ts'
 import type { LeqMExports } from './leq-m.ts'
 import type { MeterExports } from './meter.ts'
+import type { PredictionExports } from './prediction.ts'
 import type { ResampleExports } from './resample.ts'
 import type { SpeechNetExports } from './speech-net.ts'
 import type { UpmixExports } from './upmix-exports.ts'
@@ -65,6 +66,7 @@ export interface KernelExports
     GainExports,
     LeqMExports,
     MeterExports,
+    PredictionExports,
     ResampleExports,
     SpeechNetExports,
     UpmixExports,

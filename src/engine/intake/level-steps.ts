@@ -1,6 +1,7 @@
 import { gainToDb, type LevelStep } from '../../domain/index.ts'
+import { type Kernels, LinearPrediction, takeSamples } from '../../dsp/index.ts'
 import type { Detector, Stretch } from './detector.ts'
-import { predictionErrorFilter } from './prediction.ts'
+import { filterFrom } from './prediction.ts'
 
 const ORDER = 32
 /** Samples after a place over which its step is judged: as many as the prediction still sees from before it. */
@@ -14,11 +15,14 @@ const USUAL_FRAMES = 256
 /** The error is highest at the step or shortly after it; a beat just before may stand in front of it. */
 const LOOK_BACK = 16
 const LOOK_AHEAD = 4
+const FRAMES_NEAR = LOOK_BACK + 1 + LOOK_AHEAD
 /** Below -80 dBFS nothing is said of a level. */
 const LEAST_POWER = 1e-8
 
 /** How much better the sound is explained with a step than without, in variances of the step. */
 const LEAST_SURENESS = 100
+/** Running sums are a little off; what they find is computed again from the samples. */
+const NEARLY_ALL = 0.999
 /** What a gain may leave unexplained, against what the prediction missed before; more counts against it. */
 const MOST_LEFT = 2
 const LEAST_STEP_DB = 0.4
@@ -34,7 +38,7 @@ const SAME_PLACE_SECONDS = 0.01
  * @source linear prediction by the autocorrelation method, J. Makhoul, Proceedings of the IEEE 63 (1975)
  */
 export const levelSteps: Detector<readonly LevelStep[], readonly LevelStep[]> = {
-  observe: (_, stretch) => stepsIn(stretch),
+  observe: (kernels, stretch) => stepsIn(kernels, stretch),
   conclude: (evidence, { sampleRateHz }) => {
     const kept: LevelStep[] = []
     for (const step of evidence.flat()) {
@@ -46,18 +50,14 @@ export const levelSteps: Detector<readonly LevelStep[], readonly LevelStep[]> = 
   },
 }
 
-function stepsIn(stretch: Stretch): readonly LevelStep[] {
+function stepsIn(kernels: Kernels, stretch: Stretch): readonly LevelStep[] {
   const { sampleRateHz, leadFrames, frameCount, firstFrame } = stretch
-  const sound = oneSignal(stretch)
+  const sound = oneSignal(kernels, stretch)
   const block = Math.round(BLOCK_SECONDS * sampleRateHz)
+  const part = Math.floor(block / PARTS_PER_BLOCK)
+  const prediction = new LinearPrediction(kernels, ORDER, taper(block), part + block)
+  const filterOf = (first: number) => filterFrom(prediction.products(sound, first), ORDER, LEAST_POWER * block)
   const steps: LevelStep[] = []
-  const window = taper(block)
-  const weighted = new Float64Array(block)
-  const filterOf = (first: number): Float64Array | null => {
-    for (let n = 0; n < block; n++) weighted[n] = (sound[first + n] as number) * (window[n] as number)
-    return predictionErrorFilter(weighted, ORDER, LEAST_POWER)
-  }
-  const errors = new Float64Array(block + Math.floor(block / PARTS_PER_BLOCK))
   const begin = Math.max(leadFrames, block)
   const end = Math.min(leadFrames + frameCount, sound.length - 2 * block)
   // A block is predicted by its neighbours: its own prediction would have learnt the step.
@@ -65,8 +65,10 @@ function stepsIn(stretch: Stretch): readonly LevelStep[] {
   for (let first = begin; first < end; first += block) {
     const after = filterOf(first + block)
     if (before !== null) {
-      for (const at of standingOut(sound, before, first, errors)) {
-        const found = [stepNear(sound, before, at, 'before'), after && stepNear(sound, after, at, 'after')]
+      const from = first - part
+      for (const offset of standingOut(prediction.errors(sound, from, part + block, before), part)) {
+        const predicted = { prediction, sound, at: from + offset }
+        const found = [stepNear(predicted, before, 'before'), after && stepNear(predicted, after, 'after')]
         const [surest] = found.filter((step) => step !== null).toSorted((a, b) => b.sureness - a.sureness)
         if (surest !== undefined) steps.push({ ...surest, frame: surest.frame + firstFrame - leadFrames })
       }
@@ -78,13 +80,14 @@ function stepsIn(stretch: Stretch): readonly LevelStep[] {
 }
 
 /** All channels in one, with weights that differ, so that opposite channels do not cancel. */
-function oneSignal({ planes }: Stretch): Float64Array {
-  const sum = new Float64Array(planes[0]?.length ?? 0)
-  for (const [channel, plane] of planes.entries()) {
-    const weight = 1 / (channel + 2)
-    for (let n = 0; n < sum.length; n++) sum[n] = (sum[n] as number) + weight * (plane[n] as number)
-  }
+function oneSignal(kernels: Kernels, { planes }: Stretch): Float64Array {
+  const sum = takeSamples(kernels, planes[0]?.length ?? 0)
+  for (const [channel, plane] of planes.entries()) addWeighted(sum, plane, 1 / (channel + 2))
   return sum
+}
+
+function addWeighted(sum: Float64Array, plane: Float32Array, weight: number): void {
+  for (let n = 0; n < sum.length; n++) sum[n] = (sum[n] as number) + weight * (plane[n] as number)
 }
 
 /** A parabola squared, zero at both ends: tapers like a raised cosine, from arithmetic alone. */
@@ -96,32 +99,34 @@ function taper(length: number): Float64Array {
 }
 
 /** In each part of a block the sample that the prediction misses most, if it stands out from the part before. */
-function standingOut(sound: Float64Array, filter: Float64Array, first: number, errors: Float64Array): number[] {
-  const part = Math.floor(errors.length / (PARTS_PER_BLOCK + 1))
-  const from = first - part
-  for (let n = 0; n < errors.length; n++) {
-    let sum = 0
-    for (let k = 0; k <= ORDER; k++) sum += (filter[k] as number) * (sound[from + n - k] as number)
-    errors[n] = sum * sum
-  }
+function standingOut(errors: Float64Array, part: number): number[] {
   const found: number[] = []
   let least = Number.POSITIVE_INFINITY
   for (let start = 0; start < errors.length; start += part) {
-    let [at, power] = [start, 0]
+    let [at, highest, power] = [start, 0, 0]
     for (let n = start; n < Math.min(start + part, errors.length); n++) {
-      power += errors[n] as number
-      if ((errors[n] as number) > (errors[at] as number)) at = n
+      const square = (errors[n] as number) * (errors[n] as number)
+      power += square
+      if (square > highest) {
+        at = n
+        highest = square
+      }
     }
-    if ((errors[at] as number) > least) found.push(from + at)
+    if (highest > least) found.push(at)
     least = (LEAST_PROMINENCE * power) / part
   }
   return found
 }
 
-/** The surest step around a place, with a prediction from what lies before or after it; null where none is sure. */
-function stepNear(sound: Float64Array, filter: Float64Array, at: number, from: 'before' | 'after'): LevelStep | null {
+/** A place in a sound, and what predicts it. */
+type Place = { readonly prediction: LinearPrediction; readonly sound: Float64Array; readonly at: number }
+
+/** The surest step around a place, with a filter from what lies before or after it; null where none is sure. */
+function stepNear({ prediction, sound, at }: Place, filter: Float64Array, from: 'before' | 'after'): LevelStep | null {
+  const first = at - LOOK_BACK
+  const errors = prediction.errors(sound, first, FRAMES_NEAR + JUDGED, filter)
   let best: LevelStep | null = null
-  for (let frame = at - LOOK_BACK; frame <= at + LOOK_AHEAD; frame++) {
+  for (const frame of candidates(sound, filter, first, errors)) {
     const { gain, advantage, unexplained } = stepAt(sound, filter, frame)
     if (advantage < LEAST_SURENESS || advantage <= (best?.sureness ?? 0) || gain <= 0) continue
     const stepDb = gainToDb(gain)
@@ -138,6 +143,39 @@ function stepNear(sound: Float64Array, filter: Float64Array, at: number, from: '
   return best
 }
 
+/**
+ * The frames from `first` on at which a gain may be sure. What a prediction misses is what the samples before a frame
+ * bring into it and what those from it on do; a gain on the former explains a share of it. From one frame to the next
+ * one sample changes sides, so that looking at all frames costs little more than looking at one.
+ */
+function candidates(sound: Float64Array, filter: Float64Array, first: number, errors: Float64Array): number[] {
+  const brought = new Float64Array(FRAMES_NEAR + JUDGED)
+  for (let n = 0; n < JUDGED; n++) {
+    let past = 0
+    for (let k = n + 1; k <= ORDER; k++) past += (filter[k] as number) * (sound[first + n - k] as number)
+    brought[n] = past
+  }
+  const found: number[] = []
+  for (let shift = 0; shift < FRAMES_NEAR; shift++) {
+    let [missed, pastPower, across] = [0, 0, 0]
+    for (let n = shift; n < shift + JUDGED; n++) {
+      const error = errors[n] as number
+      const past = brought[n] as number
+      missed += error * error
+      pastPower += past * past
+      across += error * past
+    }
+    const [explained, whole] = [across * across, missed * pastPower]
+    if (across < pastPower && explained * (LEAST_SURENESS + JUDGED) >= NEARLY_ALL * LEAST_SURENESS * whole) {
+      found.push(first + shift)
+    }
+    const changing = sound[first + shift] as number
+    for (let k = 1; k <= ORDER; k++)
+      brought[shift + k] = (brought[shift + k] as number) + (filter[k] as number) * changing
+  }
+  return found
+}
+
 /** Mean square of the prediction error from a place on. */
 function usualError(sound: Float64Array, filter: Float64Array, from: number): number {
   let power = 0
@@ -150,7 +188,7 @@ function usualError(sound: Float64Array, filter: Float64Array, from: number): nu
 }
 
 /**
- * The gain on everything before `frame` that makes the samples from it on most predictable (least squares),, the
+ * The gain on everything before `frame` that makes the samples from it on most predictable (least squares), the
  * square of its distance from 1 over its variance, and what even the gain does not explain, per sample.
  */
 function stepAt(

@@ -13,15 +13,20 @@ export function predictionErrorFilter(samples: Float64Array, order: number, leas
     for (let n = lag; n < samples.length; n++) sum += (samples[n] as number) * (samples[n - lag] as number)
     r[lag] = sum
   }
-  const power = r[0] as number
-  if (!(power > 0) || power < leastPower * samples.length) return null
-  let error = power * (1 + WHITE_SHARE)
+  return filterFrom(r, order, leastPower * samples.length)
+}
+
+/** The same from the block's sums of products, 0 to `order` samples apart; null below `leastEnergy`. */
+export function filterFrom(products: Float64Array, order: number, leastEnergy: number): Float64Array | null {
+  const energy = products[0] as number
+  if (!(energy > 0) || energy < leastEnergy) return null
+  let error = energy * (1 + WHITE_SHARE)
   const filter = new Float64Array(order + 1)
   const previous = new Float64Array(order + 1)
   filter[0] = 1
   for (let taps = 1; taps <= order; taps++) {
     let sum = 0
-    for (let k = 0; k < taps; k++) sum += (filter[k] as number) * (r[taps - k] as number)
+    for (let k = 0; k < taps; k++) sum += (filter[k] as number) * (products[taps - k] as number)
     const reflection = -sum / error
     previous.set(filter)
     for (let k = 1; k <= taps; k++) {
