@@ -11,6 +11,7 @@ export { MWeightedEnergy } from './leq-m.ts'
 export { Meter, type MeterInput, type MeterShape } from './meter.ts'
 export { LinearPrediction, takeSamples } from './prediction.ts'
 export { resampleForSpeech, resamplerShape } from './resample.ts'
+export { SHIFT_REACH, writeShifted } from './shift.ts'
 export {
   packSpeechWeights,
   SPEECH_CHUNK_SAMPLES,

@@ -83,6 +83,46 @@ export function shapeSurrounds(
   }
 }
 
+/** At most the room lies 12 dB under the centre; it comes 15 ms late and is dull, as a room's is. @source ours */
+const MONO_AMBIENCE_DB = -12
+const MONO_AMBIENCE_DELAY_MS = 15
+const MONO_AMBIENCE_HIGH_CUT_HZ = 6000
+
+/** Adds a little room to the surrounds, made from the centre by sparse noise of its own on each side. */
+export function addMonoAmbience(
+  kernels: Kernels,
+  settings: UpmixSettings,
+  sampleRateHz: number,
+  planes: { readonly centre: number; readonly leftSurround: number; readonly rightSurround: number },
+  frameCount: number,
+): void {
+  if (settings.monoAmbience === 0) return
+  const { arena, memory } = kernels
+  const mark = arena.mark()
+  const floats = (address: number) => new Float32Array(memory.buffer, address, frameCount)
+  const gain = settings.monoAmbience * dbToGain(MONO_AMBIENCE_DB)
+  const dull = arena.take(frameCount * Float32Array.BYTES_PER_ELEMENT)
+  floats(dull).set(floats(planes.centre))
+  const both = { first: dull, second: dull, frameCount }
+  filterZeroPhase(kernels, both, { kind: 'low-pass', cornerHz: MONO_AMBIENCE_HIGH_CUT_HZ, sampleRateHz })
+  if (settings.surroundLowCutHz > SURROUND_LOW_CUT_OFF_HZ) {
+    filterZeroPhase(kernels, both, { kind: 'high-pass', cornerHz: settings.surroundLowCutHz, sampleRateHz })
+  }
+  const delay = Math.round((MONO_AMBIENCE_DELAY_MS * sampleRateHz) / 1000)
+  const room = arena.take(frameCount * Float32Array.BYTES_PER_ELEMENT)
+  for (const [plane, seed] of [
+    [planes.leftSurround, LEFT_SEED],
+    [planes.rightSurround, RIGHT_SEED],
+  ] as const) {
+    const { offsets, gains } = velvetTaps(sampleRateHz, seed)
+    floats(room).set(floats(dull))
+    filterSparsely(kernels, room, frameCount, { offsets: offsets.map((offset) => offset + delay), gains })
+    const [from, to] = [floats(room), floats(plane)]
+    for (let n = 0; n < frameCount; n++) to[n] = (to[n] as number) + gain * (from[n] as number)
+  }
+  arena.release(mark)
+}
+
 /** Takes bass off the centre plane, in place; what the fronts keep by subtraction is its complement. */
 export function shapeCentre(
   kernels: Kernels,

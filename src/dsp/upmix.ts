@@ -2,7 +2,7 @@ import { assert, type Cancellation, type UpmixSettings } from '../domain/index.t
 import type { Kernels } from './kernels.ts'
 import { upmixGeometry } from './upmix-geometry.ts'
 import { UpmixPass } from './upmix-pass.ts'
-import { feedsLfe, shapeCentre, shapeSurrounds, writeLfe } from './upmix-shape.ts'
+import { addMonoAmbience, feedsLfe, shapeCentre, shapeSurrounds, writeLfe } from './upmix-shape.ts'
 import { type ReadTracks, SourceSpectra } from './upmix-source.ts'
 
 /** Two tracks of a stretch as float64 planes in kernel memory, of one length, full scale = 1. */
@@ -74,6 +74,7 @@ export function extract(
     right: planes.rightSurround,
     frameCount,
   })
+  if (request.reading?.found === 'dual-mono') addMonoAmbience(kernels, settings, sampleRateHz, planes, frameCount)
   if (lfe !== null) writeLfe(kernels, settings, sampleRateHz, { ...(carried ?? tracks), frameCount }, lfe.byteOffset)
   return { centre, leftSurround, rightSurround, lfe }
 }

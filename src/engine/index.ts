@@ -17,6 +17,8 @@ export { inspectProgramme } from './inspect-pass.ts'
 export { identifyOrder } from './intake/index.ts'
 export { measureLeqM } from './leq-m-pass.ts'
 export { passagesOfProgramme } from './passages-pass.ts'
+export { mendProgramme, type ReadProgramme, readProgramme } from './read-source-pass.ts'
+export type { Mending } from './render/index.ts'
 export { seedOf } from './render-pass.ts'
 export {
   deliverProgramme,

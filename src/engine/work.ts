@@ -18,7 +18,13 @@ import {
   type UpmixPlan,
 } from '../domain/index.ts'
 import { type Kernels, writeFronts } from '../dsp/index.ts'
-import { type InspectedSegment, inspectSegment, levelStepsWithin } from './intake/index.ts'
+import {
+  type InspectedSegment,
+  inspectSegment,
+  levelStepsWithin,
+  type ReadSegment,
+  readSegment,
+} from './intake/index.ts'
 import {
   compareFoldDown,
   compareWithMaster,
@@ -33,6 +39,8 @@ import {
   type FoldedSegment,
   type FoldJob,
   foldSegment,
+  type Mending,
+  mendSegment,
   type RenderedSegment,
   type RenderJob,
   renderSegment,
@@ -41,7 +49,7 @@ import {
 } from './render/index.ts'
 
 /** Names under which a worker finds audio; the edge knows where it lies. */
-export type AudioName = 'source' | 'stem' | 'multichannel' | 'stereo' | 'gain'
+export type AudioName = 'source' | 'mended' | 'stem' | 'multichannel' | 'stereo' | 'gain'
 
 /** What a worker has at hand: kernels of its own and the audio of the title. */
 export interface Bench {
@@ -103,6 +111,12 @@ export type CompareTask = { readonly kind: 'compare'; readonly segment: number }
 /** Looks for what the file really is and what is wrong with it. */
 export type InspectTask = { readonly kind: 'inspect'; readonly segment: number }
 
+/** Looks for what an upmix needs to know of two tracks. */
+export type ReadSourceTask = { readonly kind: 'read-source'; readonly segment: number }
+
+/** Writes a segment of the mended master. */
+export type MendTask = { readonly kind: 'mend'; readonly segment: number; readonly mending: Mending }
+
 /** Looks for places where everything changes its level at once. */
 export type LevelStepsTask = { readonly kind: 'level-steps'; readonly segment: number }
 
@@ -112,6 +126,8 @@ export type Task =
   | ListenTask
   | LeqMTask
   | InspectTask
+  | ReadSourceTask
+  | MendTask
   | LevelStepsTask
   | RenderTask
   | ForecastTask
@@ -133,6 +149,8 @@ type Results = {
   readonly listen: Uint8Array
   readonly 'leq-m': Float64Array
   readonly inspect: InspectedSegment
+  readonly 'read-source': ReadSegment
+  readonly mend: null
   readonly 'level-steps': readonly LevelStep[]
   readonly render: RenderedFigures
   readonly forecast: Measured
@@ -172,6 +190,16 @@ const performers = {
   inspect(bench: Bench, task: InspectTask): InspectedSegment {
     const source = bench.source('source')
     return inspectSegment(bench.kernels, source, segmentOf(source, task), bench.cancellation)
+  },
+  'read-source'(bench: Bench, task: ReadSourceTask): ReadSegment {
+    const source = bench.source('source')
+    return readSegment(bench.kernels, source, segmentOf(source, task), bench.cancellation)
+  },
+  mend(bench: Bench, task: MendTask): null {
+    const source = bench.source('source')
+    const segment = segmentOf(source, task)
+    bench.sink('mended').write(mendSegment(bench.kernels, source, segment, task.mending), segment.firstFrame)
+    return null
   },
   'level-steps'(bench: Bench, task: LevelStepsTask): readonly LevelStep[] {
     const source = bench.source('source')

@@ -29,6 +29,7 @@ import { DeliveryFolder, PLAN } from './delivery-folder.ts'
 import { whileWriting } from './file-errors.ts'
 import { refuseNonFinite } from './finite.ts'
 import { createPlanes, planesBytes } from './planes-file.ts'
+import { readTracks } from './read-tracks.ts'
 import { refuse } from './refusals.ts'
 import { reportAssets } from './report-assets.ts'
 import { isSameFile } from './same-file.ts'
@@ -110,19 +111,23 @@ async function run(
   const { source } = title
   const isUpmix = source.layout === '2.0'
   const scratch = isUpmix ? { planes: createPlanes(folder.partPath('planes'), source.frameCount) } : {}
-  const fixed = { source: source.location, ...scratch }
+  const opened = { source: source.location, ...scratch }
   const listens = isListening(options)
   const { report, ...made } = await withCrew(
     source,
     { ...options, listens },
-    (crew, kernels) =>
-      deliverProgramme(
+    async (crew, kernels) => {
+      const ordered = orderedTitle(title, options.signal)
+      const { settings } = title.upmix
+      const read = isUpmix ? await readTracks(source, settings, crew, opened, () => folder.scratchPath) : null
+      const fixed = read?.places ?? opened
+      return await deliverProgramme(
         {
           tool: { version: TOOL_VERSION, kernelsSha256: kernels.sha256 },
           title: deliveredTitle(title, options),
-          source: orderedTitle(title, options.signal),
+          source: { ...ordered, findings: [...ordered.findings, ...(read?.findings ?? [])] },
           spec: specOrRefusal(title),
-          upmix: isUpmix ? title.upmix : null,
+          upmix: read === null ? null : { ...title.upmix, reading: read.reading },
           fit: title.fit,
           listens,
           ...askedOf(title),
@@ -138,8 +143,9 @@ async function run(
           cancellation: options.signal,
         }),
         progress === undefined ? {} : { progress },
-      ),
-    fixed,
+      )
+    },
+    opened,
   )
   const outcome = { ...made, report: { ...report, findings: inTimecode(report.findings, source.clock) } }
   const gain = options.writesGain && outcome.isDelivered ? [await gainFile(title, options, folder)] : []

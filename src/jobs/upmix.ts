@@ -1,9 +1,10 @@
 import { basename, join } from 'node:path'
-import { type Measurements, printFigure, steadyUpmix, type UpmixSettings } from '../domain/index.ts'
+import { type Finding, type Measurements, printFigure, steadyUpmix, type UpmixSettings } from '../domain/index.ts'
 import { type Progress, upmixProgramme } from '../engine/index.ts'
 import type { ChannelOptions } from '../media/index.ts'
 import { refuseNonFinite } from './finite.ts'
 import { createPlanes } from './planes-file.ts'
+import { readTracks } from './read-tracks.ts'
 import { refuse } from './refusals.ts'
 import { isSameFile } from './same-file.ts'
 import { ScratchFolder } from './scratch.ts'
@@ -25,6 +26,8 @@ export type UpmixOptions = JobOptions &
 export type Upmixed = {
   readonly path: string
   readonly measurements: Measurements
+  /** What the mixer has to know of the two tracks. */
+  readonly findings: readonly Finding[]
   /** The stem as it came through; null where none was sent. */
   readonly through: { readonly path: string; readonly measurements: Measurements } | null
 }
@@ -50,7 +53,7 @@ export async function upmix(
   const stem = through === undefined ? null : await openTwoTrack(through.stem, scratch, options)
   if (stem !== null) refuseMisaligned(source, stem)
 
-  const fixed = {
+  const opened = {
     source: source.location,
     planes: createPlanes(join(scratch.path, 'planes'), source.frameCount),
     ...(stem && { stem: stem.location }),
@@ -60,16 +63,18 @@ export async function upmix(
     options,
     async (crew) => {
       const { sha256: sourceSha256 } = orderedSource(source, signal)
+      const { settings } = options
+      const { places: fixed, reading, findings } = await readTracks(source, settings, crew, opened, () => scratch.path)
       const make = async (to: SingleOutput, isThrough: boolean) => {
-        const { settings, gainDb, bitsPerSample } = options
+        const { gainDb, bitsPerSample } = options
         const outputs = new WavOutputs([wavOf(to.path, bitsPerSample)], source, {
           partPath: () => to.partPath,
           move: (places) => crew.move({ ...fixed, ...places }),
           cancellation: signal,
         })
         const order = {
-          programme: programmeOf(source),
-          plan: steadyUpmix(settings),
+          programme: { ...programmeOf(source), layout: '2.0' } as const,
+          plan: { ...steadyUpmix(settings), reading },
           gainDb,
           bitsPerSample,
           sourceSha256,
@@ -85,31 +90,34 @@ export async function upmix(
       const carried = stemOutput === null ? null : await make(stemOutput, true)
       output.place()
       stemOutput?.place()
-      return { ...made, through: carried }
+      return { ...made, findings, through: carried }
     },
-    fixed,
+    opened,
   )
 }
 
 async function openTwoTrack(path: string, scratch: ScratchFolder, options: UpmixOptions): Promise<OpenedSource> {
   const source = await openSource(path, () => scratch.path, options, options.signal)
   refuseDamage(source)
-  if (source.layout === '2.0') {
+  if (source.layout === '2.0' || source.layout === 'mono') {
     await refuseNonFinite(source, options.signal)
     return source
   }
   throw refuse('JOBS_SOURCE_LAYOUT', `upmix "${path}"`, `a ${source.layout} file`, {
-    wanted: 'a two-track file',
+    wanted: 'a two-track or a mono file',
     remedy: 'Use "plimsoll fit" or "plimsoll deliver" for a mix that is multichannel already.',
   })
 }
 
 function refuseMisaligned(source: OpenedSource, stem: OpenedSource): void {
-  const isAligned = source.frameCount === stem.frameCount && source.format.sampleRateHz === stem.format.sampleRateHz
+  const isAligned =
+    source.layout === stem.layout &&
+    source.frameCount === stem.frameCount &&
+    source.format.sampleRateHz === stem.format.sampleRateHz
   if (isAligned) return
-  const found = `${stem.frameCount} frames at ${stem.format.sampleRateHz} Hz`
+  const found = `${stem.layout}, ${stem.frameCount} frames at ${stem.format.sampleRateHz} Hz`
   throw refuse('JOBS_STEM_MISMATCH', `send "${stem.path}" through the upmix`, found, {
-    wanted: `${source.frameCount} frames at ${source.format.sampleRateHz} Hz, as in the mix`,
+    wanted: `${source.layout}, ${source.frameCount} frames at ${source.format.sampleRateHz} Hz, as in the mix`,
   })
 }
 

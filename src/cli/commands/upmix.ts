@@ -3,7 +3,7 @@ import { UPMIX_PARAMETERS } from '../../domain/index.ts'
 import { TOOL_VERSION, upmix } from '../../jobs/index.ts'
 import { withCommon, withGain, withOutput, withSettings } from '../options.ts'
 import { EXIT } from '../outcome.ts'
-import { printMeasurements } from '../print.ts'
+import { printFindings, printMeasurements } from '../print.ts'
 import { refuse } from '../refusals.ts'
 import { readSettings, settingsHelp } from '../settings.ts'
 import { answer, type CommonOptions } from '../terminal.ts'
@@ -67,11 +67,15 @@ function run(path: string, outPath: string, options: Options): Promise<void> {
     const files = made.through === null ? [made] : [made, made.through]
     return {
       code: EXIT.conforms,
-      text: files.map(({ path: name, measurements }) => `${name}\n${printMeasurements(measurements)}`).join('\n'),
+      text: [
+        ...files.map(({ path: name, measurements }) => `${name}\n${printMeasurements(measurements)}`),
+        printFindings(made.findings),
+      ].join('\n'),
       json: {
         version: 1,
         tool: { name: 'plimsoll', version: TOOL_VERSION },
         files: files.map(({ path: name, measurements }) => ({ path: name, ...measurements })),
+        findings: made.findings,
       },
     }
   })

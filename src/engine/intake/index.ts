@@ -1,3 +1,10 @@
 export { joinLevelSteps, levelStepsWithin } from './find-level-steps.ts'
 export { identifyOrder, type OrderEvidence } from './identify-order.ts'
-export { concludeInspection, type InspectedSegment, inspectSegment } from './inspect.ts'
+export {
+  concludeInspection,
+  concludeReading,
+  type InspectedSegment,
+  inspectSegment,
+  type ReadSegment,
+  readSegment,
+} from './inspect.ts'

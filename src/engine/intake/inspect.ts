@@ -1,4 +1,13 @@
-import { type AudioSource, type Cancellation, hasFoldDown, type Inspection, type Segment } from '../../domain/index.ts'
+import {
+  type AudioSource,
+  assert,
+  type Cancellation,
+  type ChannelSpectrum,
+  hasFoldDown,
+  type Inspection,
+  type Segment,
+  type TwoTrackReport,
+} from '../../domain/index.ts'
 import type { Kernels } from '../../dsp/index.ts'
 import type { Detector, Inspected } from './detector.ts'
 import { faultDetector } from './faults/index.ts'
@@ -54,5 +63,44 @@ export function concludeInspection(segments: readonly InspectedSegment[], progra
     spectrum: spectrumDetector.conclude(all('spectrum'), programme),
     twoTrack: programme.layout === '2.0' ? twoTrackDetector.conclude(all('twoTrack'), programme) : null,
     roles: hasFoldDown(programme.layout) ? rolesDetector.conclude(all('roles'), programme) : null,
+  }
+}
+
+/** What one segment leaves behind for an upmix. */
+export type ReadSegment = Pick<InspectedSegment, 'spectrum'> & {
+  readonly twoTrack: EvidenceOf<typeof twoTrackDetector>
+}
+
+/** Looks at one segment of a two-track programme with what an upmix needs. */
+export function readSegment(
+  kernels: Kernels,
+  source: AudioSource,
+  segment: Segment,
+  cancellation?: Cancellation,
+): ReadSegment {
+  assert(source.layout === '2.0', `two tracks are read, not ${source.layout}`)
+  const stretch = readStretch(kernels, source, segment, cancellation)
+  const mark = kernels.arena.mark()
+  const spectrum = spectrumDetector.observe(kernels, stretch)
+  kernels.arena.release(mark)
+  const twoTrack = twoTrackDetector.observe(kernels, stretch)
+  kernels.arena.release(mark)
+  return { spectrum, twoTrack }
+}
+
+/** What the two tracks are, from the evidence of all segments in order. */
+export function concludeReading(
+  segments: readonly ReadSegment[],
+  programme: Inspected,
+): { readonly twoTrack: TwoTrackReport; readonly spectrum: readonly ChannelSpectrum[] } {
+  return {
+    twoTrack: twoTrackDetector.conclude(
+      segments.map(({ twoTrack }) => twoTrack),
+      programme,
+    ),
+    spectrum: spectrumDetector.conclude(
+      segments.map(({ spectrum }) => spectrum),
+      programme,
+    ),
   }
 }

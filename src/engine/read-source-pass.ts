@@ -1,0 +1,124 @@
+import { type ChannelSpectrum, type Finding, readSource, type SourceReading } from '../domain/index.ts'
+import { bySegment, type ProgrammeShape } from './by-segment.ts'
+import type { Crew } from './crew.ts'
+import { concludeReading } from './intake/index.ts'
+import type { Mending } from './render/index.ts'
+
+/** What a two-track programme was found to be, and what of it the mixer has to know. */
+export type ReadProgramme = { readonly reading: SourceReading; readonly findings: readonly Finding[] }
+
+/** Finds out what the two tracks of a programme are, as far as an upmix acts on it: a part of what `inspect` does. */
+export async function readProgramme(crew: Crew, programme: ProgrammeShape): Promise<ReadProgramme> {
+  const task = (segment: number) => ({ kind: 'read-source', segment }) as const
+  const segments = await bySegment(crew, programme, task, () => {})
+  const { layout, sampleRateHz, frameCount } = programme
+  const { twoTrack, spectrum } = concludeReading(segments, { layout, sampleRateHz, frameCount, speech: null })
+  const reading = readSource(twoTrack)
+  return { reading, findings: sourceFindings(reading, spectrum) }
+}
+
+/** Writes a master with its tracks mended, segment by segment. */
+export async function mendProgramme(crew: Crew, programme: ProgrammeShape, mending: Mending): Promise<void> {
+  await bySegment(
+    crew,
+    programme,
+    (segment) => ({ kind: 'mend', segment, mending }) as const,
+    () => {},
+  )
+}
+
+function finding(
+  id: string,
+  severity: 'warn' | 'note',
+  message: string,
+  measured: number | null = null,
+  unit: string | null = null,
+): Finding {
+  return { id, severity, line: null, measured, allowed: null, unit, at: null, source: null, message }
+}
+
+/** Lossy coding below this confidence is not spoken of. */
+const SURE_OF_CODING = 0.6
+
+function sourceFindings(reading: SourceReading, spectrum: readonly ChannelSpectrum[]): readonly Finding[] {
+  const coded = spectrum.find(({ bandLimit }) => {
+    return bandLimit !== null && bandLimit.suggests !== 'lower-sample-rate' && bandLimit.confidence >= SURE_OF_CODING
+  })
+  return [
+    ...kindFindings(reading),
+    ...trackFindings(reading),
+    ...qualityFindings(reading),
+    ...(coded?.bandLimit
+      ? [
+          finding(
+            'source-coded',
+            'warn',
+            `The master seems to have been through lossy coding (it ends steeply at ${Math.round(coded.bandLimit.cutHz)} Hz): ` +
+              'what coding hid under louder sound may be heard once the channels stand apart. Look for an earlier generation.',
+            Math.round(coded.bandLimit.cutHz),
+            'Hz',
+          ),
+        ]
+      : []),
+  ]
+}
+
+function kindFindings({ kind, found, isDoubtful, confidence, evidence }: SourceReading): readonly Finding[] {
+  const why = evidence[0] ?? ''
+  if (isDoubtful) {
+    const other = kind === 'lt-rt' ? 'stereo' : 'lt-rt'
+    const message = `It is not certain whether the master is stereo or Lt/Rt; with kind=auto it is taken as ${kind}. ${why} Listen, and say --set kind=${other} or kind=${kind}.`
+    return [finding('source-kind-doubtful', 'warn', message, confidence)]
+  }
+  if (kind === 'lt-rt') {
+    return [finding('source-matrix', 'note', `The master is Lt/Rt: with kind=auto it is decoded. ${why}`, confidence)]
+  }
+  if (found === 'dual-mono') {
+    const message =
+      'Both tracks are the same: all of the sound goes to the centre. monoAmbience adds a little room in the surrounds.'
+    return [finding('source-mono', 'note', message, confidence)]
+  }
+  return []
+}
+
+function trackFindings(reading: SourceReading): readonly Finding[] {
+  const { onlySide, isInverted, offsetMicroseconds, confidence, isWide } = reading
+  const found: Finding[] = []
+  if (onlySide !== null) {
+    const message = `Only the ${onlySide} track has sound: it stays in the ${onlySide} front. If the programme is mono, --set tracks=${onlySide} makes the master from that track.`
+    found.push(finding('source-one-sided', 'warn', message, confidence))
+  }
+  if (isInverted) {
+    const message =
+      'The tracks are upside down to each other: nothing of the middle reaches the centre, and in mono it is gone. --set polarity=flip-right (or flip-left) turns one of them; the delivered stereo is then the mended one.'
+    found.push(finding('source-inverted', 'warn', message, confidence))
+  }
+  if (offsetMicroseconds !== 0) {
+    const late = offsetMicroseconds > 0 ? 'right' : 'left'
+    const ms = Math.abs(offsetMicroseconds) / 1000
+    const message = `The ${late} track is late by ${ms.toFixed(3)} ms. --set trackAlignment=align brings it forward; the delivered stereo is then the aligned one, and the fold-down is locked to that.`
+    found.push(finding('source-offset', 'warn', message, ms, 'ms'))
+  }
+  if (isWide && !isInverted) {
+    const message =
+      'Much of the sound lies in antiphase between the tracks, as in a mix whose difference was raised: it stays in the fronts, and in mono it is weak. Nothing was changed.'
+    found.push(finding('source-wide', 'warn', message))
+  }
+  return found
+}
+
+function qualityFindings({ delay, noiseFloor }: SourceReading): readonly Finding[] {
+  const found: Finding[] = []
+  if (delay.length > 0) {
+    const delays = delay.map(({ microseconds }) => microseconds)
+    const least = delays.reduce((a, b) => Math.min(a, b))
+    const most = delays.reduce((a, b) => Math.max(a, b))
+    const message = `The right track runs ${least.toFixed(0)} to ${most.toFixed(0)} us late (a tape head askew): it is followed, so that the centre keeps its treble. azimuthTracking=off does not.`
+    found.push(finding('source-azimuth', 'note', message, Math.abs(least) > Math.abs(most) ? least : most, 'us'))
+  }
+  if (noiseFloor !== null) {
+    const message = 'Steady hiss lies under the whole programme: it stays in front (surroundNoiseHold).'
+    found.push(finding('source-hiss', 'note', message))
+  }
+  return found
+}
