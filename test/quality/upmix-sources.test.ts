@@ -10,7 +10,7 @@ import { loadKernels } from '../testkit/kernels.ts'
 import { inspectTracks, tracksOf } from '../testkit/two-track-mixes.ts'
 
 // Outside authority: SciPy plants the delays, the hiss and the rain in real voices and real music, and measures bands.
-// Nothing was tuned on these masters: the limits of the hold were set on other lines, and synthetic rain.
+// The limits of the hold were set before any of these masters was measured, and not moved since.
 const kernels = loadKernels(192 * 1024 * 1024)
 const script = fileURLToPath(new URL('upmix-sources.py', import.meta.url))
 const folder = mkdtempSync(join(tmpdir(), 'upmix-sources-'))
