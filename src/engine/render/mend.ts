@@ -8,7 +8,7 @@ export type Mending = {
   readonly right: MendedTrack
 }
 
-export type MendedTrack = { readonly channel: number; readonly gain: number; readonly earlierFrames: number }
+type MendedTrack = { readonly channel: number; readonly gain: number; readonly earlierFrames: number }
 
 /** Makes one segment of the mended master, as interleaved float32 bytes. What a shift brings in from outside is silence. */
 export function mendSegment(kernels: Kernels, source: AudioSource, segment: Segment, mending: Mending): Uint8Array {
