@@ -12,17 +12,18 @@ const LARGEST_RETURN_DB = 6
 const FAINTEST_BAND_DBFS = -105
 /** Certain where the step is this deep. */
 const CERTAIN_STEP_DB = 50
-/** A cut above this share of the sample rate is the converter's or the resampler's own. */
-const OWN_LIMIT_SHARE = 0.465
+/** Converters' and resamplers' own filters begin to fall at 20 kHz of 44.1 kHz (common practice); a cut there says nothing. */
+const OWN_LIMIT_SHARE = 0.45
 
 /** Below the edge the level falls by less than this from band to band, looked at over so many bands. */
 const LARGEST_FLAT_STEP_DB = 0.6
 const FLAT_BANDS = 3
 const EDGE_DB = 10
 
-/** Half of these sample rates, less the width of their filters, is where a converted programme ends. */
+/** Half of these sample rates, less or more the width of their filters, is where a converted programme ends. */
 const RATES_HZ = [8000, 11025, 12000, 16000, 22050, 24000, 32000, 44100, 48000]
 const FILTER_SHARE = 0.9
+const IMAGE_SHARE = 1.05
 /** Low-pass corners that coders of music use (common practice). */
 const CODER_CUTS_HZ = [11000, 15000, 16000, 17000, 18000, 19000, 19500, 20000, 20500]
 const CODER_TOLERANCE_HZ = 400
@@ -58,9 +59,9 @@ function edgeHz(levels: readonly number[], band: number, hzPerBand: number): num
 }
 
 function describe(cutHz: number, stepDb: number): BandLimit {
-  const rates = RATES_HZ.filter((rate) => cutHz <= rate / 2 + 200 && cutHz >= (FILTER_SHARE * rate) / 2)
+  const rates = RATES_HZ.filter((rate) => cutHz <= (IMAGE_SHARE * rate) / 2 && cutHz >= (FILTER_SHARE * rate) / 2)
   const isCoder = CODER_CUTS_HZ.some((cut) => Math.abs(cut - cutHz) <= CODER_TOLERANCE_HZ)
-  const suggests = rates.length > 0 && isCoder ? 'either' : rates.length > 0 ? 'lower-sample-rate' : 'lossy-coding'
+  const suggests = rates.length > 0 === isCoder ? 'either' : isCoder ? 'lossy-coding' : 'lower-sample-rate'
   const kHz = (hz: number) => `${(hz / 1000).toFixed(hz % 1000 === 0 ? 0 : 1)} kHz`
   return {
     cutHz,

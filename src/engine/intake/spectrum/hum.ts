@@ -3,8 +3,9 @@ import { type ChannelEvidence, HARMONIC_COUNT, HUM_BASES, NUMBERS_PER_HARMONIC }
 
 /** A harmonic counts in a segment where it stands this far over its neighbourhood. */
 const LEAST_OVER_DB = 8
-/** Fainter lines are nobody's trouble. */
+/** Fainter lines are not looked at; hum whose strongest line lies below the second level is nobody's trouble. */
 const FAINTEST_DBFS = -95
+const FAINTEST_HUM_DBFS = -80
 /** Segments agree on a harmonic within this. */
 const LARGEST_SPREAD_DB = 3
 /** Where the neighbourhood is this far below the hum it cannot hide: its lack there speaks against it. */
@@ -12,7 +13,7 @@ const PLAIN_UNDER_DB = 12
 const LARGEST_CONTRADICTION = 0.2
 /** Notes lie no nearer to 50 or 60 Hz than a semitone's half; mains hold their frequency within this (common practice). */
 const LARGEST_DEVIATION_HZ = 0.12
-/** One strong harmonic in several segments is hum, or two plain ones ... */
+/** One harmonic that is strong in several segments is hum, or two plain ones ... */
 const STRONG_OVER_DB = 15
 const HIGHEST_STRONG_HARMONIC = 3
 const FEWEST_HARMONICS = 2
@@ -25,7 +26,9 @@ type SteadyLine = {
   readonly hz: number
   readonly levelDbfs: number
   readonly overDb: number
+  /** Segments that show it, and those in which it is strong. */
   readonly segmentCount: number
+  readonly strongCount: number
 }
 
 export function humOf(segments: readonly ChannelEvidence[]): Hum | null {
@@ -59,12 +62,13 @@ function sum(lines: readonly SteadyLine[]): number {
 function isHum(lines: readonly SteadyLine[], isMoved: boolean): boolean {
   // A note and its overtones may lie at the higher multiples; hum is strong at the mains frequency or its double or triple.
   const strong = lines.filter(({ number, overDb }) => number <= HIGHEST_STRONG_HARMONIC && overDb >= STRONG_OVER_DB)
-  if (strong.length === 0) return false
+  if (strong.length === 0 || lines.every(({ levelDbfs }) => levelDbfs < FAINTEST_HUM_DBFS)) return false
   if (lines.length >= CERTAIN_HARMONICS) return true
   const lasting = lines.filter(({ segmentCount }) => segmentCount >= FEWEST_SEGMENTS)
   return (
     !isMoved &&
-    (lasting.length >= FEWEST_HARMONICS || lasting.some((line) => strong.includes(line) && line.number <= 2))
+    (lasting.length >= FEWEST_HARMONICS ||
+      strong.some(({ number, strongCount }) => number <= 2 && strongCount >= FEWEST_SEGMENTS))
   )
 }
 
@@ -87,5 +91,6 @@ function steadyLine(segments: readonly ChannelEvidence[], base: number, number: 
   const agreeing = lines.filter(agrees)
   const against = lines.filter((line) => !agrees(line) && line.levelDbfs - line.overDb <= levelDbfs - PLAIN_UNDER_DB)
   if (against.length > LARGEST_CONTRADICTION * agreeing.length) return null
-  return { number, ...plainest, segmentCount: agreeing.length }
+  const strongCount = agreeing.filter(({ overDb }) => overDb >= STRONG_OVER_DB).length
+  return { number, ...plainest, segmentCount: agreeing.length, strongCount }
 }

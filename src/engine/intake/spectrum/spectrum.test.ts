@@ -99,6 +99,11 @@ describe('band limit', () => {
     return recording(path, 2).map((plane) => plane.subarray(0, FRAMES))
   }
 
+  function throughConverters(planes: Planes, ...steps: readonly (readonly [number, string])[]): Planes {
+    const filters = steps.map(([rate, resampler]) => `aresample=${rate}:resampler=${resampler}`).join(',')
+    return coded(planes, '-af', filters, '-c:a', 'pcm_f32le', 'wav')
+  }
+
   test('a coder and its corner', () => {
     for (const { bandLimit } of inspect(coded(pink(), '-c:a', 'libvorbis', '-b:a', '64k', 'ogg'))) {
       expect(bandLimit!.suggests).not.toBe('lower-sample-rate')
@@ -118,6 +123,27 @@ describe('band limit', () => {
       expect(bandLimit!.cutHz).toBeLessThan(halfHz + 200)
       expect(bandLimit!.cutHz).toBeGreaterThan(0.85 * halfHz)
     }
+  })
+
+  // FFmpeg's own converter leaves images above the old half rate, libsoxr's leaves none.
+  test('audio that once had 32000 Hz, through a converter that lets images through: not put down to a coder', () => {
+    for (const { bandLimit } of inspect(throughConverters(pink(), [32000, 'swr'], [RATE, 'swr']))) {
+      expect(bandLimit!.suggests).not.toBe('lossy-coding')
+      expect(bandLimit!.cutHz).toBeGreaterThan(15500)
+    }
+  })
+
+  test('audio that once had 44100 Hz, through a steep converter', () => {
+    for (const { bandLimit } of inspect(throughConverters(pink(), [44100, 'soxr'], [RATE, 'soxr']))) {
+      expect(bandLimit).toMatchObject({ suggests: 'lower-sample-rate' })
+      expect(Math.abs(bandLimit!.cutHz - 21000)).toBeLessThan(500)
+    }
+  })
+
+  // 20.3 of 44.1 kHz, where a synthesiser's own filter ends, as it lies at this rate.
+  test("none where a file ends at its converter's own filter", () => {
+    const own = throughSox(pink(), 'sinc', String(-Math.round((20300 * RATE) / 44100)))
+    for (const { bandLimit } of inspect(own)) expect(bandLimit).toBeNull()
   })
 
   test('none where the highs only roll off, however early', () => {
