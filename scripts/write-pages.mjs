@@ -2,7 +2,7 @@
 import { existsSync, readdirSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { pathToFileURL } from 'node:url'
-import { FIT_PARAMETERS, UPMIX_PARAMETERS } from '../src/domain/index.ts'
+import { FIT_PARAMETERS, UPMIX_PARAMETERS, UPMIX_STARTS } from '../src/domain/index.ts'
 import { SPECS } from '../src/specs/index.ts'
 import { root } from './ready.mjs'
 
@@ -60,6 +60,18 @@ function settingsTable(parameters) {
   return table(['name', 'range', 'unit', 'default', 'what it does', 'glides'], rows)
 }
 
+function startsTable() {
+  const rows = UPMIX_STARTS.map(({ id, title, reason, settings: named }) => [
+    `\`${id}\``,
+    title,
+    reason,
+    Object.entries(named)
+      .map(([name, value]) => `\`${name}=${value}\``)
+      .join(' '),
+  ])
+  return table(['name', 'for', 'why', 'settings'], rows)
+}
+
 function settings() {
   return `# Settings
 
@@ -69,6 +81,12 @@ ${MADE_BY}
 ## Upmix
 
 ${settingsTable(UPMIX_PARAMETERS)}
+
+## Starting settings of an upmix
+
+For \`--start\` and \`upmix.start\` of a sheet; what they do not name keeps its default.
+
+${startsTable()}
 
 ## Fit
 

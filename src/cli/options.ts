@@ -1,6 +1,6 @@
 import { availableParallelism } from 'node:os'
 import { type Command, InvalidArgumentError, Option } from 'commander'
-import { FRAME_RATE_NAMES, type SheetTrim } from '../domain/index.ts'
+import { FRAME_RATE_NAMES, type SheetTrim, UPMIX_STARTS } from '../domain/index.ts'
 
 const HIGHEST_WORKER_COUNT = 64
 
@@ -76,6 +76,16 @@ export function withOutput(command: Command): Command {
 export function withSettings(command: Command): Command {
   return command.addOption(
     new Option('--set <name=value>', 'a setting; may be given several times').argParser(collect).default([], 'none'),
+  )
+}
+
+/** Options of commands that upmix: where the settings start from. */
+export function withStart(command: Command): Command {
+  const ids = UPMIX_STARTS.map(({ id }) => id)
+  return command.addOption(
+    new Option('--start <id>', 'starting settings of the upmix by what the programme is; --set goes over them').choices(
+      ids,
+    ),
   )
 }
 

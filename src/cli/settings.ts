@@ -1,5 +1,4 @@
 import {
-  defaultSettings,
   FIT_PARAMETERS,
   nearestName,
   type Parameter,
@@ -11,14 +10,9 @@ import {
 import { refuse } from './refusals.ts'
 
 /**
- * Reads `--set name=value` words against a parameter table; what is not named keeps its default.
+ * Reads `--set name=value` words against a parameter table, and gives what is named.
  * An unknown name or a value out of range is refused, never ignored.
  */
-export function readSettings<T extends ParameterTable>(table: T, words: readonly string[]): SettingsOf<T> {
-  return { ...defaultSettings(table), ...namedSettings(table, words) }
-}
-
-/** The same, but only what is named. */
 export function namedSettings<T extends ParameterTable>(table: T, words: readonly string[]): Partial<SettingsOf<T>> {
   const settings: Record<string, unknown> = {}
   for (const word of words) {

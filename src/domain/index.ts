@@ -127,6 +127,7 @@ export {
   endLabel,
   type FileProblem,
   type PlacedLock,
+  type PlacedScene,
   type PlacedSheet,
   placeSheet,
   type SheetGround,
@@ -139,6 +140,7 @@ export {
   type Sheet,
   type SheetDeliverable,
   type SheetLock,
+  type SheetScene,
   type SheetSegment,
   type SheetSource,
   type SheetStretch,
@@ -202,3 +204,4 @@ export {
   type UpmixStretch,
   upmixStretches,
 } from './upmix-plan.ts'
+export { findUpmixStart, UPMIX_STARTS, type UpmixStart } from './upmix-starts.ts'

@@ -1,6 +1,6 @@
 import { describe, expect, test } from 'vitest'
 import { type FileProblem, placeSheet } from './place-sheet.ts'
-import type { Sheet, SheetLock, SheetSegment, SheetTrim } from './sheet.ts'
+import type { Sheet, SheetLock, SheetScene, SheetSegment, SheetTrim } from './sheet.ts'
 import { type Clock, clockFromLabel, parseLabel, type TimecodeFormat } from './timecode.ts'
 
 const RATE_HZ = 48000
@@ -24,8 +24,9 @@ function sheet(
   segments: readonly SheetSegment[],
   trims: readonly SheetTrim[] = [],
   locks: readonly SheetLock[] = [],
-): Pick<Sheet, 'segments' | 'fit'> {
-  return { segments, fit: { settings: {}, trims, locks } }
+  scenes: readonly SheetScene[] = [],
+): Pick<Sheet, 'segments' | 'fit' | 'upmix'> {
+  return { segments, fit: { settings: {}, trims, locks }, upmix: { start: null, settings: {}, scenes } }
 }
 
 function problemsOf(...of: Parameters<typeof placeSheet>): readonly FileProblem[] {
@@ -44,6 +45,7 @@ describe('times on frames', () => {
       segments: [{ kind: 'programme', name: null, startFrame: 96_000, endFrame: 503_040 }],
       trims: [{ startFrame: 144_000, endFrame: 193_920, gainDb: -2, glideMs: 100, reason: null }],
       locks: [],
+      scenes: [],
     })
   })
 
@@ -104,6 +106,27 @@ describe('what cannot be laid on the frames is told with its place and the neare
     expect(problems.map(({ path, nearest }) => [path, nearest])).toEqual([
       ['fit.trims.0', '10:00:10:00 to 10:00:30:00'],
       ['fit.locks.0', '10:00:10:00 to 10:00:30:00'],
+    ])
+  })
+
+  test('scenes in order; one over another, or outside the programme', () => {
+    const scene = (from: string, to: string): SheetScene => {
+      return { from, to, name: null, glideInMs: 500, glideOutMs: 2000, settings: { ambienceShare: 1.2 } }
+    }
+    const scenes = [scene('10:00:20:00', '10:00:30:00'), scene('10:00:10:00', '10:00:20:00')]
+    expect(placeSheet(sheet([], [], [], scenes), MINUTE)).toMatchObject({
+      scenes: [
+        { startFrame: 480_000, endFrame: 960_000, glideInMs: 500, settings: { ambienceShare: 1.2 } },
+        { startFrame: 960_000, endFrame: 1_440_000, glideOutMs: 2000 },
+      ],
+    })
+    const over = [scene('10:00:10:00', '10:00:20:01'), scene('10:00:20:00', '10:00:30:00')]
+    expect(problemsOf(sheet([], [], [], over), MINUTE)).toMatchObject([
+      { path: 'upmix.scenes.1.from', nearest: '10:00:20:01' },
+    ])
+    const map = [segment('10:00:10:00', '10:00:30:00')]
+    expect(problemsOf(sheet(map, [], [], [scene('10:00:05:00', '10:00:15:00')]), MINUTE)).toMatchObject([
+      { path: 'upmix.scenes.0', nearest: '10:00:10:00 to 10:00:30:00' },
     ])
   })
 

@@ -1,6 +1,6 @@
 import type { FrameRange } from './frame-range.ts'
 import type { ProgrammeSegment } from './segments.ts'
-import type { Sheet, SheetStretch } from './sheet.ts'
+import type { Sheet, SheetScene, SheetStretch } from './sheet.ts'
 import { type Clock, isTimecodeProblem, printInstant, readInstant } from './timecode.ts'
 import type { Trim } from './trims.ts'
 
@@ -17,11 +17,15 @@ export type FileProblem = {
 /** A lock in frames. */
 export type PlacedLock = FrameRange & { readonly toleranceDb: number }
 
+/** A scene of the upmix in frames, with the settings that it names itself. */
+export type PlacedScene = FrameRange & Pick<SheetScene, 'name' | 'settings' | 'glideInMs' | 'glideOutMs'>
+
 /** What a sheet says of the frames of its programme. */
 export type PlacedSheet = {
   readonly segments: readonly ProgrammeSegment[]
   readonly trims: readonly Trim[]
   readonly locks: readonly PlacedLock[]
+  readonly scenes: readonly PlacedScene[]
 }
 
 /** The programme that a sheet is laid on; several reels count as one. */
@@ -29,10 +33,11 @@ export type SheetGround = { readonly clock: Clock | null; readonly sampleRateHz:
 
 /**
  * Lays the times of a sheet on the frames of its programme. Gives every problem at once: times that do not exist, lie
- * outside or run backwards, stretches that overlap, trims and locks outside the programme, trims that a lock forbids.
+ * outside or run backwards, stretches that overlap, trims, locks and scenes outside the programme, trims that a lock
+ * forbids.
  */
 export function placeSheet(
-  sheet: Pick<Sheet, 'segments' | 'fit'>,
+  sheet: Pick<Sheet, 'segments' | 'fit' | 'upmix'>,
   ground: SheetGround,
 ): PlacedSheet | readonly FileProblem[] {
   const problems: FileProblem[] = []
@@ -45,13 +50,15 @@ export function placeSheet(
   }))
   const trims = place(sheet.fit.trims, 'fit.trims')
   const locks = place(sheet.fit.locks, 'fit.locks')
+  const scenes = place(sheet.upmix.scenes, 'upmix.scenes')
   const programme = segments.filter(({ kind }) => kind === 'programme')
   if (segments.length > 0) {
     if (programme.length === 0) {
       const needed = 'at least one segment of the kind "programme"'
       problems.push({ path: 'segments', found: 'no programme among them', needed, nearest: null })
     }
-    for (const stretch of [...trims, ...locks]) problems.push(...outsideProgramme(stretch, programme, ground))
+    for (const stretch of [...trims, ...locks, ...scenes])
+      problems.push(...outsideProgramme(stretch, programme, ground))
   }
   for (const trim of trims) problems.push(...againstLocks(trim, locks, ground))
   if (problems.length > 0) return problems
@@ -59,6 +66,13 @@ export function placeSheet(
     segments,
     trims: trims.map(({ entry: { gainDb, glideMs, reason }, range }) => ({ ...range, gainDb, glideMs, reason })),
     locks: locks.map(({ entry: { toleranceDb }, range }) => ({ ...range, toleranceDb })),
+    scenes: scenes.map(({ entry: { name, settings, glideInMs, glideOutMs }, range }) => ({
+      ...range,
+      name,
+      settings,
+      glideInMs,
+      glideOutMs,
+    })),
   }
 }
 

@@ -15,6 +15,14 @@ export type SheetTrim = SheetStretch & {
 /** A stretch that the mixer wants left alone, or moved by so much at most. */
 export type SheetLock = SheetStretch & { readonly toleranceDb: number }
 
+/** A stretch with upmix settings of its own; what it does not name is as outside of it. */
+export type SheetScene = SheetStretch & {
+  readonly name: string | null
+  readonly glideInMs: number
+  readonly glideOutMs: number
+  readonly settings: Readonly<Record<string, number | string>>
+}
+
 /** One file of the programme; several are reels, in order. Paths are relative to the sheet. */
 export type SheetSource = {
   readonly path: string
@@ -61,7 +69,12 @@ export type Sheet = {
     readonly edition: string | null
     readonly override: SpecOverride
   } | null
-  readonly upmix: Readonly<Record<string, number | string>>
+  readonly upmix: {
+    /** Id of starting settings; null: the defaults. */
+    readonly start: string | null
+    readonly settings: Readonly<Record<string, number | string>>
+    readonly scenes: readonly SheetScene[]
+  }
   readonly fit: {
     readonly settings: Readonly<Record<string, number | string>>
     readonly trims: readonly SheetTrim[]

@@ -38,7 +38,7 @@ export type UpmixStretch = FrameRange & {
   readonly glideOutFrames: number
 }
 
-/** Glides of 10 ms are inaudible on steady tones; nothing shorter is asked for. @source measured: docs/decisions/0018 */
+/** Glides of 10 ms are inaudible on steady tones; nothing shorter is asked for. @source measured: docs/decisions/0019 */
 export const SHORTEST_UPMIX_GLIDE_MS = 10
 
 /**
@@ -105,7 +105,7 @@ function rise(pastBorder: number, glideFrames: number): number {
   if (pastBorder >= glideFrames / 2) return 1
   if (pastBorder <= -glideFrames / 2) return 0
   const t = pastBorder / glideFrames + 0.5
-  // Three derivatives vanish at both ends: 56 dB less spill above 5 kHz in 10 ms than a raised cosine (docs/decisions/0018).
+  // Three derivatives vanish at both ends: 56 dB less spill above 5 kHz in 10 ms than a raised cosine (docs/decisions/0019).
   return t * t * t * t * (35 + t * (-84 + t * (70 - 20 * t)))
 }
 

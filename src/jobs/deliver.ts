@@ -150,7 +150,7 @@ async function run(
   const outcome = { ...made, report: { ...report, findings: inTimecode(report.findings, source.clock) } }
   const gain = options.writesGain && outcome.isDelivered ? [await gainFile(title, options, folder)] : []
   folder.writePart(RUN_LOG, runLog(source, options, performance.now() - startedMs))
-  const page = putInPlace(outcome, folder, gain)
+  const page = putInPlace(outcome, isUpmix ? title.upmix.scenes : [], folder, gain)
   folder.placeBesideIfPossible(RUN_LOG)
   return { report: outcome.report, isDelivered: outcome.isDelivered, reportPath: resolve(options.out, page) }
 }
@@ -158,6 +158,7 @@ async function run(
 /** Puts a delivery in place, or the page that tells why there is none. Gives the name of the page. */
 function putInPlace(
   { report, decision, isDelivered }: DeliveryOutcome,
+  scenes: Title['upmix']['scenes'],
   folder: DeliveryFolder,
   more: readonly ManifestFile[],
 ): string {
@@ -170,7 +171,7 @@ function putInPlace(
   const documents = [
     document(DOCUMENTS.page, page),
     document(DOCUMENTS.report, printJson(reportJson(report))),
-    document(DOCUMENTS.plan, printJson(planJson(decision.plan, decision.stereoGainDb, report.settings))),
+    document(DOCUMENTS.plan, printJson(planJson(decision.plan, decision.stereoGainDb, report.settings, scenes))),
   ]
   const files = [...report.deliverables.map(listed), ...more, ...documents.map(({ text: _, ...file }) => file)]
   const checksums = document(DOCUMENTS.sums, checksumLines(files))

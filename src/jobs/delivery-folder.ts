@@ -171,6 +171,7 @@ export async function readManifest(path: string): Promise<{ readonly files: read
 export function readPlan(path: string): {
   readonly stereoGainDb?: number
   readonly settings?: { readonly frontSpread?: number; readonly anchor?: string; readonly stages?: string }
+  readonly scenes?: readonly { readonly settings?: { readonly frontSpread?: number } }[]
   readonly programme?: readonly FrameRange[] | null
 } | null {
   return readJson(join(path, PLAN))

@@ -57,7 +57,7 @@ export async function writeNewSheet(
     ),
     segments: mapOf(inspection.structure.segments, ground),
     spec: options.specName === undefined ? null : namedSpec(options.specName, beside),
-    upmix: {},
+    upmix: { start: options.upmixStart ?? null, settings: {}, scenes: [] },
     fit: { settings: {}, trims: [], locks: [] },
     waivers: [],
     deliverables: [],

@@ -101,7 +101,7 @@ export async function passagesSheet(
       edition: null,
       override: {},
     },
-    upmix: {},
+    upmix: { start: null, settings: {}, scenes: [] },
     fit: {
       settings: {},
       trims,

@@ -6,13 +6,14 @@ import {
   type FileProblem,
   type FitSettings,
   type FrameRange,
+  findUpmixStart,
+  type PlacedScene,
   type PlacedSheet,
   type ProgrammeSegment,
   placeSheet,
   type Sheet,
   type SheetTrim,
   specForTitle,
-  steadyUpmix,
   UPMIX_PARAMETERS,
   type UpmixPlan,
   type UpmixSettings,
@@ -34,6 +35,8 @@ export type NamedTitle = { readonly onDisk: SheetOnDisk | null; readonly reels: 
 export type TitleOptions = ChannelOptions &
   TimecodeOptions & {
     readonly spec?: DeliverySpec | undefined
+    /** Id of starting settings, in place of the sheet's. */
+    readonly upmixStart?: string | undefined
     readonly upmix?: Partial<UpmixSettings> | undefined
     readonly fit?: Partial<FitSettings> | undefined
     /** Added to those of the sheet. */
@@ -97,10 +100,39 @@ export async function openTitle(
     sheet,
     sheetPath: onDisk?.path ?? null,
     spec: options.spec ?? (onDisk === null ? null : await specOf(onDisk)),
-    upmix: steadyUpmix({ ...defaultSettings(UPMIX_PARAMETERS), ...sheet?.upmix, ...options.upmix }),
+    upmix: upmixPlanOf(sheet, options, placed.scenes, source),
     fit: { ...defaultSettings(FIT_PARAMETERS), ...sheet?.fit.settings, ...options.fit },
     placed,
     programme: programmeRanges(source, placed.segments),
+  }
+}
+
+/** Over the defaults go starting settings, then those of the sheet, of the command, and inside a scene its own. */
+function upmixPlanOf(
+  sheet: Sheet | null,
+  options: TitleOptions,
+  scenes: readonly PlacedScene[],
+  { format: { sampleRateHz }, frameCount }: OpenedSource,
+): UpmixPlan {
+  const start = options.upmixStart ?? sheet?.upmix.start ?? null
+  const settings: UpmixSettings = {
+    ...defaultSettings(UPMIX_PARAMETERS),
+    ...(start === null ? {} : findUpmixStart(start)?.settings),
+    ...sheet?.upmix.settings,
+    ...options.upmix,
+  }
+  const inFrames = (ms: number) => Math.round((ms * sampleRateHz) / 1000)
+  return {
+    settings,
+    scenes: scenes.map(({ name, startFrame, endFrame, glideInMs, glideOutMs, settings: own }) => ({
+      name,
+      startFrame,
+      endFrame,
+      settings: { ...settings, ...own },
+      glideInFrames: inFrames(glideInMs),
+      // Behind the end there is nothing to glide to.
+      glideOutFrames: endFrame === frameCount ? 0 : inFrames(glideOutMs),
+    })),
   }
 }
 
@@ -188,8 +220,9 @@ function timecodeOf(onDisk: SheetOnDisk | null, options: TimecodeOptions): Timec
 }
 
 function placeTitle(onDisk: SheetOnDisk | null, source: OpenedSource, more: readonly SheetTrim[]): PlacedSheet {
-  const { segments, fit } = onDisk?.sheet ?? { segments: [], fit: { settings: {}, trims: [], locks: [] } }
-  const sheet = { segments, fit: { ...fit, trims: [...fit.trims, ...more] } }
+  const nothing = { settings: {}, trims: [], locks: [], start: null, scenes: [] }
+  const { segments, fit, upmix } = onDisk?.sheet ?? { segments: [], fit: nothing, upmix: nothing }
+  const sheet = { segments, upmix, fit: { ...fit, trims: [...fit.trims, ...more] } }
   // Without timecode of its own a sheet counts from the first frame, whatever the file says.
   const clock = onDisk !== null && onDisk.sheet.timecode === null ? null : source.clock
   const { frameCount, format } = source

@@ -1,7 +1,6 @@
 import { basename, join } from 'node:path'
-import { type Finding, type Measurements, printFigure, steadyUpmix, type UpmixSettings } from '../domain/index.ts'
+import { type Finding, type Measurements, printFigure } from '../domain/index.ts'
 import { type Progress, upmixProgramme } from '../engine/index.ts'
-import type { ChannelOptions } from '../media/index.ts'
 import { refuseNonFinite } from './finite.ts'
 import { createPlanes } from './planes-file.ts'
 import { readTracks } from './read-tracks.ts'
@@ -10,12 +9,12 @@ import { isSameFile } from './same-file.ts'
 import { ScratchFolder } from './scratch.ts'
 import { SingleOutput } from './single-output.ts'
 import { type OpenedSource, openSource, orderedSource, programmeOf, refuseDamage } from './source.ts'
+import { inputsOf, nameTitle, openTitle, type TitleOptions } from './title.ts'
 import { type WavOutput, WavOutputs } from './wav-outputs.ts'
 import { type JobOptions, withCrew } from './with-crew.ts'
 
 export type UpmixOptions = JobOptions &
-  ChannelOptions & {
-    readonly settings: UpmixSettings
+  TitleOptions & {
     readonly gainDb: number
     readonly bitsPerSample: 16 | 24
     readonly replaces: boolean
@@ -32,7 +31,7 @@ export type Upmixed = {
   readonly through: { readonly path: string; readonly measurements: Measurements } | null
 }
 
-/** Upmixes a two-track file to 5.1, at its own level; a stem can be sent through the same weights. */
+/** Upmixes a two-track file, or the title of a sheet, to 5.1 at its own level; a stem can be sent through the same weights. */
 export async function upmix(
   path: string,
   outPath: string,
@@ -41,7 +40,8 @@ export async function upmix(
 ): Promise<Upmixed> {
   using scratch = new ScratchFolder()
   const { through, replaces, signal } = options
-  const sources = through === undefined ? [path] : [path, through.stem]
+  const named = await nameTitle([path])
+  const sources = through === undefined ? inputsOf(named) : [...inputsOf(named), through.stem]
   using output = new SingleOutput(outPath, { replaces, sources })
   using stemOutput = through === undefined ? null : new SingleOutput(through.out, { replaces, sources })
   if (stemOutput !== null && isSameFile(stemOutput.path, output.path)) {
@@ -49,8 +49,12 @@ export async function upmix(
       remedy: 'Name another file for the stem.',
     })
   }
-  const source = await openTwoTrack(path, scratch, options)
-  const stem = through === undefined ? null : await openTwoTrack(through.stem, scratch, options)
+  const title = await openTitle(named, () => scratch.path, options)
+  const source = await twoTrack(title.source, options)
+  const stem =
+    through === undefined
+      ? null
+      : await twoTrack(await openSource(through.stem, () => scratch.path, options, signal), options)
   if (stem !== null) refuseMisaligned(source, stem)
 
   const opened = {
@@ -63,7 +67,7 @@ export async function upmix(
     options,
     async (crew) => {
       const { sha256: sourceSha256 } = orderedSource(source, signal)
-      const { settings } = options
+      const { settings } = title.upmix
       const { places: fixed, reading, findings } = await readTracks(source, settings, crew, opened, () => scratch.path)
       const make = async (to: SingleOutput, isThrough: boolean) => {
         const { gainDb, bitsPerSample } = options
@@ -74,7 +78,7 @@ export async function upmix(
         })
         const order = {
           programme: { ...programmeOf(source), layout: '2.0' } as const,
-          plan: { ...steadyUpmix(settings), reading },
+          plan: { ...title.upmix, reading },
           gainDb,
           bitsPerSample,
           sourceSha256,
@@ -96,14 +100,13 @@ export async function upmix(
   )
 }
 
-async function openTwoTrack(path: string, scratch: ScratchFolder, options: UpmixOptions): Promise<OpenedSource> {
-  const source = await openSource(path, () => scratch.path, options, options.signal)
+async function twoTrack(source: OpenedSource, options: UpmixOptions): Promise<OpenedSource> {
   refuseDamage(source)
   if (source.layout === '2.0' || source.layout === 'mono') {
     await refuseNonFinite(source, options.signal)
     return source
   }
-  throw refuse('JOBS_SOURCE_LAYOUT', `upmix "${path}"`, `a ${source.layout} file`, {
+  throw refuse('JOBS_SOURCE_LAYOUT', `upmix "${source.path}"`, `a ${source.layout} file`, {
     wanted: 'a two-track or a mono file',
     remedy: 'Use "plimsoll fit" or "plimsoll deliver" for a mix that is multichannel already.',
   })

@@ -109,7 +109,11 @@ function toldOfStereo(folder: string) {
   const plan = readPlan(folder)
   const { frontSpread = 1, anchor: asked, stages } = plan?.settings ?? {}
   const stereoGainDb = plan?.stereoGainDb ?? 0
-  const openedBy = [...(frontSpread === 1 ? [] : ['frontSpread']), ...(stereoGainDb === 0 ? [] : ['stereoGain'])]
+  const spreads = [frontSpread, ...(plan?.scenes ?? []).map(({ settings }) => settings?.frontSpread ?? 1)]
+  const openedBy = [
+    ...(spreads.every((spread) => spread === 1) ? [] : ['frontSpread']),
+    ...(stereoGainDb === 0 ? [] : ['stereoGain']),
+  ]
   const anchor = stages === 'trims' ? null : asked === 'balanced' && stereoGainDb === 0 ? 'balanced' : '5.1'
   return { openedBy, stereoGainDb, anchor } as const
 }

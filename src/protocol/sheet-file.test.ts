@@ -12,7 +12,20 @@ const FULL = {
     { kind: 'programme', name: 'act 1', from: '10:00:00:00', to: '10:22:10:00' },
   ],
   spec: { id: 'atsc-a85', edition: '2013', override: { maxTruePeakDbtp: -3 } },
-  upmix: { settings: { lfeGainDb: -10 } },
+  upmix: {
+    start: 'drama-dialogue',
+    settings: { lfeGainDb: -10 },
+    scenes: [
+      {
+        name: 'storm',
+        from: '10:12:03:00',
+        to: '10:14:40:12',
+        glideInMs: 500,
+        glideOutMs: 2000,
+        settings: { ambienceShare: 1.2, surroundHighCutHz: 9000 },
+      },
+    ],
+  },
   fit: {
     anchor: '5.1',
     settings: { rideReachSeconds: 4, ceilingAimBelowDb: 0.1 },
@@ -43,6 +56,7 @@ describe('a sheet', () => {
     const sheet = sheetOf(FULL)
     expect(sheet.segments[1]).toEqual({ kind: 'programme', name: 'act 1', from: '10:00:00:00', to: '10:22:10:00' })
     expect(sheet.fit.settings).toEqual({ rideReachSeconds: 4, ceilingAimBelowDb: 0.1, anchor: '5.1' })
+    expect(sheet.upmix).toEqual(FULL.upmix)
     expect(sheet.spec?.override).toEqual({ maxTruePeakDbtp: -3 })
     expect(sheet.deliverables.map(({ name }) => name)).toEqual(['{id}_51.wav', '{id}_20.wav'])
   })
@@ -51,6 +65,7 @@ describe('a sheet', () => {
     const sheet = sheetOf(LEAST)
     expect(sheet).toMatchObject({ timecode: null, segments: [], spec: null, waivers: [], deliverables: [] })
     expect(sheet.fit).toEqual({ settings: {}, trims: [], locks: [] })
+    expect(sheet.upmix).toEqual({ start: null, settings: {}, scenes: [] })
   })
 
   test('written and read again is the same sheet, and the same text', () => {
@@ -67,6 +82,17 @@ describe('a sheet', () => {
     expect(sheetOf({ ...LEAST, fit: { trims } }).fit.trims[0]).toMatchObject({ glideMs: 100, reason: null })
   })
 
+  test('scenes without glides take half a second, and may differ in name and place alone', () => {
+    const scenes = [{ from: '0:00:01.000', to: '0:00:02.000' }]
+    expect(sheetOf({ ...LEAST, upmix: { scenes } }).upmix.scenes[0]).toEqual({
+      ...scenes[0],
+      name: null,
+      glideInMs: 500,
+      glideOutMs: 500,
+      settings: {},
+    })
+  })
+
   test('its JSON Schema names every part', () => {
     const { properties } = sheetFileSchema() as { properties: Record<string, unknown> }
     expect(Object.keys(properties).filter((name) => name !== '$schema')).toEqual(Object.keys(FULL))
@@ -76,6 +102,7 @@ describe('a sheet', () => {
 describe('a slip is named with its place, what was found and what is needed', () => {
   const trim = FULL.fit.trims[0]
   const [source] = FULL.sources
+  const [storm] = FULL.upmix.scenes
   test.each<[change: object, path: string, needed: RegExp, nearest: string | null]>([
     [{ sourcse: [] }, 'sourcse', /one of/, 'sources'],
     [{ title: { id: 'a', nam: 'A' } }, 'title.nam', /id, name/, 'name'],
@@ -100,8 +127,22 @@ describe('a slip is named with its place, what was found and what is needed', ()
     [{ deliverables: [{ role: 'mix' }, { role: 'mix' }] }, 'deliverables.1.role', /each role once/, null],
     [{ deliverables: [{ role: 'mix', container: 'mxf' }] }, 'deliverables.0.container', /one of wav/, null],
     [{ followers: [{ path: 'm.wav' }] }, 'followers', /without followers/, null],
-    [{ upmix: { scenes: [{ name: 'storm' }] } }, 'upmix.scenes', /without scenes/, null],
-    [{ upmix: { start: 'drama' } }, 'upmix.start', /no.*starting point|without a starting point/, null],
+    [{ upmix: { scene: [] } }, 'upmix.scene', /start, settings, scenes/, 'scenes'],
+    [{ upmix: { start: 'drama-dialog' } }, 'upmix.start', /live-music/, 'drama-dialogue'],
+    [{ upmix: { scenes: [{ ...storm, form: '0' }] } }, 'upmix.scenes.0.form', /from/, 'from'],
+    [{ upmix: { scenes: [{ ...storm, glideInMs: 5 }] } }, 'upmix.scenes.0.glideInMs', /at least 10/, null],
+    [
+      { upmix: { scenes: [{ ...storm, settings: { ambienceShar: 1 } }] } },
+      'upmix.scenes.0.settings.ambienceShar',
+      /ambienceShare/,
+      'ambienceShare',
+    ],
+    [
+      { upmix: { scenes: [{ ...storm, settings: { centreShare: 1.5 } }] } },
+      'upmix.scenes.0.settings.centreShare',
+      /at most 1/,
+      null,
+    ],
     [{ fit: { settings: { bands: 'auto' } } }, 'fit.settings.bands', /without bands/, null],
   ])('%j', (change, path, needed, nearest) => {
     const { problems } = readSheetFile(changed(change))
@@ -110,8 +151,8 @@ describe('a slip is named with its place, what was found and what is needed', ()
   })
 
   test('what is there of a thing that cannot be obeyed yet is named', () => {
-    const { problems } = readSheetFile(changed({ upmix: { scenes: [{}, {}] } }))
-    expect(problems).toMatchObject([{ path: 'upmix.scenes', found: '2 of them' }])
+    const { problems } = readSheetFile(changed({ followers: [{}, {}] }))
+    expect(problems).toMatchObject([{ path: 'followers', found: '2 of them' }])
   })
 
   test.each([[null], [[]], ['sheet'], [{}]])('%j is no sheet', (value) => {

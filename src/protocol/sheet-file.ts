@@ -2,10 +2,13 @@ import { z } from 'zod'
 import {
   FIT_PARAMETERS,
   type FileProblem,
+  type Parameter,
   type ParameterTable,
   SEGMENT_KINDS,
+  SHORTEST_UPMIX_GLIDE_MS,
   type Sheet,
   UPMIX_PARAMETERS,
+  UPMIX_STARTS,
   WAIVABLE_LINES,
 } from '../domain/index.ts'
 import { describeIssues, type FileWords } from './file-problems.ts'
@@ -21,6 +24,15 @@ const TRIM_GAIN_DB = z.number().min(-60).max(24)
 /** Ride points stand 100 ms apart, so no glide is shorter. */
 const SHORTEST_GLIDE_MS = 100
 const GLIDE_MS = z.number().min(SHORTEST_GLIDE_MS).max(10_000)
+
+/** A scene may take its time, and the shortest glide is inaudible already. */
+const DEFAULT_UPMIX_GLIDE_MS = 500
+const UPMIX_GLIDE_MS = z.number().min(SHORTEST_UPMIX_GLIDE_MS).max(60_000)
+
+/** What may differ from scene to scene. */
+const SCENE_PARAMETERS: ParameterTable = Object.fromEntries(
+  Object.entries<Parameter>(UPMIX_PARAMETERS).filter(([, row]) => row.glide !== 'fixed'),
+)
 
 /** Values of a parameter table, each optional, within its range. */
 function settingsOf(table: ParameterTable) {
@@ -40,6 +52,23 @@ const trim = z.strictObject({
 const lock = z.strictObject({
   ...stretch,
   toleranceDb: z.number().min(0).max(60).describe('How far the gain may move from the static gain; 0: not at all'),
+})
+const scene = z.strictObject({
+  name: z.string().min(1).optional(),
+  ...stretch,
+  glideInMs: UPMIX_GLIDE_MS.optional().describe(
+    `How long the change at its beginning takes, centred on it; ${DEFAULT_UPMIX_GLIDE_MS} where not said`,
+  ),
+  glideOutMs: UPMIX_GLIDE_MS.optional().describe('The same at its end'),
+  settings: settingsOf(SCENE_PARAMETERS).optional().describe('What differs from the settings outside of it'),
+})
+const upmix = z.strictObject({
+  start: z
+    .enum(UPMIX_STARTS.map(({ id }) => id))
+    .optional()
+    .describe('Settings to start from, by what the programme is; "settings" goes over them'),
+  settings: settingsOf(UPMIX_PARAMETERS).optional(),
+  scenes: z.array(scene).optional().describe('Stretches with settings of their own; none over another'),
 })
 const segment = z.strictObject({ kind: z.enum(SEGMENT_KINDS), name: z.string().min(1).optional(), ...stretch })
 const source = z.strictObject({
@@ -106,7 +135,7 @@ export const sheetFile = z
         override: override.optional(),
       })
       .optional(),
-    upmix: z.strictObject({ settings: settingsOf(UPMIX_PARAMETERS).optional() }).optional(),
+    upmix: upmix.optional(),
     fit: z
       .strictObject({
         anchor: z.enum(FIT_PARAMETERS.anchor.choices).optional(),
@@ -129,8 +158,6 @@ export type SheetReading =
 /** Parts of a title that belong in a sheet and that this version cannot obey yet: never passed over in silence. */
 const NOT_YET: Readonly<Record<string, string>> = {
   followers: 'a sheet without followers: stems and versions cannot follow the mix yet',
-  'upmix.scenes': 'an upmix without scenes: one set of upmix settings holds for the whole title yet',
-  'upmix.start': 'an upmix without a starting point: there is none yet; name the settings themselves',
   'fit.settings.bands': 'a fit without bands: they are not built yet',
 }
 
@@ -163,7 +190,15 @@ export function sheetJson(sheet: Sheet): string {
     sources: sources.map(({ path, layout, order, sha256 }) => said({ path, role: 'programme', layout, order, sha256 })),
     segments: listed(segments.map(({ kind, name, from, to }) => said({ kind, name, from, to }))),
     spec: spec === null ? undefined : said({ ...spec, override: filled(spec.override) }),
-    upmix: filled({ settings: filled(upmix) }),
+    upmix: filled({
+      start: upmix.start,
+      settings: filled(upmix.settings),
+      scenes: listed(
+        upmix.scenes.map(({ name, from, to, glideInMs, glideOutMs, settings: own }) =>
+          said({ name, from, to, glideInMs, glideOutMs, settings: filled(own) }),
+        ),
+      ),
+    }),
     fit: filled({
       settings: filled(fit.settings),
       trims: listed(
@@ -194,7 +229,17 @@ function toSheet(file: SheetFile): Sheet {
             edition: spec.edition ?? null,
             override: spec.override ?? {},
           },
-    upmix: (upmix?.settings ?? {}) as Sheet['upmix'],
+    upmix: {
+      start: upmix?.start ?? null,
+      settings: (upmix?.settings ?? {}) as Sheet['upmix']['settings'],
+      scenes: (upmix?.scenes ?? []).map(({ name = null, glideInMs, glideOutMs, settings = {}, ...rest }) => ({
+        ...rest,
+        name,
+        glideInMs: glideInMs ?? DEFAULT_UPMIX_GLIDE_MS,
+        glideOutMs: glideOutMs ?? DEFAULT_UPMIX_GLIDE_MS,
+        settings: settings as Sheet['upmix']['settings'],
+      })),
+    },
     fit: {
       settings: { ...fit?.settings, ...anchor } as Sheet['fit']['settings'],
       trims: (fit?.trims ?? []).map(({ glideMs = SHORTEST_GLIDE_MS, reason = null, ...rest }) => ({
@@ -249,8 +294,10 @@ const SHAPES: Readonly<Record<string, readonly string[]>> = {
   segments: Object.keys(segment.shape),
   spec: ['id', 'path', 'edition', 'override'],
   'spec.override': Object.keys(override.shape),
-  upmix: ['settings'],
+  upmix: Object.keys(upmix.shape),
   'upmix.settings': Object.keys(UPMIX_PARAMETERS),
+  'upmix.scenes': Object.keys(scene.shape),
+  'upmix.scenes.settings': Object.keys(SCENE_PARAMETERS),
   fit: ['anchor', 'settings', 'trims', 'locks'],
   'fit.settings': Object.keys(FIT_PARAMETERS),
   'fit.trims': Object.keys(trim.shape),

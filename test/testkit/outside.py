@@ -49,6 +49,15 @@ def fold(path51, path20):
     return {'differing': differing, 'frames': len(six), 'bits': bits, 'loudest': float(np.abs(two).max())}
 
 
+def open_frames(path51, path20):
+    """The first and the last frame at which law A does not hold; -1 where it holds everywhere."""
+    six, _ = read(path51)
+    two, _ = read(path20)
+    folded = six[:, [0, 1]] + K * six[:, [2]] + K * six[:, [4, 5]]
+    frames = np.flatnonzero(np.any(np.floor(folded + 0.5) != two, axis=1))
+    return {'first': int(frames[0]) if len(frames) else -1, 'last': int(frames[-1]) if len(frames) else -1}
+
+
 def static(master, path20, gain_db):
     """Law B with static gain: distance of the stereo from master x gain in units of its last bit."""
     two, bits = read(path20)
@@ -115,5 +124,5 @@ def peaks(path):
     return {'peaks': np.abs(unit(path)).max(0).tolist()}
 
 
-COMPARISONS = {f.__name__: f for f in (fold, static, curve, lag, film_order, total, same, peaks)}
+COMPARISONS = {f.__name__: f for f in (fold, open_frames, static, curve, lag, film_order, total, same, peaks)}
 print(json.dumps(COMPARISONS[sys.argv[1]](*sys.argv[2:])))

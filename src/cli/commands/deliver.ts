@@ -8,7 +8,16 @@ import {
   reportJson,
   type TimecodeOptions,
 } from '../../jobs/index.ts'
-import { withChannels, withCommon, withOutput, withSettings, withSpeech, withTimecode, withTrims } from '../options.ts'
+import {
+  withChannels,
+  withCommon,
+  withOutput,
+  withSettings,
+  withSpeech,
+  withStart,
+  withTimecode,
+  withTrims,
+} from '../options.ts'
 import { EXIT } from '../outcome.ts'
 import { printFindings, printLock, printMargins } from '../print.ts'
 import { namedSettings, settingsHelp, splitSettings } from '../settings.ts'
@@ -18,6 +27,7 @@ type Options = CommonOptions &
   TimecodeOptions & {
     readonly speech?: boolean
     readonly spec?: string
+    readonly start?: string
     readonly trim: readonly SheetTrim[]
     readonly out: string
     readonly title?: string
@@ -48,7 +58,7 @@ export function addDeliver(program: Command): void {
     .option('--title <id>', 'names the files; else the name of the source does')
     .option('--keep-nonconforming', 'keep what does not conform, under names that say so')
     .option('--gain-curve', 'also write the total gain of every frame as a mono float file')
-  withTrims(withTimecode(withSpeech(withSettings(withOutput(withChannels(withCommon(command)))))))
+  withTrims(withStart(withTimecode(withSpeech(withSettings(withOutput(withChannels(withCommon(command))))))))
     .addHelpText(
       'after',
       `
@@ -77,6 +87,7 @@ function run(path: string, options: Options): Promise<void> {
         trims: options.trim,
         out,
         title,
+        upmixStart: options.start,
         upmix: namedSettings(UPMIX_PARAMETERS, upmix),
         fit: namedSettings(FIT_PARAMETERS, fit),
         bitsPerSample: options.bits === '16' ? 16 : 24,

@@ -1,5 +1,5 @@
 import type { Command } from 'commander'
-import type { LayoutName, Sheet } from '../../domain/index.ts'
+import { type LayoutName, type Sheet, UPMIX_PARAMETERS, UPMIX_STARTS } from '../../domain/index.ts'
 import {
   type ChannelOrder,
   checkSheet,
@@ -8,7 +8,7 @@ import {
   TOOL_VERSION,
   writeNewSheet,
 } from '../../jobs/index.ts'
-import { withChannels, withCommon, withSpeech, withTimecode } from '../options.ts'
+import { withChannels, withCommon, withSpeech, withStart, withTimecode } from '../options.ts'
 import { EXIT } from '../outcome.ts'
 import { answer, type CommonOptions } from '../terminal.ts'
 
@@ -16,6 +16,7 @@ type NewOptions = CommonOptions &
   TimecodeOptions & {
     readonly out: string
     readonly spec?: string
+    readonly start?: string
     readonly replace?: true
     readonly speech?: boolean
     readonly layout?: LayoutName
@@ -27,7 +28,7 @@ export function addSheet(program: Command): void {
     .command('sheet')
     .summary('the sheet of a title: one file that holds its decisions')
     .description(
-      'Writes a sheet to start from, checks one, or prints its JSON Schema. "measure", "fit" and "deliver" take a sheet ' +
+      'Writes a sheet to start from, checks one, or prints its JSON Schema, or lists the settings to start from. "measure", "fit" and "deliver" take a sheet ' +
         'in place of a file.',
     )
     .addHelpText(
@@ -37,6 +38,7 @@ Examples:
   plimsoll sheet new saltmarsh-103-master.wav --out saltmarsh-103.json --spec atsc-a85
   plimsoll sheet new reel-1.wav reel-2.wav --out harbour-day.json
   plimsoll sheet check saltmarsh-103.json
+  plimsoll sheet starts
   plimsoll sheet schema > sheet.schema.json`,
     )
   const create = sheet
@@ -46,13 +48,15 @@ Examples:
     .requiredOption('--out <sheet>', 'the sheet to write')
     .option('--spec <spec>', 'name of a delivery spec, to be written into the sheet')
     .option('--replace', 'replace a sheet that is there already')
-  withTimecode(withSpeech(withChannels(withCommon(create)))).action((paths: readonly string[], options: NewOptions) =>
-    answer(options, async ({ signal, progress }) => {
-      if (options.spec !== undefined) await loadSpec(options.spec)
-      const asked = { ...options, spec: undefined, specName: options.spec, replaces: options.replace ?? false, signal }
-      const written = await writeNewSheet(paths, options.out, asked, progress)
-      return { code: EXIT.conforms, text: `${options.out}\n${told(written)}`, json: document(options.out, written) }
-    }),
+  withStart(withTimecode(withSpeech(withChannels(withCommon(create))))).action(
+    (paths: readonly string[], options: NewOptions) =>
+      answer(options, async ({ signal, progress }) => {
+        if (options.spec !== undefined) await loadSpec(options.spec)
+        const { spec: specName, start: upmixStart, ...rest } = options
+        const asked = { ...rest, specName, upmixStart, replaces: options.replace ?? false, signal }
+        const written = await writeNewSheet(paths, options.out, asked, progress)
+        return { code: EXIT.conforms, text: `${options.out}\n${told(written)}`, json: document(options.out, written) }
+      }),
   )
   const check = sheet
     .command('check')
@@ -68,6 +72,14 @@ Examples:
       }
     }),
   )
+  const starts = sheet.command('starts').description('list the starting settings of an upmix, each with its reason')
+  withCommon(starts).action((options: CommonOptions) =>
+    answer(options, async () => ({
+      code: EXIT.conforms,
+      text: UPMIX_STARTS.map(startInWords).join(''),
+      json: { version: 1, tool: { name: 'plimsoll', version: TOOL_VERSION }, starts: UPMIX_STARTS },
+    })),
+  )
   sheet
     .command('schema')
     .description('print the JSON Schema of a sheet, for editors')
@@ -77,17 +89,24 @@ Examples:
     })
 }
 
+function startInWords({ id, title, reason, settings }: (typeof UPMIX_STARTS)[number]): string {
+  const unit = (name: string) => UPMIX_PARAMETERS[name as keyof typeof UPMIX_PARAMETERS].unit
+  const said = Object.entries(settings).map(([name, value]) => `${name}=${value}${unit(name) ?? ''}`)
+  return `${id}: ${title}\n  ${reason}\n  ${said.join(' ')}\n`
+}
+
 function document(path: string, sheet: Sheet): object {
   return { version: 1, tool: { name: 'plimsoll', version: TOOL_VERSION }, path, sheet }
 }
 
 /** What the sheet decides, a line each. */
-function told({ title, sources, segments, spec, fit, waivers }: Sheet): string {
+function told({ title, sources, segments, spec, upmix, fit, waivers }: Sheet): string {
   const count = (entries: readonly unknown[], one: string) =>
     entries.length === 0 ? [] : [`${entries.length} ${one}${entries.length === 1 ? '' : 's'}`]
   const holds = [
     ...count(sources, 'source'),
     ...count(segments, 'segment'),
+    ...count(upmix.scenes, 'scene'),
     ...count(fit.trims, 'trim'),
     ...count(fit.locks, 'lock'),
     ...count(waivers, 'waiver'),
@@ -95,5 +114,6 @@ function told({ title, sources, segments, spec, fit, waivers }: Sheet): string {
   return [
     `  ${title.name}: ${holds.join(', ')}; ${spec === null ? 'no spec named' : `for ${spec.id ?? spec.path}`}\n`,
     ...segments.map(({ kind, name, from, to }) => `  ${from} to ${to}  ${kind}${name === null ? '' : ` (${name})`}\n`),
+    ...upmix.scenes.map(({ name, from, to }) => `  ${from} to ${to}  scene${name === null ? '' : ` (${name})`}\n`),
   ].join('')
 }

@@ -1,20 +1,22 @@
 import type { Command } from 'commander'
 import { UPMIX_PARAMETERS } from '../../domain/index.ts'
-import { TOOL_VERSION, upmix } from '../../jobs/index.ts'
-import { withCommon, withGain, withOutput, withSettings } from '../options.ts'
+import { type TimecodeOptions, TOOL_VERSION, upmix } from '../../jobs/index.ts'
+import { withCommon, withGain, withOutput, withSettings, withStart, withTimecode } from '../options.ts'
 import { EXIT } from '../outcome.ts'
 import { printFindings, printMeasurements } from '../print.ts'
 import { refuse } from '../refusals.ts'
-import { readSettings, settingsHelp } from '../settings.ts'
+import { namedSettings, settingsHelp } from '../settings.ts'
 import { answer, type CommonOptions } from '../terminal.ts'
 
-type Options = CommonOptions & {
-  readonly set: readonly string[]
-  readonly through?: readonly string[]
-  readonly gain: number
-  readonly bits: '16' | '24'
-  readonly replace?: true
-}
+type Options = CommonOptions &
+  TimecodeOptions & {
+    readonly start?: string
+    readonly set: readonly string[]
+    readonly through?: readonly string[]
+    readonly gain: number
+    readonly bits: '16' | '24'
+    readonly replace?: true
+  }
 
 const STEM_AND_OUTPUT = 2
 
@@ -25,19 +27,20 @@ export function addUpmix(program: Command): void {
     .description(
       'Makes a 5.1 whose Lo/Ro fold-down is the stereo master again. No fit: use "plimsoll deliver" for a delivery.',
     )
-    .argument('<in>', 'two-track WAV, BWF, RF64, BW64 or FLAC')
+    .argument('<in>', 'two-track WAV, BWF, RF64, BW64 or FLAC; or the sheet of a title, scenes included')
     .argument('<out>', '5.1 WAV file to write')
     .option(
       '--through <stem and output...>',
       'send a stem of the mix through the weights computed from IN: STEM.wav OUT.wav',
     )
-  withSettings(withGain(withOutput(withCommon(command))))
+  withStart(withSettings(withGain(withOutput(withTimecode(withCommon(command))))))
     .addHelpText(
       'after',
       `
 Examples:
   plimsoll upmix saltmarsh-103-master.wav saltmarsh-103_51.wav
   plimsoll upmix master.wav 51.wav --set centreShare=0.8 --set ambienceShare=1.2 --gain -3
+  plimsoll upmix saltmarsh-103.json saltmarsh-103_51.wav --start drama-dialogue
   plimsoll upmix mix.wav mix_51.wav --through dialogue.wav dialogue_51.wav
 
 Settings:
@@ -49,12 +52,16 @@ Exit code: 0 written, 2 refused (also where the result would pass full scale: no
 
 function run(path: string, outPath: string, options: Options): Promise<void> {
   return answer(options, async ({ signal, progress }) => {
-    const { workers, gain: gainDb, through } = options
+    const { workers, gain: gainDb, through, timecodeRate, timecodeStart, dropFrame } = options
     const made = await upmix(
       path,
       outPath,
       {
-        settings: readSettings(UPMIX_PARAMETERS, options.set),
+        upmix: namedSettings(UPMIX_PARAMETERS, options.set),
+        upmixStart: options.start,
+        timecodeRate,
+        timecodeStart,
+        dropFrame,
         gainDb,
         bitsPerSample: options.bits === '16' ? 16 : 24,
         replaces: options.replace ?? false,

@@ -238,7 +238,7 @@ describe('scenes of an upmix', () => {
     }
   })
 
-  // docs/decisions/0018: a hard switch of the same settings stands 40 dB and more above the steady state.
+  // docs/decisions/0019: a hard switch of the same settings stands 40 dB and more above the steady state.
   it.each([480, 960, 4800])('a glide of %i frames stays within 1 dB of the steady state above 5 kHz', (glideFrames) => {
     const kernels = loadKernels(95 * MEBIBYTE)
     const source = sourceOf(steadyTones(6, RATE), RATE)
