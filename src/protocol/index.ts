@@ -7,6 +7,7 @@ export {
   measureDocument,
   passagesDocument,
   refusalDocument,
+  upmixDocument,
   verifyDocument,
   writtenDocument,
 } from './report-file.ts'

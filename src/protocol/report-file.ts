@@ -204,12 +204,15 @@ export const verifyDocument = z.object({
   margins: z.array(margin),
 })
 
-/** What `upmix --json` and `fold --json` print: the files that were written. */
+/** What `fold --json` prints: the files that were written. */
 export const writtenDocument = z.object({
   version: z.literal(REPORT_VERSION),
   tool,
   files: z.array(measurements.extend({ path: z.string() })),
 })
+
+/** What `upmix --json` prints: the files that were written, and what was found about their master. */
+export const upmixDocument = writtenDocument.extend({ findings: z.array(finding) })
 
 const stretch = figures.extend({
   name: z.string().nullable(),

@@ -12,6 +12,7 @@ import {
   passagesDocument,
   readSpecFile,
   refusalDocument,
+  upmixDocument,
   verifyDocument,
   writtenDocument,
 } from '../../src/protocol/index.ts'
@@ -45,12 +46,12 @@ const CASES: readonly Case[] = [
   ['verify of a folder', () => ['verify', at('delivery'), ...SPEC], 0, verifyDocument],
   ['verify of a folder by another spec', () => ['verify', at('delivery'), '--spec', 'ebu-r128'], 1, verifyDocument],
   ['verify of a file', () => ['verify', at('delivery/master_20.wav'), ...SPEC], 0, verifyDocument],
-  ['upmix', (out) => ['upmix', at('master.wav'), out, '--gain', '-6'], 0, writtenDocument],
+  ['upmix', (out) => ['upmix', at('master.wav'), out, '--gain', '-6'], 0, upmixDocument],
   [
     'upmix with a stem',
     (out) => ['upmix', at('master.wav'), out, '--gain', '-6', '--through', at('master.wav'), `${out}-2`],
     0,
-    writtenDocument,
+    upmixDocument,
   ],
   ['fold', (out) => ['fold', at('delivery/master_51.wav'), out, '--to', 'lt-rt'], 0, writtenDocument],
   ['fit', (out) => ['fit', at('master.wav'), out, '--spec', 'ebu-r128'], 0, deliveryDocument],

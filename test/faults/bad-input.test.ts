@@ -511,10 +511,11 @@ describe('words', () => {
   test('layouts that a command has no use for', async () => {
     const place = ownFolder()
     writeFileSync(join(place, 'mono.wav'), wav({ channelCount: 1, bits: 24 }, good))
-    const [source, out] = [join(place, 'mono.wav'), join(place, 'out')]
+    writeFileSync(join(place, 'surround.wav'), wav({ channelCount: 6, bits: 24, extensible: { mask: 0x3f } }, good))
+    const [source, surround, out] = [join(place, 'mono.wav'), join(place, 'surround.wav'), join(place, 'out')]
     for (const words of [
       ['deliver', source, ...SPEC, '--out', out],
-      ['upmix', source, out],
+      ['upmix', surround, out],
       ['fold', source, out, '--to', 'lo-ro'],
     ]) {
       expectAnswer(await runAgainst(place, words), [2, 'JOBS_SOURCE_LAYOUT'])
