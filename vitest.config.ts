@@ -4,6 +4,8 @@ export default defineConfig({
   test: {
     include: ['src/**/*.test.ts', 'test/**/*.test.ts'],
     maxWorkers: 2,
-    testTimeout: 120_000,
+    // Against hanging only: speed is the bench's business, and a busy machine is no failure.
+    testTimeout: 300_000,
+    hookTimeout: 600_000,
   },
 })

@@ -10,7 +10,7 @@ import { sha256 } from './outside.ts'
 const PROGRAM = fileURLToPath(new URL('../../dist/cli/main.js', import.meta.url))
 
 /** Time to make the programmes and deliveries that a test file shares, on a slow and busy machine. */
-export const PREPARATION_MS = 120_000
+export const PREPARATION_MS = 600_000
 
 export type Run = {
   /** Null where a signal ended the process before it could answer. */
