@@ -45,7 +45,7 @@ beforeAll(() => {
     const spec = specFor(clean)
     judged.push({ faults: faulty.faults, found: passagesOf(faulty, spec), clean: passagesOf(clean, spec) })
   }
-}, 300_000)
+})
 
 describe('faults planted in real programmes', () => {
   test.each(FAULTS)('%s: found within half a second of its in and out', (kind) => {

@@ -27,7 +27,7 @@ beforeAll(() => {
   mixes.set('reverb', [...music, gained(speech, 1.2), lfe, ...room.map((plane) => gained(plane, 0.7))])
   const surrounds = music.map((plane, side) => sum(gained(plane, 0.15), gained(bed[side]!, 0.4)))
   mixes.set('bed', [...music, sum(gained(speech, 1.2), gained(music[0]!, 0.1)), lfe, ...surrounds])
-}, 120_000)
+})
 
 const inspect = (planes: Planes, speechLane: SpeechLane | null = null): Roles =>
   inspectWith(rolesDetector, programmeOf(planes, '5.1'), speechLane)

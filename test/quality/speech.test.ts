@@ -28,7 +28,7 @@ beforeAll(() => {
     voice: spokenTrack('held-out', kind, SECONDS, 1001 + index),
     music: musicTrack(tracks[index]!, SECONDS),
   }))
-}, 120_000)
+})
 
 describe('real voices over real music', () => {
   test.each([

@@ -14,7 +14,7 @@ const seen = new Map<string, { readonly known: KnownMaster; readonly report: Two
 beforeAll(() => {
   forEachMaster('held', (name, known, tracks) => seen.set(name, { known, report: inspectTracks(kernels, tracks) }))
   printConfusion()
-}, 600_000)
+})
 
 function mastersThat(isMeant: (known: KnownMaster, name: string) => boolean) {
   const chosen = [...seen].filter(([name, { known }]) => isMeant(known, name))

@@ -21,7 +21,7 @@ function figuresOf(mix: MixName): UpmixFigures {
 
 beforeAll(() => {
   set = makeStems(TUNING_SET)
-}, 120_000)
+})
 
 describe('the upmix of mixes whose stems are known', () => {
   it.each(HELD)('$mix: $figure $limit', (floor) => {

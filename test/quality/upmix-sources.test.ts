@@ -27,7 +27,7 @@ let made: Made
 beforeAll(() => {
   python('make', folder)
   made = JSON.parse(readFileSync(join(folder, 'made.json'), 'utf8')) as Made
-}, 120_000)
+})
 afterAll(() => rmSync(folder, { recursive: true }))
 
 const CHANNELS = ['left', 'right', 'centre', 'leftSurround', 'rightSurround'] as const
