@@ -1,6 +1,8 @@
 import { availableParallelism } from 'node:os'
 import { type Command, InvalidArgumentError, Option } from 'commander'
-import { FRAME_RATE_NAMES, type SheetTrim, UPMIX_STARTS } from '../domain/index.ts'
+import { FRAME_RATE_NAMES, type LayoutName, type SheetTrim, UPMIX_STARTS } from '../domain/index.ts'
+import type { ChannelOrder, TimecodeOptions } from '../jobs/index.ts'
+import type { CommonOptions } from './terminal.ts'
 
 const HIGHEST_WORKER_COUNT = 64
 
@@ -64,6 +66,19 @@ export function withTimecode(command: Command): Command {
     .option('--timecode-rate <rate>', `frames a second of the timecode: ${FRAME_RATE_NAMES.join(', ')}`)
     .option('--timecode-start <label>', 'timecode of the first frame, e.g. 10:00:00:00')
     .option('--drop-frame', 'the timecode is drop-frame (29.97 and 59.94 only)')
+}
+
+/** What `withProgramme` adds to a command. */
+export type ProgrammeOptions = CommonOptions &
+  TimecodeOptions & {
+    readonly speech?: boolean
+    readonly layout?: LayoutName
+    readonly order?: ChannelOrder
+  }
+
+/** Options of commands that read a programme, listen to it, and tell places in it. */
+export function withProgramme(command: Command): Command {
+  return withTimecode(withSpeech(withChannels(withCommon(command))))
 }
 
 /** Options of commands that write audio. */

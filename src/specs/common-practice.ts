@@ -27,21 +27,26 @@ export const FULL_PROGRAMME_24: DeliverySpec = {
   notes: [PRESET_CAUTION],
 }
 
+/** The figures of streaming delivery, whatever the loudness is judged on. */
+const streaming = (judged: string) =>
+  ({
+    edition: EDITION,
+    programmeLoudness: { targetLkfs: -27, toleranceBelowLu: 2, toleranceAboveLu: 2, source: clause(judged) },
+    maxTruePeakDbtp: {
+      value: -2,
+      severity: 'fail',
+      source: clause('true peak of the 5.1 and of its stereo fold-down'),
+    },
+    maxLoudnessRangeLu: { value: 20, severity: 'warn', source: clause('loudness range of a 5.1, a wish') },
+  }) satisfies Partial<DeliverySpec>
+
 /** Generic streaming delivery, judged on dialogue. */
 export const STREAMING_DIALOGUE: DeliverySpec = {
   id: 'streaming-dialogue',
   title: 'Streaming, dialogue',
   purpose: 'Delivery to a streaming service of a programme that lives by its dialogue, judged on the dialogue alone.',
-  edition: EDITION,
+  ...streaming('streaming delivery, dialogue-gated loudness of the 5.1 and of its stereo fold-down'),
   anchor: 'dialogue',
-  programmeLoudness: {
-    targetLkfs: -27,
-    toleranceBelowLu: 2,
-    toleranceAboveLu: 2,
-    source: clause('streaming delivery, dialogue-gated loudness of the 5.1 and of its stereo fold-down'),
-  },
-  maxTruePeakDbtp: { value: -2, severity: 'fail', source: clause('true peak of the 5.1 and of its stereo fold-down') },
-  maxLoudnessRangeLu: { value: 20, severity: 'warn', source: clause('loudness range of a 5.1, a wish') },
   notes: [
     PRESET_CAUTION,
     'With less than 15 % of dialogue the whole programme is judged; services may find dialogue in another way.',
@@ -53,16 +58,8 @@ export const STREAMING_FULL_PROGRAMME: DeliverySpec = {
   id: 'streaming-full-programme',
   title: 'Streaming, full programme',
   purpose: 'Delivery to a streaming service of a programme without dialogue, judged from beginning to end.',
-  edition: EDITION,
+  ...streaming('streaming delivery, the figures of the dialogue-gated practice on the whole programme'),
   anchor: 'programme',
-  programmeLoudness: {
-    targetLkfs: -27,
-    toleranceBelowLu: 2,
-    toleranceAboveLu: 2,
-    source: clause('streaming delivery, the figures of the dialogue-gated practice on the whole programme'),
-  },
-  maxTruePeakDbtp: { value: -2, severity: 'fail', source: clause('true peak of the 5.1 and of its stereo fold-down') },
-  maxLoudnessRangeLu: { value: 20, severity: 'warn', source: clause('loudness range of a 5.1, a wish') },
   notes: [
     PRESET_CAUTION,
     'Services usually measure speech alone where there is speech; ask for the written spec of the service.',

@@ -1,44 +1,24 @@
 import type { Command } from 'commander'
-import { FIT_PARAMETERS, type LayoutName, printFigure, type SheetTrim, UPMIX_PARAMETERS } from '../../domain/index.ts'
-import {
-  type ChannelOrder,
-  type Delivery,
-  deliver,
-  loadSpec,
-  reportJson,
-  type TimecodeOptions,
-} from '../../jobs/index.ts'
-import {
-  withChannels,
-  withCommon,
-  withOutput,
-  withSettings,
-  withSpeech,
-  withStart,
-  withTimecode,
-  withTrims,
-} from '../options.ts'
+import { FIT_PARAMETERS, printFigure, type SheetTrim, UPMIX_PARAMETERS } from '../../domain/index.ts'
+import { type Delivery, deliver, loadSpec, reportJson } from '../../jobs/index.ts'
+import { type ProgrammeOptions, withOutput, withProgramme, withSettings, withStart, withTrims } from '../options.ts'
 import { EXIT } from '../outcome.ts'
 import { printFindings, printLock, printMargins } from '../print.ts'
 import { namedSettings, settingsHelp, splitSettings } from '../settings.ts'
-import { answer, type CommonOptions } from '../terminal.ts'
+import { answer } from '../terminal.ts'
 
-type Options = CommonOptions &
-  TimecodeOptions & {
-    readonly speech?: boolean
-    readonly spec?: string
-    readonly start?: string
-    readonly trim: readonly SheetTrim[]
-    readonly out: string
-    readonly title?: string
-    readonly set: readonly string[]
-    readonly bits: '16' | '24'
-    readonly replace?: true
-    readonly keepNonconforming?: true
-    readonly gainCurve?: true
-    readonly layout?: LayoutName
-    readonly order?: ChannelOrder
-  }
+type Options = ProgrammeOptions & {
+  readonly spec?: string
+  readonly start?: string
+  readonly trim: readonly SheetTrim[]
+  readonly out: string
+  readonly title?: string
+  readonly set: readonly string[]
+  readonly bits: '16' | '24'
+  readonly replace?: true
+  readonly keepNonconforming?: true
+  readonly gainCurve?: true
+}
 
 export function addDeliver(program: Command): void {
   const command = program
@@ -58,7 +38,7 @@ export function addDeliver(program: Command): void {
     .option('--title <id>', 'names the files; else the name of the source does')
     .option('--keep-nonconforming', 'keep what does not conform, under names that say so')
     .option('--gain-curve', 'also write the total gain of every frame as a mono float file')
-  withTrims(withStart(withTimecode(withSpeech(withSettings(withOutput(withChannels(withCommon(command))))))))
+  withTrims(withStart(withSettings(withOutput(withProgramme(command)))))
     .addHelpText(
       'after',
       `

@@ -1,24 +1,20 @@
 import type { Command } from 'commander'
-import { FIT_PARAMETERS, type LayoutName, type SheetTrim } from '../../domain/index.ts'
-import { type ChannelOrder, fitFile, loadSpec, reportJson, type TimecodeOptions } from '../../jobs/index.ts'
-import { withChannels, withCommon, withOutput, withSettings, withSpeech, withTimecode, withTrims } from '../options.ts'
+import { FIT_PARAMETERS, type SheetTrim } from '../../domain/index.ts'
+import { fitFile, loadSpec, reportJson } from '../../jobs/index.ts'
+import { type ProgrammeOptions, withOutput, withProgramme, withSettings, withTrims } from '../options.ts'
 import { EXIT } from '../outcome.ts'
 import { printFindings, printMargins } from '../print.ts'
 import { namedSettings, settingsHelp } from '../settings.ts'
-import { answer, type CommonOptions } from '../terminal.ts'
+import { answer } from '../terminal.ts'
 
-type Options = CommonOptions &
-  TimecodeOptions & {
-    readonly speech?: boolean
-    readonly spec?: string
-    readonly trim: readonly SheetTrim[]
-    readonly set: readonly string[]
-    readonly bits: '16' | '24'
-    readonly replace?: true
-    readonly keepNonconforming?: true
-    readonly layout?: LayoutName
-    readonly order?: ChannelOrder
-  }
+type Options = ProgrammeOptions & {
+  readonly spec?: string
+  readonly trim: readonly SheetTrim[]
+  readonly set: readonly string[]
+  readonly bits: '16' | '24'
+  readonly replace?: true
+  readonly keepNonconforming?: true
+}
 
 export function addFit(program: Command): void {
   const command = program
@@ -35,7 +31,7 @@ export function addFit(program: Command): void {
       'name of a delivery spec, or path of a spec file; outranks that of a sheet, waivers included',
     )
     .option('--keep-nonconforming', 'keep what does not conform, under a name that says so')
-  withTrims(withTimecode(withSpeech(withSettings(withOutput(withChannels(withCommon(command)))))))
+  withTrims(withSettings(withOutput(withProgramme(command))))
     .addHelpText(
       'after',
       `

@@ -1,24 +1,11 @@
 import type { Command } from 'commander'
-import { type LayoutName, Refusal } from '../../domain/index.ts'
-import {
-  type ChannelOrder,
-  type InspectedFile,
-  inspectFile,
-  type TimecodeOptions,
-  TOOL_VERSION,
-} from '../../jobs/index.ts'
-import { withChannels, withCommon, withSpeech, withTimecode } from '../options.ts'
+import { Refusal } from '../../domain/index.ts'
+import { type InspectedFile, inspectFile, TOOL_VERSION } from '../../jobs/index.ts'
+import { type ProgrammeOptions, withProgramme } from '../options.ts'
 import { EXIT, printRefusal, refusalJson } from '../outcome.ts'
 import { placed } from '../placed.ts'
 import { hasFailed, printInspection } from '../print-inspection.ts'
-import { answer, type CommonOptions } from '../terminal.ts'
-
-type Options = CommonOptions &
-  TimecodeOptions & {
-    readonly speech?: boolean
-    readonly layout?: LayoutName
-    readonly order?: ChannelOrder
-  }
+import { answer } from '../terminal.ts'
 
 export function addInspect(program: Command): void {
   const command = program
@@ -29,7 +16,7 @@ export function addInspect(program: Command): void {
         'tracks really carry and where that changes, and faults with their places. Nothing is written.',
     )
     .argument('<file...>', 'WAV, BWF, RF64, BW64 or FLAC')
-  withTimecode(withSpeech(withChannels(withCommon(command))))
+  withProgramme(command)
     .addHelpText(
       'after',
       `
@@ -45,7 +32,7 @@ Exit code: 0 nothing that would fail a delivery, 1 faults that would, 2 refused.
     .action(inspect)
 }
 
-function inspect(paths: readonly string[], options: Options): Promise<void> {
+function inspect(paths: readonly string[], options: ProgrammeOptions): Promise<void> {
   return answer(options, async ({ signal, progress }) => {
     const files: InspectedFile[] = []
     const refused: { readonly path: string; readonly refusal: Refusal }[] = []

@@ -1,7 +1,6 @@
 import { type Command, Option } from 'commander'
-import { type LayoutName, seasonOf } from '../../domain/index.ts'
+import { seasonOf } from '../../domain/index.ts'
 import {
-  type ChannelOrder,
   loadSpec,
   type MeasuredFile,
   measuredPicture,
@@ -10,30 +9,25 @@ import {
   SingleOutput,
   seasonCsv,
   seriesCsv,
-  type TimecodeOptions,
   TOOL_VERSION,
 } from '../../jobs/index.ts'
-import { withChannels, withCommon, withSpeech, withTimecode } from '../options.ts'
+import { type ProgrammeOptions, withProgramme } from '../options.ts'
 import { EXIT, printRefusal, refusalJson } from '../outcome.ts'
 import { printFindings, printLeqM, printMargins, printMeasurements } from '../print.ts'
 import { printSeason, printStretches } from '../print-programme.ts'
 import { refuse } from '../refusals.ts'
-import { answer, type CommonOptions } from '../terminal.ts'
+import { answer } from '../terminal.ts'
 
-type Options = CommonOptions &
-  TimecodeOptions & {
-    readonly spec?: string
-    readonly series?: string
-    readonly plot?: string
-    readonly season?: string
-    readonly asOne?: true
-    readonly segments?: 'auto'
-    readonly leqM?: true
-    readonly speech?: boolean
-    readonly replace?: true
-    readonly layout?: LayoutName
-    readonly order?: ChannelOrder
-  }
+type Options = ProgrammeOptions & {
+  readonly spec?: string
+  readonly series?: string
+  readonly plot?: string
+  readonly season?: string
+  readonly asOne?: true
+  readonly segments?: 'auto'
+  readonly leqM?: true
+  readonly replace?: true
+}
 
 export function addMeasure(program: Command): void {
   const command = program
@@ -58,7 +52,7 @@ export function addMeasure(program: Command): void {
     .option('--leq-m', 'also Leq(m) of a trailer or cinema commercial (ISO 21727), over the whole file')
     .option('--season <csv>', 'also write the table of a season: each title beside the median (several files)')
     .option('--replace', 'replace a series, picture or table that is there already')
-  withTimecode(withSpeech(withChannels(withCommon(command))))
+  withProgramme(command)
     .addHelpText(
       'after',
       `

@@ -1,29 +1,18 @@
 import { type Command, Option } from 'commander'
-import { type LayoutName, labelAt } from '../../domain/index.ts'
-import {
-  type ChannelOrder,
-  findPassages,
-  loadSpec,
-  type PassagesOfFile,
-  type TimecodeOptions,
-  TOOL_VERSION,
-} from '../../jobs/index.ts'
-import { collect, withChannels, withCommon, withSpeech, withTimecode } from '../options.ts'
+import { labelAt } from '../../domain/index.ts'
+import { findPassages, loadSpec, type PassagesOfFile, TOOL_VERSION } from '../../jobs/index.ts'
+import { collect, type ProgrammeOptions, withProgramme } from '../options.ts'
 import { EXIT } from '../outcome.ts'
 import { placed } from '../placed.ts'
 import { printPassages } from '../print-passages.ts'
-import { answer, type CommonOptions } from '../terminal.ts'
+import { answer } from '../terminal.ts'
 
-type Options = CommonOptions &
-  TimecodeOptions & {
-    readonly spec?: string
-    readonly export: readonly string[]
-    readonly sheet?: string
-    readonly replace?: true
-    readonly speech?: boolean
-    readonly layout?: LayoutName
-    readonly order?: ChannelOrder
-  }
+type Options = ProgrammeOptions & {
+  readonly spec?: string
+  readonly export: readonly string[]
+  readonly sheet?: string
+  readonly replace?: true
+}
 
 export function addPassages(program: Command): void {
   const command = program
@@ -47,7 +36,7 @@ export function addPassages(program: Command): void {
     )
     .option('--sheet <json>', 'also write a sheet for the file that has the suggested trims in it')
     .option('--replace', 'replace files that are there already')
-  withTimecode(withSpeech(withChannels(withCommon(command))))
+  withProgramme(command)
     .addHelpText(
       'after',
       `

@@ -1,27 +1,16 @@
 import type { Command } from 'commander'
-import { type LayoutName, type Sheet, UPMIX_PARAMETERS, UPMIX_STARTS } from '../../domain/index.ts'
-import {
-  type ChannelOrder,
-  checkSheet,
-  loadSpec,
-  type TimecodeOptions,
-  TOOL_VERSION,
-  writeNewSheet,
-} from '../../jobs/index.ts'
-import { withChannels, withCommon, withSpeech, withStart, withTimecode } from '../options.ts'
+import { type Sheet, UPMIX_PARAMETERS, UPMIX_STARTS } from '../../domain/index.ts'
+import { checkSheet, loadSpec, TOOL_VERSION, writeNewSheet } from '../../jobs/index.ts'
+import { type ProgrammeOptions, withCommon, withProgramme, withStart } from '../options.ts'
 import { EXIT } from '../outcome.ts'
 import { answer, type CommonOptions } from '../terminal.ts'
 
-type NewOptions = CommonOptions &
-  TimecodeOptions & {
-    readonly out: string
-    readonly spec?: string
-    readonly start?: string
-    readonly replace?: true
-    readonly speech?: boolean
-    readonly layout?: LayoutName
-    readonly order?: ChannelOrder
-  }
+type NewOptions = ProgrammeOptions & {
+  readonly out: string
+  readonly spec?: string
+  readonly start?: string
+  readonly replace?: true
+}
 
 export function addSheet(program: Command): void {
   const sheet = program
@@ -48,15 +37,14 @@ Examples:
     .requiredOption('--out <sheet>', 'the sheet to write')
     .option('--spec <spec>', 'name of a delivery spec, to be written into the sheet')
     .option('--replace', 'replace a sheet that is there already')
-  withStart(withTimecode(withSpeech(withChannels(withCommon(create))))).action(
-    (paths: readonly string[], options: NewOptions) =>
-      answer(options, async ({ signal, progress }) => {
-        if (options.spec !== undefined) await loadSpec(options.spec)
-        const { spec: specName, start: upmixStart, ...rest } = options
-        const asked = { ...rest, specName, upmixStart, replaces: options.replace ?? false, signal }
-        const written = await writeNewSheet(paths, options.out, asked, progress)
-        return { code: EXIT.conforms, text: `${options.out}\n${told(written)}`, json: document(options.out, written) }
-      }),
+  withStart(withProgramme(create)).action((paths: readonly string[], options: NewOptions) =>
+    answer(options, async ({ signal, progress }) => {
+      if (options.spec !== undefined) await loadSpec(options.spec)
+      const { spec: specName, start: upmixStart, ...rest } = options
+      const asked = { ...rest, specName, upmixStart, replaces: options.replace ?? false, signal }
+      const written = await writeNewSheet(paths, options.out, asked, progress)
+      return { code: EXIT.conforms, text: `${options.out}\n${told(written)}`, json: document(options.out, written) }
+    }),
   )
   const check = sheet
     .command('check')
