@@ -107,6 +107,7 @@ function workplaceOf(master: AudioSource): Workplace {
       writes: ['multichannel', 'stereo'],
       hasLfe: false,
       frontSpread: 1,
+      isLtRt: false,
       gain: { staticGainDb: -6, rideDb: null, ceilingDbtp: CEILING_DBTP },
       encoding: 'int24',
       ditherSeed: [1, 2],

@@ -191,6 +191,7 @@ export {
   type UpmixSettings,
 } from './upmix-parameters.ts'
 export {
+  decodesMatrix,
   type FrontSpread,
   frontSpreadOf,
   frontSpreadOver,

@@ -14,6 +14,15 @@ const CENTRE_REACH_WHOLE = 1
  * @source docs/decisions: ranges and defaults are ours
  */
 export const UPMIX_PARAMETERS = {
+  kind: {
+    kind: 'choice',
+    unit: null,
+    choices: ['auto', 'stereo', 'lt-rt'],
+    default: 'auto',
+    glide: 'fixed',
+    sentence:
+      'What the master is: lt-rt is decoded, stereo is pulled apart, and auto goes by what the tracks are found to be.',
+  },
   centreShare: {
     kind: 'number',
     unit: null,

@@ -23,6 +23,14 @@ export type UpmixPlan = {
   readonly reading?: SourceReading
 }
 
+/** Whether the two tracks are decoded as Lt/Rt: because the mixer says so, or leaves it to what was found. */
+export function decodesMatrix(
+  { kind }: Pick<UpmixSettings, 'kind'>,
+  reading: Pick<SourceReading, 'kind'> | undefined,
+): boolean {
+  return kind === 'lt-rt' || (kind === 'auto' && reading?.kind === 'lt-rt')
+}
+
 /** A plan of one set of settings for the whole programme. */
 export function steadyUpmix(settings: UpmixSettings): UpmixPlan {
   return { settings, scenes: [] }
@@ -112,7 +120,9 @@ function rise(pastBorder: number, glideFrames: number): number {
 /** `frontSpread` along a programme, a factor of its own: one value, or stretches whose values glide into each other. */
 export type FrontSpread = number | readonly UpmixStretch[]
 
+/** A decoded Lt/Rt has fronts by its own law, and no spread. */
 export function frontSpreadOf(plan: UpmixPlan): FrontSpread {
+  if (decodesMatrix(plan.settings, plan.reading)) return 1
   const stretches = upmixStretches(plan)
   const { frontSpread } = (stretches[0] as UpmixStretch).settings
   return stretches.every(({ settings }) => settings.frontSpread === frontSpread) ? frontSpread : stretches

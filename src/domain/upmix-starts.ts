@@ -56,9 +56,9 @@ export const UPMIX_STARTS: readonly UpmixStart[] = [
     id: 'archive-lt-rt',
     title: 'Archive Lt/Rt',
     reason:
-      'The surround is treated as it was mixed for: treble above 7 kHz taken off and 20 ms late, so that dialogue that ' +
-      'leaks behind is heard from the front first; noise reduction of the surround is not decoded.',
-    settings: { centreShare: 1, surroundHighCutHz: 7000, surroundDelayMs: 20, surroundLowCutHz: 100 },
+      'The surround is decoded, and its treble above 7 kHz left in front, where encoders of the time put none; the delay ' +
+      'of a surround belongs to the room, and its noise reduction is not decoded.',
+    settings: { kind: 'lt-rt', centreShare: 1, surroundHighCutHz: 7000 },
   },
 ]
 

@@ -8,6 +8,7 @@ export { highestOfSum, packSum, QuarterTurn, sumPlanes } from './fold.ts'
 export { holdUnityOutside, multiplyGains, takeGain, writeGain } from './gain.ts'
 export { Arena, type KernelExports, type Kernels, MODULE_BYTES } from './kernels.ts'
 export { MWeightedEnergy } from './leq-m.ts'
+export { deriveMatrixFronts, writeMatrixFronts } from './matrix-fronts.ts'
 export { Meter, type MeterInput, type MeterShape } from './meter.ts'
 export { LinearPrediction, takeSamples } from './prediction.ts'
 export { resampleForSpeech, resamplerShape } from './resample.ts'
@@ -26,6 +27,7 @@ export { feedsLfe } from './upmix-shape.ts'
 export {
   type DitherRule,
   deriveFronts,
+  type FrontLines,
   foldWords,
   packFrames,
   packWords,

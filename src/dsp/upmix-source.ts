@@ -4,7 +4,7 @@ import type { UpmixGeometry } from './upmix-geometry.ts'
 import { takeSilence } from './upmix-tables.ts'
 
 /** What an upmix needs of a reading. */
-export type ReadTracks = Pick<SourceReading, 'found' | 'delay' | 'noiseFloor'>
+export type ReadTracks = Pick<SourceReading, 'found' | 'kind' | 'delay' | 'noiseFloor'>
 
 /** Unrelated power up to this many times the floor is noise; from so many times on it is ambience. */
 const NOISE_UP_TO = 2.5

@@ -157,7 +157,8 @@ describe('fold-down lock', () => {
   for (const [name, row] of Object.entries(UPMIX_PARAMETERS)) {
     if (name === 'frontSpread') continue
     const values = row.kind === 'number' ? [row.min, (row.min + row.max) / 2, row.max] : row.choices
-    for (const value of values) settings.push({ [name]: value })
+    // A decoded Lt/Rt has a lock of its own: matrix.test.ts.
+    for (const value of values) if (value !== 'lt-rt') settings.push({ [name]: value })
   }
   it.each(settings)('Lo/Ro is the master with %o', (changed) => {
     // -300 dBFS: rounding of double precision (2^-53 is -319 dB).

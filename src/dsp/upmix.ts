@@ -1,5 +1,12 @@
-import { assert, type Cancellation, type UpmixSettings } from '../domain/index.ts'
+import {
+  assert,
+  type Cancellation,
+  decodesMatrix,
+  SURROUND_LOW_CUT_OFF_HZ,
+  type UpmixSettings,
+} from '../domain/index.ts'
 import type { Kernels } from './kernels.ts'
+import { decodeMatrix } from './matrix.ts'
 import { upmixGeometry } from './upmix-geometry.ts'
 import { UpmixPass } from './upmix-pass.ts'
 import { addMonoAmbience, feedsLfe, shapeCentre, shapeSurrounds, writeLfe } from './upmix-shape.ts'
@@ -19,6 +26,7 @@ export type Extracted = {
 
 /**
  * Takes centre, surrounds and LFE out of two tracks, aligned to the sample.
+ * Lt/Rt is decoded instead, where the settings say so or leave it to the reading: see `decodeMatrix`.
  * The stretch is seen as a programme of its own: silence before and after. Weights reach 0.31 s to both sides (0.46 s at
  * 32 kHz); the surround's tone, delay and spread and the LFE's filter reach up to 0.25 s further.
  * Where `carried` is given, it goes through the weights that `tracks` give, and the result is what becomes of it.
@@ -61,22 +69,33 @@ export function extract(
     leftSurround: leftSurround.byteOffset,
     rightSurround: rightSurround.byteOffset,
   }
-  const geometry = upmixGeometry(sampleRateHz)
-  const source =
-    request.reading === undefined
-      ? null
-      : new SourceSpectra(kernels, geometry, request.reading, request.firstFrame ?? 0)
-  new UpmixPass(kernels, geometry, settings, { tracks, carried, frameCount, planes, source }).run(request.cancellation)
+  const { reading, cancellation } = request
+  const isLtRt = decodesMatrix(settings, reading)
+  if (isLtRt) {
+    decodeMatrix(kernels, sampleRateHz, settings, { tracks, carried, frameCount, planes }, cancellation)
+  } else {
+    const geometry = upmixGeometry(sampleRateHz)
+    const source = reading === undefined ? null : new SourceSpectra(kernels, geometry, reading, request.firstFrame ?? 0)
+    new UpmixPass(kernels, geometry, settings, { tracks, carried, frameCount, planes, source }).run(cancellation)
+  }
   arena.release(mark)
   shapeCentre(kernels, settings, sampleRateHz, planes.centre, frameCount)
-  shapeSurrounds(kernels, settings, sampleRateHz, {
+  shapeSurrounds(kernels, isLtRt ? inPhase(settings) : settings, sampleRateHz, {
     left: planes.leftSurround,
     right: planes.rightSurround,
     frameCount,
   })
-  if (request.reading?.found === 'dual-mono') addMonoAmbience(kernels, settings, sampleRateHz, planes, frameCount)
+  if (reading?.found === 'dual-mono') addMonoAmbience(kernels, settings, sampleRateHz, planes, frameCount)
   if (lfe !== null) writeLfe(kernels, settings, sampleRateHz, { ...(carried ?? tracks), frameCount }, lfe.byteOffset)
   return { centre, leftSurround, rightSurround, lfe }
+}
+
+/**
+ * Without what would leave the surround of an Lt/Rt in its fronts: they are what the law leaves, so a delayed, spread or
+ * thinned surround stands against itself there.
+ */
+function inPhase(settings: UpmixSettings): UpmixSettings {
+  return { ...settings, surroundLowCutHz: SURROUND_LOW_CUT_OFF_HZ, surroundDelayMs: 0, surroundSpread: 'none' }
 }
 
 function addressesOf(

@@ -1,4 +1,11 @@
-import { type ChannelSpectrum, type Finding, readSource, type SourceReading } from '../domain/index.ts'
+import {
+  type ChannelSpectrum,
+  decodesMatrix,
+  type Finding,
+  readSource,
+  type SourceReading,
+  type UpmixSettings,
+} from '../domain/index.ts'
 import { bySegment, type ProgrammeShape } from './by-segment.ts'
 import type { Crew } from './crew.ts'
 import { concludeReading } from './intake/index.ts'
@@ -7,14 +14,21 @@ import type { Mending } from './render/index.ts'
 /** What a two-track programme was found to be, and what of it the mixer has to know. */
 export type ReadProgramme = { readonly reading: SourceReading; readonly findings: readonly Finding[] }
 
-/** Finds out what the two tracks of a programme are, as far as an upmix acts on it: a part of what `inspect` does. */
-export async function readProgramme(crew: Crew, programme: ProgrammeShape): Promise<ReadProgramme> {
+/**
+ * Finds out what the two tracks of a programme are, as far as an upmix acts on it: a part of what `inspect` does. What is
+ * told of it depends on the kind that the mixer calls it.
+ */
+export async function readProgramme(
+  crew: Crew,
+  programme: ProgrammeShape,
+  { kind }: Pick<UpmixSettings, 'kind'>,
+): Promise<ReadProgramme> {
   const task = (segment: number) => ({ kind: 'read-source', segment }) as const
   const segments = await bySegment(crew, programme, task, () => {})
   const { layout, sampleRateHz, frameCount } = programme
   const { twoTrack, spectrum } = concludeReading(segments, { layout, sampleRateHz, frameCount, speech: null })
   const reading = readSource(twoTrack)
-  return { reading, findings: sourceFindings(reading, spectrum) }
+  return { reading, findings: sourceFindings(reading, kind, spectrum) }
 }
 
 /** Writes a master with its tracks mended, segment by segment. */
@@ -37,17 +51,19 @@ function finding(
   return { id, severity, line: null, measured, allowed: null, unit, at: null, source: null, message }
 }
 
+type Kind = UpmixSettings['kind']
+
 /** Lossy coding below this confidence is not spoken of. */
 const SURE_OF_CODING = 0.6
 
-function sourceFindings(reading: SourceReading, spectrum: readonly ChannelSpectrum[]): readonly Finding[] {
+function sourceFindings(reading: SourceReading, kind: Kind, spectrum: readonly ChannelSpectrum[]): readonly Finding[] {
   const coded = spectrum.find(({ bandLimit }) => {
     return bandLimit !== null && bandLimit.suggests !== 'lower-sample-rate' && bandLimit.confidence >= SURE_OF_CODING
   })
   return [
-    ...kindFindings(reading),
+    ...kindFindings(reading, kind),
+    ...(decodesMatrix({ kind }, reading) ? decodedFindings(reading) : qualityFindings(reading)),
     ...trackFindings(reading),
-    ...qualityFindings(reading),
     ...(coded?.bandLimit
       ? [
           finding(
@@ -63,8 +79,14 @@ function sourceFindings(reading: SourceReading, spectrum: readonly ChannelSpectr
   ]
 }
 
-function kindFindings({ kind, found, isDoubtful, confidence, evidence }: SourceReading): readonly Finding[] {
+function kindFindings(reading: SourceReading, asked: Kind): readonly Finding[] {
+  const { kind, found, isDoubtful, confidence, evidence } = reading
   const why = evidence[0] ?? ''
+  if (asked !== 'auto') {
+    if (asked === kind || isDoubtful) return []
+    const message = `The master is taken as ${asked}, as asked, though it looks like ${kind}. ${why}`
+    return [finding('source-kind-asked', 'note', message, confidence)]
+  }
   if (isDoubtful) {
     const other = kind === 'lt-rt' ? 'stereo' : 'lt-rt'
     const message = `It is not certain whether the master is stereo or Lt/Rt; with kind=auto it is taken as ${kind}. ${why} Listen, and say --set kind=${other} or kind=${kind}.`
@@ -79,6 +101,22 @@ function kindFindings({ kind, found, isDoubtful, confidence, evidence }: SourceR
     return [finding('source-mono', 'note', message, confidence)]
   }
   return []
+}
+
+/** What a mixer has to know of a decoded Lt/Rt. */
+function decodedFindings({ delay }: SourceReading): readonly Finding[] {
+  const decoded = finding(
+    'lt-rt-decoded',
+    'note',
+    'Decoded as Lt/Rt. The lock is that of the re-encode: L + k(C - Ls - Rs) and R + k(C + Ls + Rs) of the 5.1, rounded, ' +
+      'are the words of the Lt/Rt; the Lo/Ro fold-down is another stereo. The surrounds keep the phase they have in the ' +
+      'Lt/Rt; noise reduction is not decoded. Of the settings, centreShare, centreLowCutHz, ambienceShare, ' +
+      'surroundBalance, surroundHighCutHz and those of the LFE count.',
+  )
+  if (delay.length === 0) return [decoded]
+  const worst = delay.reduce((a, { microseconds: b }) => (Math.abs(b) > Math.abs(a) ? b : a), 0)
+  const message = `The right track runs up to ${worst.toFixed(0)} us late (a tape head askew), which decoding does not follow: treble of the middle leaks into the surrounds. Have the tape played with its azimuth set.`
+  return [decoded, finding('source-azimuth', 'warn', message, worst, 'us')]
 }
 
 function trackFindings(reading: SourceReading): readonly Finding[] {

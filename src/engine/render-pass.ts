@@ -1,4 +1,4 @@
-import { frontSpreadOf, type UpmixPlan } from '../domain/index.ts'
+import { decodesMatrix, frontSpreadOf, type UpmixPlan } from '../domain/index.ts'
 import { feedsLfe } from '../dsp/index.ts'
 import { bySegment, type Tell } from './by-segment.ts'
 import type { Crew } from './crew.ts'
@@ -37,6 +37,7 @@ export async function renderOrder(order: DeliveryOrder, decision: Decision): Pro
     writes: ['multichannel', 'stereo'],
     hasLfe: upmix !== null && hasLfeAnywhere(upmix),
     frontSpread: upmix === null ? 1 : frontSpreadOf(upmix),
+    isLtRt: upmix !== null && decodesMatrix(upmix.settings, upmix.reading),
     gain: decision.plan,
     encoding: bitsPerSample === 16 ? 'int16' : 'int24',
     ditherSeed: seedOf(await order.source.sha256),

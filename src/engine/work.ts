@@ -3,8 +3,8 @@ import {
   type AudioSource,
   bytesPerFrame,
   type Cancellation,
+  decodesMatrix,
   type FrameRange,
-  type FrontSpread,
   framesPerHop,
   frontSpreadOf,
   frontSpreadOver,
@@ -17,7 +17,7 @@ import {
   segmentAt,
   type UpmixPlan,
 } from '../domain/index.ts'
-import { type Kernels, writeFronts } from '../dsp/index.ts'
+import { type Kernels, writeFronts, writeMatrixFronts } from '../dsp/index.ts'
 import {
   type InspectedSegment,
   inspectSegment,
@@ -87,7 +87,10 @@ export type LeqMTask = { readonly kind: 'leq-m'; readonly segment: number; reado
 export type ListenTask = { readonly kind: 'listen'; readonly segment: number; readonly audio: AudioName }
 
 /** The part of a render that is the same for every segment. */
-export type RenderOrder = Pick<RenderJob, 'hasLfe' | 'frontSpread' | 'gain' | 'encoding' | 'ditherSeed' | 'stereo'> & {
+export type RenderOrder = Pick<
+  RenderJob,
+  'hasLfe' | 'frontSpread' | 'isLtRt' | 'gain' | 'encoding' | 'ditherSeed' | 'stereo'
+> & {
   readonly audio: 'source' | 'stem'
   readonly isUpmixed: boolean
   /** What is written: all channels, the stereo, or both. */
@@ -241,7 +244,7 @@ function analyseUpmix(bench: Bench, task: UpmixTask): Measured {
     ...(task.through && { through: bench.source('stem') }),
   })
   keepPlanes(bench.planes, upmixed, segment)
-  return measureUpmixed(bench.kernels, source, segment, upmixed, frontSpreadOf(task.plan))
+  return measureUpmixed(bench.kernels, source, segment, upmixed, task.plan)
 }
 
 function keepPlanes(planes: PlaneStore, upmixed: UpmixedSegment, segment: Segment): void {
@@ -259,8 +262,10 @@ function measureUpmixed(
   source: AudioSource,
   segment: Segment,
   upmixed: UpmixedSegment,
-  frontSpread: FrontSpread,
+  plan: UpmixPlan,
 ): Measured {
+  const frontSpread = frontSpreadOf(plan)
+  const isLtRt = decodesMatrix(plan.settings, plan.reading)
   const { sampleRateHz } = source.format
   const { firstFrame, left, right, centre, leftSurround, rightSurround, lfe } = upmixed
   const meter = createPlaneMeter(kernels, { sampleRateHz, layout: '5.1', firstFrame: segment.firstFrame })
@@ -275,13 +280,9 @@ function measureUpmixed(
       rightSurround: part(rightSurround),
     }
     const fronts = { left: toLeft.subarray(0, count), right: toRight.subarray(0, count) }
-    writeFronts(
-      kernels,
-      { left: part(left), right: part(right) },
-      extracted,
-      frontSpreadOver(frontSpread, firstFrame + from, count),
-      fronts,
-    )
+    const tracks = { left: part(left), right: part(right) }
+    if (isLtRt) writeMatrixFronts(kernels, tracks, extracted, fronts)
+    else writeFronts(kernels, tracks, extracted, frontSpreadOver(frontSpread, firstFrame + from, count), fronts)
     toCentre.set(extracted.centre)
     toLeftSurround.set(extracted.leftSurround)
     toRightSurround.set(extracted.rightSurround)

@@ -6,9 +6,11 @@ import {
   BYTES_PER_SAMPLE,
   type DeliveredFile,
   type DeliveryReport,
+  decodesMatrix,
   hasFoldDown,
   LAYOUTS,
   type LayoutName,
+  type SourceReading,
 } from '../domain/index.ts'
 import {
   checksumLines,
@@ -89,6 +91,7 @@ export async function deliver(
     const spec = specOrRefusal(title)
     refuseDamage(source)
     refuseMono(source)
+    if (source.layout === '2.0') refuseMatrix(title)
     refuseSampleRate(source, spec)
     const outputs = planOutputs(title, named, options)
     refuseTaken(inputsOf(named), options, folder, outputs)
@@ -120,6 +123,7 @@ async function run(
       const ordered = orderedTitle(title, options.signal)
       const { settings } = title.upmix
       const read = isUpmix ? await readTracks(source, settings, crew, opened, () => folder.scratchPath) : null
+      if (read !== null) refuseMatrix(title, read.reading)
       const fixed = read?.places ?? opened
       return await deliverProgramme(
         {
@@ -210,6 +214,16 @@ function refuseMono({ path, layout }: OpenedSource): void {
     wanted: 'a stereo master, or a 5.0, 5.1 or 7.1 mix',
     remedy: 'Use "plimsoll fit", which keeps the layout.',
   })
+}
+
+/** The stereo of a delivery is the fold-down of its 5.1; that of a decoded Lt/Rt is another. */
+function refuseMatrix({ source, upmix: { settings } }: Title, reading?: SourceReading): void {
+  if (!decodesMatrix(settings, reading)) return
+  throw refuse(
+    'JOBS_LT_RT_DELIVERY',
+    `deliver "${source.path}"`,
+    settings.kind === 'auto' ? 'Lt/Rt on its two tracks' : 'kind=lt-rt',
+  )
 }
 
 /** The files that this title becomes: its 5.1 (or the layout it has) and the Lo/Ro stereo. */

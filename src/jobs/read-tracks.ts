@@ -31,7 +31,7 @@ export async function readTracks(
 ): Promise<TracksRead> {
   const programme = programmeOf(source)
   const twoTracks = { ...programme, layout: '2.0' } as const
-  const found = source.layout === 'mono' ? null : await readProgramme(crew, programme)
+  const found = source.layout === 'mono' ? null : await readProgramme(crew, programme, settings)
   const mending = mendingFor(settings, found, programme.sampleRateHz)
   if (found !== null && mending === null) return { ...told(found, settings), places }
 
@@ -45,7 +45,7 @@ export async function readTracks(
     moved = { ...moved, [name]: mended }
   }
   crew.move(moved)
-  return { ...told(await readProgramme(crew, twoTracks), settings), places: moved }
+  return { ...told(await readProgramme(crew, twoTracks, settings), settings), places: moved }
 }
 
 function told({ reading, findings }: ReadProgramme, { azimuthTracking }: UpmixSettings): ReadProgramme {

@@ -69,6 +69,12 @@ export const JOBS_REFUSALS = {
     wanted: 'another layout',
     remedy: 'See "plimsoll help" for what each command takes.',
   },
+  JOBS_LT_RT_DELIVERY: {
+    sentence: 'A delivery locks its stereo to Lo/Ro, which a decoded Lt/Rt cannot be.',
+    wanted: 'a stereo master, or the 5.1 that was decoded',
+    remedy:
+      'Decode it with "plimsoll upmix" and deliver that 5.1, or add --set kind=stereo where the master is plain stereo.',
+  },
   JOBS_STEM_MISMATCH: {
     sentence: 'The stem is not aligned with the mix: another length, rate or layout.',
     wanted: 'a two-track stem of the same sample rate and number of frames as the mix',

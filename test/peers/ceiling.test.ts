@@ -63,6 +63,7 @@ function jobOf(source: AudioSource, wishes: Partial<RenderJob>): RenderJob {
     upmixed: null,
     hasLfe: false,
     frontSpread: 1,
+    isLtRt: false,
     gain: { staticGainDb: 0, rideDb: null, ceilingDbtp: null },
     encoding: 'int24',
     ditherSeed: [1770, 775],

@@ -1,5 +1,11 @@
-import { type AudioSource, defaultSettings, UPMIX_PARAMETERS, type UpmixSettings } from '../../src/domain/index.ts'
-import { extract, type Tracks, writeFronts } from '../../src/dsp/index.ts'
+import {
+  type AudioSource,
+  decodesMatrix,
+  defaultSettings,
+  UPMIX_PARAMETERS,
+  type UpmixSettings,
+} from '../../src/domain/index.ts'
+import { extract, type Tracks, writeFronts, writeMatrixFronts } from '../../src/dsp/index.ts'
 import { loadKernels } from './kernels.ts'
 
 export type Stereo = { readonly left: Float64Array; readonly right: Float64Array }
@@ -53,7 +59,8 @@ export function upmix(tracks: Stereo, settings: Partial<UpmixSettings> = {}, sam
   const all = { ...DEFAULTS, ...settings }
   const out = extract(kernels, { sampleRateHz, settings: all, tracks: placed, ...(stem && { carried: stem }) })
   const fronts = place({ left: new Float64Array(tracks.left.length), right: new Float64Array(tracks.left.length) })
-  writeFronts(kernels, stem ?? placed, out, all.frontSpread, fronts)
+  if (decodesMatrix(all, undefined)) writeMatrixFronts(kernels, stem ?? placed, out, fronts)
+  else writeFronts(kernels, stem ?? placed, out, all.frontSpread, fronts)
   const result = {
     left: fronts.left.slice(),
     right: fronts.right.slice(),

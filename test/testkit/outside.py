@@ -49,6 +49,19 @@ def fold(path51, path20):
     return {'differing': differing, 'frames': len(six), 'bits': bits, 'loudest': float(np.abs(two).max())}
 
 
+def encode(path51, path20):
+    """Lt/Rt of the 5.1 words by ATSC A/52 section 7.8.2 (from memory) without a further turn of phase, rounded to the word,
+    against the words of the Lt/Rt."""
+    six, bits = read(path51)
+    two, bits20 = read(path20)
+    assert bits == bits20 and six.shape[1] == 6 and two.shape[1] == 2 and len(six) == len(two)
+    surrounds = six[:, [4]] + six[:, [5]]
+    encoded = six[:, [0, 1]] + K * six[:, [2]] + K * surrounds * [-1, 1]
+    differing = int(np.count_nonzero(np.floor(encoded + 0.5) != two))
+    levels = [float(20 * np.log10(np.sqrt(np.mean(x ** 2)) / 2.0 ** (bits - 1) + 1e-30)) for x in six.T]
+    return {'differing': differing, 'levels_dbfs': levels}
+
+
 def open_frames(path51, path20):
     """The first and the last frame at which law A does not hold; -1 where it holds everywhere."""
     six, _ = read(path51)
@@ -124,5 +137,5 @@ def peaks(path):
     return {'peaks': np.abs(unit(path)).max(0).tolist()}
 
 
-COMPARISONS = {f.__name__: f for f in (fold, open_frames, static, curve, lag, film_order, total, same, peaks)}
+COMPARISONS = {f.__name__: f for f in (fold, encode, open_frames, static, curve, lag, film_order, total, same, peaks)}
 print(json.dumps(COMPARISONS[sys.argv[1]](*sys.argv[2:])))

@@ -72,6 +72,7 @@ function jobOf(source: AudioSource, wishes: Partial<RenderJob> = {}): RenderJob 
     upmixed: null,
     hasLfe: false,
     frontSpread: 1,
+    isLtRt: false,
     gain: { staticGainDb: 0, rideDb: null, ceilingDbtp: null },
     encoding: 'int24',
     ditherSeed: SEED,
@@ -129,6 +130,8 @@ function largestError(rendered: RenderedSegment, source: AudioSource, encoding: 
   }, 0)
 }
 
+type Words = [Float64Array, Float64Array, Float64Array, Float64Array, Float64Array, Float64Array]
+
 const FRAMES = RATE
 const RIDE: GainPlan = {
   staticGainDb: roundToGainStep(-2.7),
@@ -177,6 +180,21 @@ describe('the fold-down lock of an upmix', () => {
     const rendered = renderSegment(kernels, job, whole(float))
     expect(largestError(rendered, float, 'int24')).toBeLessThanOrEqual(0.5)
     expect(openSamples(rendered, '5.1')).toBeGreaterThan(FRAMES)
+  })
+
+  test.each(rows)('$encoding from $source.format.encoding, $name: an Lt/Rt comes back from its five words', (row) => {
+    const { encoding, source, gain } = row
+    const job = jobOf(source, { upmixed: crudeUpmix(source), isLtRt: true, hasLfe: true, gain, encoding })
+    const rendered = renderSegment(kernels, job, whole(source))
+    const [l, r, c, , ls, rs] = wordsOf(rendered.multichannel, 6, encoding) as Words
+    // ATSC A/52 7.8.2 without the turn of phase (from memory), in doubles, rounded half up.
+    const encoded = (front: Float64Array, sign: 1 | -1) =>
+      front.map((x, n) => Math.floor(x + Math.SQRT1_2 * (c[n]! + sign * (ls[n]! + rs[n]!)) + 0.5))
+    expect(differing([encoded(l, -1), encoded(r, 1)], wordsOf(rendered.stereo as Uint8Array, 2, encoding))).toBe(0)
+    expect(rendered.overs).toBe(0)
+    const ceiling =
+      gain.ceilingDbtp === null ? null : 10 ** (gain.ceilingDbtp / 20) * 2 ** (encoding === 'int16' ? 15 : 23)
+    if (ceiling !== null) for (const words of [l, r]) expect(words.every((x) => Math.abs(x) <= ceiling)).toBe(true)
   })
 
   test('a front beyond full scale is held and counted without a ceiling, and does not occur with one', () => {

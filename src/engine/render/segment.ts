@@ -30,6 +30,8 @@ export type RenderJob = {
   readonly hasLfe: boolean
   /** Scale of the side of the derived fronts; 1 keeps the fold-down lock. */
   readonly frontSpread: FrontSpread
+  /** The two tracks of an upmix are Lt/Rt: the fronts are what its law leaves, and the stereo is the Lt/Rt. */
+  readonly isLtRt: boolean
   readonly gain: GainPlan
   readonly encoding: 'int16' | 'int24'
   /** Two 32-bit numbers of the source's hash, so that the same source gets the same dither. */

@@ -99,6 +99,7 @@ export function guardedSignals(kernels: Kernels, job: RenderJob, planes: Planes,
   if (job.upmixed === null) return { linked: nativeSignals(job.source, planes), lfe }
   const { L, R, C, Ls, Rs } = planes as Required<Planes>
   const alone = [L, R, C, Ls, Rs].map((plane) => [{ plane, weight: 1 }])
+  if (job.isLtRt) return { linked: [...alone, ...matrixSignals({ L, R, C, Ls, Rs })], lfe }
   const front = (stereo: Plane, surround: Plane): LinkedSignal => [
     { plane: stereo, weight: 1 },
     { plane: C, weight: -FOLD_DOWN_K },
@@ -113,6 +114,25 @@ export function guardedSignals(kernels: Kernels, job: RenderJob, planes: Planes,
   const lo = withAdded([{ plane: L, weight: 1 }], 1)
   const ro = withAdded([{ plane: R, weight: 1 }], -1)
   return { linked: [...alone, withAdded(left, 1), withAdded(right, -1), lo, ro], lfe }
+}
+
+/** The fronts that the law of Lt/Rt leaves, and the Lo/Ro fold-down, which is not the Lt/Rt. */
+function matrixSignals({
+  L,
+  R,
+  C,
+  Ls,
+  Rs,
+}: Readonly<Record<'L' | 'R' | 'C' | 'Ls' | 'Rs', Plane>>): readonly LinkedSignal[] {
+  const k = FOLD_DOWN_K
+  const of = (front: Plane, centre: number, toLs: number, toRs: number): LinkedSignal =>
+    [
+      { plane: front, weight: 1 },
+      { plane: C, weight: centre },
+      { plane: Ls, weight: toLs },
+      { plane: Rs, weight: toRs },
+    ].filter(({ weight }) => weight !== 0)
+  return [of(L, -k, k, k), of(R, -k, -k, -k), of(L, 0, 2 * k, k), of(R, 0, -k, 0)]
 }
 
 /** (spread - 1) / 2 of the difference between the fronts, left over right. */

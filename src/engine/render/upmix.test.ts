@@ -48,11 +48,14 @@ function expectSame(a: UpmixedSegment, b: UpmixedSegment): void {
 }
 
 describe('segments of an upmix', () => {
-  const cases = [
+  const cases: readonly { name: string; settings: UpmixSettings; rate: number }[] = [
     { name: 'defaults', settings: DEFAULTS, rate: 48000 },
     { name: 'everything that reaches far', settings: EVERYTHING, rate: 48000 },
     { name: 'everything at 44.1 kHz', settings: EVERYTHING, rate: 44100 },
     { name: 'everything at 32 kHz', settings: EVERYTHING, rate: 32000 },
+    { name: 'Lt/Rt', settings: { ...EVERYTHING, kind: 'lt-rt' }, rate: 48000 },
+    { name: 'Lt/Rt at 44.1 kHz', settings: { ...EVERYTHING, kind: 'lt-rt' }, rate: 44100 },
+    { name: 'Lt/Rt at 32 kHz', settings: { ...EVERYTHING, kind: 'lt-rt' }, rate: 32000 },
   ]
   it.each(cases)('agree with their neighbours where they overlap: $name', ({ settings, rate }) => {
     const kernels = loadKernels(95 * MEBIBYTE)

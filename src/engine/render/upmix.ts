@@ -3,6 +3,7 @@ import {
   assert,
   bytesPerFrame,
   type Cancellation,
+  decodesMatrix,
   type FrameRange,
   type Segment,
   type SourceReading,
@@ -41,6 +42,8 @@ const DECODED_AT_ONCE_FRAMES = 65536
 
 /** Weights hold for two transforms at a time, so what is extracted begins at an even one whatever it is cut from. */
 const HOPS_PER_WEIGHTS = 2
+/** The same of the decoder of Lt/Rt, whose hops are longer. */
+const HOPS_PER_DECODED = 16
 
 /**
  * Upmixes one segment of a two-track programme. The planes reach 96 hops (0.51 s at 48 kHz, never under 0.5 s) beyond the
@@ -128,7 +131,8 @@ function mix(ground: Ground, stretches: readonly UpmixStretch[]): Extracted {
   }
   const hop = upmixHopFrames(sampleRateHz)
   const settling = (HALO_HOPS - MARGIN_HOPS) * hop
-  const step = HOPS_PER_WEIGHTS * hop
+  const isLtRt = stretches.some(({ settings }) => decodesMatrix(settings, reading))
+  const step = (isLtRt ? HOPS_PER_DECODED : HOPS_PER_WEIGHTS) * hop
   for (const stretch of stretches) {
     const sounding = soundingRange(stretch)
     const first = Math.floor((sounding.startFrame - settling) / step) * step

@@ -12,6 +12,8 @@ import {
 import {
   type DitherRule,
   deriveFronts,
+  deriveMatrixFronts,
+  type FrontLines,
   foldWords,
   type Kernels,
   type Plane,
@@ -126,13 +128,17 @@ function upmixLines(
   let overs = put('L', stereoDither, lines.Lo) + put('R', stereoDither, lines.Ro)
   for (const role of ['C', 'Ls', 'Rs'] as const) overs += put(role, derivedDither, lines[role])
   if (job.hasLfe) overs += put('LFE', derivedDither, lines.LFE)
-  const fronts = deriveFronts(
-    kernels,
-    { stereo: [lines.Lo, lines.Ro], centre: lines.C, surrounds: [lines.Ls, lines.Rs], fronts: [lines.L, lines.R] },
-    span.frameCount,
-    job.encoding,
-    frontSpreadOver(job.frontSpread, segment.firstFrame + span.offset, span.frameCount),
-  )
+  const { frameCount } = span
+  const of: FrontLines = {
+    stereo: [lines.Lo, lines.Ro],
+    centre: lines.C,
+    surrounds: [lines.Ls, lines.Rs],
+    fronts: [lines.L, lines.R],
+  }
+  const spread = frontSpreadOver(job.frontSpread, segment.firstFrame + span.offset, frameCount)
+  const fronts = job.isLtRt
+    ? deriveMatrixFronts(kernels, of, frameCount, job.encoding)
+    : deriveFronts(kernels, of, frameCount, job.encoding, spread)
   return { overs: overs + fronts.overs, nearTies: fronts.nearTies }
 }
 
