@@ -6,6 +6,9 @@ const ORDER = 32
 const HALF_WINDOW_SECONDS = 0.021
 /** Widths, in samples, that a click may have. */
 const WIDTHS = [1, 2, 3, 4]
+const WIDEST = 4
+/** What remains may also be this share of the click's height: the sound's own little edges beside it. */
+const MOST_REMAINING_SHARE = 0.1
 /** Left out around the place where the usual error is measured: it is what the click itself disturbs. */
 const DISTURBED_FRAMES = ORDER + 16
 const MEDIAN_OVER_DEVIATION = 0.6745
@@ -77,7 +80,8 @@ function median(values: Float64Array): number {
 
 /**
  * The narrowest stretch around the place that, drawn anew from its neighbours, leaves no prediction error above
- * `mostRemaining`; `height` is how far the samples stood off. Null where no narrow stretch does.
+ * `mostRemaining` (or a small share of its height); `height` is how far the samples stood off. Null where no narrow
+ * stretch does.
  * @source least-squares autoregressive interpolation, Janssen, Veldhuis and Vries, IEEE Trans. ASSP 34 (1986)
  */
 export function interpolationError(
@@ -88,24 +92,17 @@ export function interpolationError(
   const before = centre - 2 * ORDER
   const errors = new Float64Array(5 * ORDER)
   for (let n = 0; n < errors.length; n++) errors[n] = errorAt(plane, filter, before + n)
-  const start = firstOf(errors, mostRemaining)
-  if (start === null || Math.abs(before + start - centre) > ORDER) return null
+  const first = centre - before - WIDEST
+  const start = errors.findIndex((error, n) => n >= first && Math.abs(error) > mostRemaining)
+  if (start < 0 || start > first + 2 * WIDEST) return null
   for (const width of WIDTHS) {
     const change = solveChange(filter, errors, start, width)
     if (change === null) return null
-    if (highestAfter(filter, errors, start, change) > mostRemaining) continue
-    return {
-      startFrame: before + start,
-      endFrame: before + start + width,
-      height: change.reduce((most, value) => Math.max(most, Math.abs(value)), 0),
-    }
+    const height = change.reduce((most, value) => Math.max(most, Math.abs(value)), 0)
+    if (highestAfter(filter, errors, start, change) > Math.max(mostRemaining, MOST_REMAINING_SHARE * height)) continue
+    return { startFrame: before + start, endFrame: before + start + width, height }
   }
   return null
-}
-
-function firstOf(errors: Float64Array, limit: number): number | null {
-  const index = errors.findIndex((error) => Math.abs(error) > limit)
-  return index < 0 ? null : index
 }
 
 /** The change of `width` samples from `start` on that leaves the least squared prediction error. */

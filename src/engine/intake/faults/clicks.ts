@@ -6,18 +6,21 @@ import type { Click } from './evidence.ts'
 /** Blocks of this length are compared with their neighbours. */
 const BLOCK_SECONDS = 0.0025
 /** The highest second difference of a block over its surroundings' mean that makes it worth a prediction. */
-const LEAST_CREST = 7
+const LEAST_CREST = 5.5
 /** Blocks at each side in which nothing else may stand out: 30 ms, a period of 33 Hz. */
 const ISOLATION_BLOCKS = 12
-/** How high others may stand there, as a share of the click. */
-const HIGHEST_NEIGHBOUR = 0.4
+/** How high others may stand there, as a share of the click; periods of one wave are of one height. */
+const HIGHEST_NEIGHBOUR = 0.75
+/** A click that stands alone may be small; beside others it must be plain. */
+const ALONE_BELOW = 0.4
+const PLAIN_FACTOR = 3
 /** -60 dBFS: the least height of a click. */
 const LOWEST_HEIGHT = 0.001
 /**
  * Height over the usual error of the prediction for each width: the wider, the more likely is a plucked or struck
  * sound. And what may remain when the click is taken out.
  */
-const LEAST_PROMINENCE = [14, 14, 25, 45, 45]
+const LEAST_PROMINENCE = [12, 12, 20, 40, 80]
 const MOST_REMAINING = 5.5
 /** After a click the sound goes on as before; after a beat or at a cut it does not. */
 const MOST_CHANGE = 2.5
@@ -38,8 +41,9 @@ export function findClicks(stretch: Stretch, plane: Float32Array, step: number):
   for (let block = 0; block < blocks.highest.length; block++) {
     const frame = blocks.at[block] as number
     if (frame < stretch.leadFrames || frame >= stretch.leadFrames + stretch.frameCount) continue
-    if (!standsOut(blocks, block, frame, blockFrames) || clicks.length >= MOST_KEPT) continue
-    const click = confirm(prediction, plane, frame - 1, step)
+    const neighbour = highestNeighbour(blocks, block, frame, blockFrames)
+    if (neighbour > HIGHEST_NEIGHBOUR || clicks.length >= MOST_KEPT) continue
+    const click = confirm(prediction, plane, frame - 1, step, neighbour > ALONE_BELOW ? PLAIN_FACTOR : 1)
     if (click === null) continue
     clicks.push({ ...click, startFrame: click.startFrame + toProgramme, endFrame: click.endFrame + toProgramme })
   }
@@ -76,32 +80,41 @@ function bendsOf(plane: Float32Array, from: number, blockFrames: number): Bends 
   return bends
 }
 
-function standsOut(blocks: Bends, block: number, frame: number, blockFrames: number): boolean {
+/** The highest bend around a block's highest, as a share of it; infinite where the block does not stand out. */
+function highestNeighbour(blocks: Bends, block: number, frame: number, blockFrames: number): number {
   const height = blocks.highest[block] as number
-  if (height < LOWEST_HEIGHT) return false
+  if (height < LOWEST_HEIGHT) return Number.POSITIVE_INFINITY
   const before = blocks.mean[block - 1] ?? 0
   const after = blocks.mean[block + 1] ?? 0
   // The click itself counts in its own block, so the block's mean is taken without it.
   const own = Math.max(0, (blocks.mean[block] as number) - (2 * height) / blockFrames)
-  if (height < LEAST_CREST * Math.max(before, after, own)) return false
+  if (height < LEAST_CREST * Math.max(before, after, own)) return Number.POSITIVE_INFINITY
   const first = Math.max(0, block - ISOLATION_BLOCKS)
   const last = Math.min(blocks.highest.length - 1, block + ISOLATION_BLOCKS)
+  let highest = 0
   for (let other = first; other <= last; other++) {
     if (Math.abs((blocks.at[other] as number) - frame) < blockFrames / 4) continue
-    if ((blocks.highest[other] as number) > HIGHEST_NEIGHBOUR * height) return false
+    highest = Math.max(highest, blocks.highest[other] as number)
   }
-  return true
+  return highest / height
 }
 
 /** Looks at the place with a long prediction; null where the sound itself explains the impulse. */
-function confirm(prediction: Prediction, plane: Float32Array, centre: number, step: number): Click | null {
+function confirm(
+  prediction: Prediction,
+  plane: Float32Array,
+  centre: number,
+  step: number,
+  factor: number,
+): Click | null {
   const residual = prediction.around(plane, centre)
   if (residual === null) return null
   const usual = Math.max(residual.usualError, step)
   const [less, more] = [residual.errorBefore, residual.errorAfter].toSorted((a, b) => a - b) as [number, number]
   if (more > MOST_CHANGE * Math.max(less, step)) return null
   const drawn = interpolationError(residual, MOST_REMAINING * usual)
-  if (drawn === null || drawn.height < leastProminence(drawn) * usual || drawn.height < LOWEST_HEIGHT) return null
+  if (drawn === null || drawn.height < factor * leastProminence(drawn) * usual || drawn.height < LOWEST_HEIGHT)
+    return null
   return {
     startFrame: drawn.startFrame,
     endFrame: drawn.endFrame,

@@ -60,13 +60,13 @@ function addRuns(
 ): void {
   const tolerance = TOLERANCE_STEPS * step
   const sign = level < 0 ? -1 : 1
-  const threshold = sign * level - tolerance
+  const isAtLevel = (frame: number) => Math.abs((plane[frame] as number) - level) <= tolerance
   for (let frame = start; frame < end; frame++) {
-    if (sign * (plane[frame] as number) < threshold) continue
+    if (!isAtLevel(frame)) continue
     let first = frame
     let last = frame
-    while (last + 1 < plane.length && sign * (plane[last + 1] as number) >= threshold) last += 1
-    if (frame === start) while (first > 0 && sign * (plane[first - 1] as number) >= threshold) first -= 1
+    while (last + 1 < plane.length && isAtLevel(last + 1)) last += 1
+    if (frame === start) while (first > 0 && isAtLevel(first - 1)) first -= 1
     frame = last
     // A run over the border of two hops belongs to the hop it begins in.
     if (first < start || last - first + 1 < SHORTEST_RUN) continue
@@ -86,6 +86,8 @@ function isCut(plane: Float32Array, first: number, last: number, sign: number, t
   const top = sign * (plane[first] as number)
   const before = top - sign * (plane[first - 1] as number)
   const after = top - sign * (plane[last + 1] as number)
+  // What goes on to rise, over the border of two hops, is no top.
+  if (before <= 0 || after <= 0) return false
   const runFrames = last - first + 1
   const slope = (before + after) / 2
   if (slope * (runFrames / 4) < LEAST_FLATNESS * tolerance || slope < LEAST_SLOPE * top) return false

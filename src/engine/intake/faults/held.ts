@@ -9,6 +9,8 @@ const BESIDE_SECONDS = 0.005
 /** A flat top stands at the highest level around it; a held run where it happened. A jump tells in doubt. */
 const TOP_SHARE = 0.9
 const LEAST_BREAK = 2
+/** A wave that turns slowly leaves its turn by less than this share of its largest step. */
+const LEAST_STEP_OUT = 0.3
 const MOST_EQUAL_SHARE = 0.2
 const MOST_PLACES = 16
 
@@ -42,9 +44,10 @@ function isHeld(plane: Float32Array, start: number, end: number, beside: number)
   const value = plane[start] as number
   const intoIt = value - (plane[start - 1] as number)
   const outOfIt = (plane[end] as number) - value
-  if (Math.abs(outOfIt) > LEAST_BREAK * Math.max(before.largestStep, after.largestStep)) return true
-  const isTurn = intoIt * outOfIt < 0
-  return !isTurn && Math.abs(value) < TOP_SHARE * Math.max(before.peak, after.peak)
+  const largestStep = Math.max(before.largestStep, after.largestStep)
+  if (Math.abs(outOfIt) > LEAST_BREAK * largestStep) return true
+  const isSlowTurn = intoIt * outOfIt < 0 && Math.abs(outOfIt) < LEAST_STEP_OUT * largestStep
+  return !isSlowTurn && Math.abs(value) < TOP_SHARE * Math.max(before.peak, after.peak)
 }
 
 type Texture = { readonly equalShare: number; readonly largestStep: number; readonly peak: number }

@@ -7,6 +7,10 @@ import { type ProgrammeEvidence, runsOf } from './programme.ts'
 const LONGEST_HOLE_SECONDS = 0.1
 /** All channels cut to silence and back within this are a fault; longer, it may be the break of an act. */
 const LONGEST_CUT_SECONDS = 1
+/** A stem of single sounds that rests on digital silence for more than this of its time is cut by nature, */
+const MOST_SILENT_SHARE = 0.05
+/** except for holes shorter than any pause that is edited. */
+const LONGEST_SURE_SECONDS = 0.02
 /** Edges of one hole in several channels lie this close together. */
 const SAME_EDGE_SECONDS = 0.002
 /** -70 dBFS: a channel above it sounds. */
@@ -20,20 +24,29 @@ export type Hole = FrameRange & {
 
 /** Stretches of silence or crosstalk cut into sound, over all channels. */
 export function findHoles(evidence: ProgrammeEvidence): Hole[] {
+  return groupGaps(evidence)
+    .flatMap((group) => {
+      const { startFrame, endFrame } = group[0] as Gap
+      const hole = classify(evidence, { startFrame, endFrame, channels: group.map(({ role }) => role) })
+      return hole !== null && isCut(evidence, group, hole) ? [hole] : []
+    })
+    .toSorted((a, b) => a.startFrame - b.startFrame)
+}
+
+/** Gaps of several channels that begin and end together. */
+function groupGaps(evidence: ProgrammeEvidence): Gap[][] {
   const near = SAME_EDGE_SECONDS * evidence.sampleRateHz
+  const gaps = evidence.roles.flatMap((role, channel) => gapsOf(evidence, role, channel))
   const groups: Gap[][] = []
-  for (const gap of evidence.roles.flatMap((role, channel) => gapsOf(evidence, role, channel))) {
-    const group = groups.find(([first]) => first !== undefined && isSame(first, gap, near))
+  let firstNear = 0
+  for (const gap of gaps.toSorted((a, b) => a.startFrame - b.startFrame)) {
+    const isPast = (group: Gap[] | undefined) => group?.[0] !== undefined && group[0].startFrame < gap.startFrame - near
+    while (isPast(groups[firstNear])) firstNear += 1
+    const group = groups.slice(firstNear).find(([first]) => first !== undefined && isSame(first, gap, near))
     if (group === undefined) groups.push([gap])
     else if (!group.some(({ role }) => role === gap.role)) group.push(gap)
   }
-  const cut = groups.filter((group) => isCutIn(group, evidence.sampleRateHz) || isCutOff(group, evidence.frameCount))
-  return cut
-    .flatMap((group) => {
-      const { startFrame, endFrame } = group[0] as Gap
-      return classify(evidence, { startFrame, endFrame, channels: group.map(({ role }) => role) })
-    })
-    .toSorted((a, b) => a.startFrame - b.startFrame)
+  return groups
 }
 
 type Gap = QuietPiece & { readonly role: Role }
@@ -42,14 +55,17 @@ function isSame(a: FrameRange, b: FrameRange, near: number): boolean {
   return Math.abs(a.startFrame - b.startFrame) <= near && Math.abs(a.endFrame - b.endFrame) <= near
 }
 
-function classify(evidence: ProgrammeEvidence, hole: FrameRange & { readonly channels: readonly Role[] }): Hole[] {
+/** What a gap is called if it is cut into sound; null where it may be the break of an act, or the end. */
+function classify(evidence: ProgrammeEvidence, hole: Omit<Hole, 'kind'>): Hole | null {
   const seconds = evidence.secondsOf(hole.endFrame - hole.startFrame)
-  const isEnd = hole.endFrame === evidence.frameCount
-  if (seconds <= LONGEST_HOLE_SECONDS) return isEnd ? [] : [{ ...hole, kind: 'dropout' }]
   const others = evidence.roles.flatMap((role, channel) => (hole.channels.includes(role) ? [] : [channel]))
-  if (others.some((channel) => soundsThrough(evidence, hole, channel)))
-    return [{ ...hole, kind: 'intermittent-channel' }]
-  return seconds <= LONGEST_CUT_SECONDS && !isEnd ? [{ ...hole, kind: 'dropout' }] : []
+  if (seconds > LONGEST_HOLE_SECONDS && others.some((channel) => soundsThrough(evidence, hole, channel))) {
+    return { ...hole, kind: 'intermittent-channel' }
+  }
+  if (seconds > LONGEST_CUT_SECONDS || hole.endFrame === evidence.frameCount) return null
+  const mayBeEdited = seconds > LONGEST_SURE_SECONDS && evidence.silentShare > MOST_SILENT_SHARE
+  if (mayBeEdited && !others.some((channel) => soundsThrough(evidence, hole, channel))) return null
+  return { ...hole, kind: 'dropout' }
 }
 
 /** Whether a channel sounds within the first and the last tenth of a second of a hole, and mostly between. */
@@ -90,20 +106,23 @@ const MOST_LEVEL_RATIO = 10
 /** Shorter than this a hole that is not zero may be a wave that rests. */
 const SHORTEST_NOISY_SECONDS = 0.002
 
-/** Whether a stretch is a hole in the channels that have it at one instant. */
-function isCutIn(group: readonly Gap[], sampleRateHz: number): boolean {
-  const { startFrame, endFrame } = group[0] as Gap
-  const seconds = (endFrame - startFrame) / sampleRateHz
-  const steady = group.filter(({ start, end }) => start !== null && end !== null && isNear(start.level, end.level))
-  if (steady.some(isSharp) && seconds >= SHORTEST_NOISY_SECONDS) return true
+/** Whether the channels that have a gap at one instant were cut there. */
+function isCut(evidence: ProgrammeEvidence, group: readonly Gap[], hole: Hole): boolean {
+  const seconds = evidence.secondsOf(hole.endFrame - hole.startFrame)
+  if (hole.endFrame === evidence.frameCount) return group.some(isCutOff)
   const isLong = seconds > LONGEST_HOLE_SECONDS
+  const inSound = group.filter(({ start, end }) => start !== null && end !== null)
+  // What a long hole swallowed may have become louder or softer meanwhile.
+  const steady = inSound.filter(({ start, end }) => isLong || isNear(start?.level ?? 0, end?.level ?? 0))
+  if (steady.some(isSharp) && seconds >= SHORTEST_NOISY_SECONDS) return true
   const told = steady.filter(({ isZeroed }) => isZeroed || isLong)
   const startsHard = told.some(({ start }) => start?.isHard === true)
   const endsHard = told.some(({ end }) => end?.isHard === true)
   const breaks = told.some(({ start, end }) => start?.isBreak === true || end?.isBreak === true)
   // Zeros between two hard edges are no sound; otherwise the wave must be seen to break.
   if (startsHard && endsHard) return breaks || !isLong
-  return breaks && !isLong && (startsHard || endsHard)
+  // Where the sound stands right up to zeros at both sides, one hard edge is enough: a fade would have died away.
+  return breaks && (startsHard || endsHard) && told.some(({ isZeroed }) => isZeroed)
 }
 
 function isNear(a: number, b: number): boolean {
@@ -116,8 +135,8 @@ function isSharp({ start, end }: QuietPiece): boolean {
 }
 
 /** Cut off in the middle of a wave, and silent to the end of the programme. */
-function isCutOff(group: readonly Gap[], frameCount: number): boolean {
-  return group.some(({ start, endFrame }) => start?.isHard === true && start.isBreak && endFrame === frameCount)
+function isCutOff({ start }: Gap): boolean {
+  return start?.isHard === true && start.isBreak
 }
 
 /** A lost channel stands this far below its partner, and below this level. */

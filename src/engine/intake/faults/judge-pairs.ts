@@ -14,7 +14,7 @@ import { type ProgrammeEvidence, runsOf } from './programme.ts'
 /** Correlation over four seconds below which a pair counts as inverted; and how long it must stay so. */
 const INVERTED_CORRELATION = -0.5
 const WINDOW_HOPS = 40
-const SHORTEST_INVERTED_HOPS = 40
+const SHORTEST_INVERTED_HOPS = 80
 const BRIDGE_HOPS = 50
 /** The two must be within 12 dB of each other and above -55 dBFS to say anything. */
 const MOST_LEVEL_RATIO = 16

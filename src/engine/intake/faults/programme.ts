@@ -18,6 +18,7 @@ export class ProgrammeEvidence {
   readonly sampleRateHz: number
   readonly frameCount: number
   readonly hopCount: number
+  #silentShare: number | null = null
   readonly #joined = new Map<string, Float32Array | Uint8Array>()
 
   constructor(segments: readonly FaultEvidence[], programme: Inspected) {
@@ -46,6 +47,12 @@ export class ProgrammeEvidence {
 
   get fineHopCount(): number {
     return this.#join('fineLevels', ({ fineLevels }) => fineLevels).length / this.channelCount
+  }
+
+  /** Share of the programme's 10 ms in which no channel has any sound. */
+  get silentShare(): number {
+    this.#silentShare ??= this.#countSilent() / Math.max(1, this.fineHopCount)
+    return this.#silentShare
   }
 
   frameOfHop(hop: number): number {
@@ -81,6 +88,15 @@ export class ProgrammeEvidence {
       sum += series[hop * rowLength + column] as number
     }
     return sum
+  }
+
+  #countSilent(): number {
+    const levels = this.#join('fineLevels', ({ fineLevels }) => fineLevels)
+    let silent = 0
+    for (let first = 0; first < levels.length; first += this.channelCount) {
+      if (levels.subarray(first, first + this.channelCount).every((level) => level === 0)) silent += 1
+    }
+    return silent
   }
 
   #join(name: string, pick: (levels: LevelEvidence) => Float32Array | Uint8Array): Float32Array | Uint8Array {

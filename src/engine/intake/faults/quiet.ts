@@ -66,23 +66,30 @@ function isZeroed(plane: Float32Array, start: number, end: number): boolean {
 }
 
 function edgeBefore(plane: Float32Array, start: number, beside: number, lowestLevel: number): Edge {
-  const last = plane[start - 1] ?? 0
-  const slope = last - (plane[start - 2] ?? 0)
-  return edge(plane, Math.max(0, start - beside), start, [last, slope], lowestLevel)
+  const step = Math.abs((plane[start - 1] ?? 0) - (plane[start - 2] ?? 0))
+  const bend = Math.max(bendAt(plane, start - 1), bendAt(plane, start))
+  const cut = { step: Math.max(step, Math.abs(plane[start - 1] ?? 0)), bend }
+  return edge(plane, Math.max(0, start - beside), start, cut, lowestLevel)
 }
 
 function edgeAfter(plane: Float32Array, end: number, beside: number, lowestLevel: number): Edge {
-  const first = plane[end] ?? 0
-  const slope = (plane[end + 1] ?? 0) - first
-  return edge(plane, end, Math.min(plane.length, end + beside), [first, slope], lowestLevel)
+  const step = Math.abs((plane[end + 1] ?? 0) - (plane[end] ?? 0))
+  const bend = Math.max(bendAt(plane, end - 1), bendAt(plane, end))
+  const cut = { step: Math.max(step, Math.abs(plane[end] ?? 0)), bend }
+  return edge(plane, end, Math.min(plane.length, end + beside), cut, lowestLevel)
 }
 
-/** What cuts the sound in [start, end), whose value and slope are given where it is cut. */
+/** How much the wave bends at a frame: its second difference. */
+function bendAt(plane: Float32Array, frame: number): number {
+  return Math.abs((plane[frame - 1] ?? 0) - 2 * (plane[frame] ?? 0) + (plane[frame + 1] ?? 0))
+}
+
+/** What the cut beside the sound in [start, end) looks like, given how the wave steps and bends there. */
 function edge(
   plane: Float32Array,
   start: number,
   end: number,
-  [value, slope]: readonly [number, number],
+  cut: { readonly step: number; readonly bend: number },
   lowestLevel: number,
 ): Edge {
   let energy = 0
@@ -92,15 +99,11 @@ function edge(
     const sample = plane[frame] as number
     energy += sample * sample
     if (frame + 1 < end && sample === plane[frame + 1]) equal += 1
-    if (frame < start + 2) continue
-    bend = Math.max(bend, Math.abs(sample - 2 * (plane[frame - 1] as number) + (plane[frame - 2] as number)))
+    if (frame > start && frame + 1 < end) bend = Math.max(bend, bendAt(plane, frame))
   }
   const count = Math.max(1, end - start)
   const level = Math.sqrt(energy / count)
-  const step = Math.max(Math.abs(value), Math.abs(slope))
-  // The wave bends twice at the cut: where it should have gone on, and where it rests instead.
-  const bendAtCut = Math.max(Math.abs(value), Math.abs(slope))
-  const isBreak = bendAtCut > LEAST_BREAK * bend
+  const isBreak = cut.bend > LEAST_BREAK * bend
   const isLoudAndAlive = level >= lowestLevel && equal <= MOST_EQUAL_SHARE * count
-  return { isHard: isLoudAndAlive && (step >= LEAST_STEP * level || isBreak), isBreak, level }
+  return { isHard: isLoudAndAlive && (cut.step >= LEAST_STEP * level || isBreak), isBreak, level }
 }
