@@ -15,13 +15,17 @@ const KIND_WORDS: Readonly<Record<Passage['kind'], string>> = {
 const SMALLEST_SHARE = 0.05
 const MOST_CHANNELS = 4
 
-/** The passages as a mixer reads them before going back to the edit, a few lines each. */
-export function printPassages(found: PassagesOfFile, written: readonly string[]): string {
+/**
+ * The passages as a mixer reads them before going back to the edit, a few lines each; where nobody listened for speech,
+ * also that no line was looked at.
+ */
+export function printPassages(found: PassagesOfFile, written: readonly string[], listened: boolean): string {
   const { path, spec, conforms, programmeLoudnessLkfs, passages, findings } = found
   return [
     `${path}: ${conforms ? 'conforms' : 'does not conform'} to ${spec.title}\n`,
     `  ${describeFile(found)}\n`,
     `  programme loudness ${printFigure(programmeLoudnessLkfs, 2)}${programmeLoudnessLkfs === null ? '' : ' LKFS'}\n`,
+    ...(listened ? [] : ['  dialogue was not listened for: lines that are too soft were not looked for\n']),
     ...(passages.length === 0 ? ['  no passages\n'] : passages.map((passage) => printPassage(passage, found))),
     ...(findings.length === 0 ? [] : ['\n', printFindings(findings)]),
     ...written.map((file) => `  written: ${file}\n`),

@@ -137,6 +137,13 @@ test('without timecode, places are told in time from the first frame', async () 
   expect(run.stdout).toMatch(/ {2}0:00:\d\d\.\d\d {2}0:00:\d\d\.\d\d {3}[a-z -]+\n/)
 })
 
+test('that no line was looked at is told where nobody listened, and only there', async () => {
+  const deaf = await plimsollMust(['passages', at('pushed.wav'), ...SPEC, '--no-speech'], 1)
+  const heard = await plimsollMust(['passages', at('pushed.wav'), ...SPEC], 1)
+  expect(deaf.stdout).toContain('lines that are too soft were not looked for')
+  expect(heard.stdout).not.toContain('not looked for')
+})
+
 test.each([
   ['measure', (json: Json) => json.files[0].findings],
   ['verify', (json: Json) => json.findings],

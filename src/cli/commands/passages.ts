@@ -57,6 +57,7 @@ function run(path: string, options: Options): Promise<void> {
   return answer(options, async ({ signal, progress }) => {
     const spec = options.spec === undefined ? undefined : await loadSpec(options.spec)
     const { export: exports, replace, ...told } = options
+    const written = options.sheet === undefined ? exports : [...exports, options.sheet]
     const found = await findPassages(
       path,
       { ...told, spec, specName: options.spec, exports, replaces: replace ?? false, signal },
@@ -64,7 +65,7 @@ function run(path: string, options: Options): Promise<void> {
     )
     return {
       code: found.conforms ? EXIT.conforms : EXIT.finding,
-      text: printPassages(found, options.sheet === undefined ? exports : [...exports, options.sheet]),
+      text: printPassages(found, written, options.speech !== false),
       json: passagesJson(found),
     }
   })
