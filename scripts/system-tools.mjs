@@ -23,6 +23,7 @@ const NEEDS = [
   ['file /usr/share/asterisk/sounds/en_US_f_Allison', 'asterisk-core-sounds-en-wav'],
   ['file /usr/share/pocketsphinx/test/data', 'pocketsphinx-testdata'],
   ['file /usr/share/games/fillets-ng/sound/gods/cs', 'fillets-ng-data-cs'],
+  ['file /usr/share/games/ufoai/base/0snd.pk3', 'ufoai-sound'],
 ]
 
 function isOnPath(program) {

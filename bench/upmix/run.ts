@@ -1,57 +1,62 @@
-// Rebuilds the test mixes, sends every stem through the weights of its mix, and prints what became of it, for the set on
-// which the method was tuned and for one that it never saw; then the speed of the upmix.
-// npx tsx bench/upmix/run.ts
+// Rebuilds the test mixes, sends every stem through the weights of its mix, and prints what became of it: for the set on
+// which the method was tuned, for the same recipe with other contents, and for recorded sound that it never saw; then
+// the speed of the upmix. npx tsx bench/upmix/run.ts
 import { defaultSettings, segmentAt, steadyUpmix, UPMIX_PARAMETERS } from '../../src/domain/index.ts'
 import { upmixSegment } from '../../src/engine/render/index.ts'
 import { loadKernels } from '../../test/testkit/kernels.ts'
 import { sourceOf } from '../../test/testkit/mixes.ts'
-import { clickPreEchoDb, judgeMix, type UpmixFigures } from '../../test/testkit/mixes-metrics.ts'
+import { bassSumDb } from '../../test/testkit/mixes-masters.ts'
+import type { JudgedMix } from '../../test/testkit/mixes-metrics.ts'
 import { RATE } from '../../test/testkit/mixes-players.ts'
-import {
-  HELD_OUT_SET,
-  MIXES,
-  type MixName,
-  makeStems,
-  type StemSet,
-  stemsOf,
-  summed,
-  TUNING_SET,
-} from '../../test/testkit/mixes-stems.ts'
-import { FLOORS, isReached } from './floors.ts'
+import { makeRecordedStems } from '../../test/testkit/mixes-recorded.ts'
+import { makeStems, OTHER_SEED_SET, type StemSet, stemsOf, summed, TUNING_SET } from '../../test/testkit/mixes-stems.ts'
+import { CLAIMS, type Judged, judgeSet } from './claims.ts'
+import { claimRow, FIGURES, shown, table } from './tables.ts'
 
-const COLUMNS: Readonly<Record<keyof UpmixFigures, string>> = {
-  dialogueInCentrePercent: 'dialogue in C %',
-  dialogueCleannessDb: 'clean dB',
-  dialogueInSurroundsDb: 'dlg in surr. dB',
-  effectsInCentreDb: 'fx in C dB',
-  ambienceInSurroundsDb: 'amb. in surr. dB',
-  ambienceInCentreDb: 'amb. in C dB',
-  surroundAmbientToDirectDb: 'surr. amb/dir dB',
-  inputAmbientToDirectDb: 'input amb/dir dB',
-  imageErrorMeanDegrees: 'image mean',
-  imageErrorMaxDegrees: 'image max',
-  preEchoDb: 'pre-echo dB',
-  surroundCoherence: 'Ls/Rs coh.',
-  unevenness: 'unevenness',
+const kernels = loadKernels(384 * 1024 * 1024)
+
+function printMixes(title: string, { mixes }: Judged): void {
+  const names = Object.keys(FIGURES) as (keyof typeof FIGURES)[]
+  const rows = Object.entries(mixes).map(([mix, figures]) => [mix, ...names.map((name) => shown(figures[name]))])
+  table(title, ['mix', ...Object.values(FIGURES)], rows)
 }
 
-const kernels = loadKernels(256 * 1024 * 1024)
+function printBalances(title: string, { mixes }: Judged): void {
+  const rows = Object.entries(mixes).flatMap(([mix, { balances }]: [string, JudgedMix]) =>
+    Object.entries(balances ?? {}).map(([balance, { cleannessDb, swayDb }]) => [
+      mix,
+      balance,
+      shown(cleannessDb),
+      shown(swayDb),
+    ]),
+  )
+  table(title, ['mix', 'balance', 'artefact ratio dB', 'sway dB'], rows)
+}
 
-function printSet(title: string, set: StemSet): void {
-  const names = Object.keys(MIXES) as MixName[]
-  const figures = Object.fromEntries(names.map((name) => [name, judgeMix(kernels, set, name)]))
-  console.log(`\n${title}`)
-  console.log(['mix', ...Object.values(COLUMNS)].join(' | '))
-  for (const name of names) {
-    const row = (Object.keys(COLUMNS) as (keyof UpmixFigures)[]).map((key) => figures[name]![key]?.toFixed(2) ?? '-')
-    console.log([name, ...row].join(' | '))
+/** What one woofer makes of the bass: by default, with bass kept out of C, and with the LFE on top. */
+function printBass(set: StemSet): void {
+  const mix = summed(stemsOf(set, 'full'))
+  const ways = {
+    'LFE off': {},
+    'LFE off, centreLowCutHz 200': { centreLowCutHz: 200 },
+    'LFE -10 dB': { lfeGainDb: -10 },
+    'LFE -10 dB, centreLowCutHz 200': { lfeGainDb: -10, centreLowCutHz: 200 },
   }
-  for (const floor of FLOORS) {
-    const value = figures[floor.mix]![floor.figure]!
-    const limit = 'most' in floor.limit ? `<= ${floor.limit.most}` : `>= ${floor.limit.least}`
-    const verdict = isReached(floor, value) ? 'reached' : 'MISSED'
-    console.log(`${verdict}: ${floor.mix}, ${COLUMNS[floor.figure]} ${value.toFixed(2)} (${limit})`)
-  }
+  const curves = Object.entries(ways).map(([name, settings]) => ({ name, curve: bassSumDb(kernels, mix, settings) }))
+  const hz = curves[0]!.curve.map((band) => String(band.hz))
+  table(
+    'Bass of the recorded full mix in one woofer against the stereo, dB by third octaves',
+    ['settings', ...hz],
+    curves.map(({ name, curve }) => [name, ...curve.map((band) => shown(band.db))]),
+  )
+}
+
+function printHostile({ hostile }: Judged): void {
+  table(
+    'What is no programme',
+    ['input', 'finite', 'energy gain dB', 'fold-down error dBFS'],
+    hostile.map((each) => [each.name, each.isFinite ? 'yes' : 'NO', shown(each.energyGainDb), shown(each.lockDbfs)]),
+  )
 }
 
 function printSpeed(set: StemSet): void {
@@ -72,8 +77,19 @@ function printSpeed(set: StemSet): void {
   console.log(`\nupmix with decoding, ${RATE} Hz: ${median}x real time of processor time (median of 9, best ${best}x)`)
 }
 
-const tuning = makeStems(TUNING_SET)
-printSet('tuning set', tuning)
-printSet('held-out set', makeStems(HELD_OUT_SET))
-console.log(`\ntwo clicks 3 ms apart: pre-echo ${clickPreEchoDb(kernels).toFixed(1)} dB (floor -30)`)
-printSpeed(tuning)
+const recordedStems = makeRecordedStems()
+const recorded = judgeSet(kernels, recordedStems)
+const others = [TUNING_SET, OTHER_SEED_SET].map((recipe) => judgeSet(kernels, makeStems(recipe)))
+table(
+  'With default settings: recorded = never tuned on',
+  ['what', 'floor', 'aim', 'recorded', 'floor reached', 'tuning set', 'other seed'],
+  CLAIMS.map((claim) => claimRow(claim, recorded, others)),
+)
+printMixes('Recorded set', recorded)
+printBalances('Recorded set, the dialogue with the channels pulled apart', recorded)
+printBass(recordedStems)
+printHostile(recorded)
+others.forEach((each, index) => {
+  printMixes(index === 0 ? 'Tuning set' : 'Other seed', each)
+})
+printSpeed(recordedStems)

@@ -1,26 +1,25 @@
-import {
-  defaultSettings,
-  FOLD_DOWN_K,
-  segmentAt,
-  steadyUpmix,
-  UPMIX_PARAMETERS,
-  type UpmixSettings,
-} from '../../src/domain/index.ts'
+import { FOLD_DOWN_K } from '../../src/domain/index.ts'
 import { transform } from '../../src/dsp/fft.reference.ts'
-import { type Kernels, writeFronts } from '../../src/dsp/index.ts'
-import { upmixSegment } from '../../src/engine/render/index.ts'
-import { type Stereo, sourceOf } from './mixes.ts'
+import type { Kernels } from '../../src/dsp/index.ts'
+import {
+  addFives,
+  db,
+  energy,
+  energyOfFive,
+  type Five,
+  mainsOf,
+  pairEnergy,
+  planFor,
+  type Samples,
+  signedCoherence,
+  surroundEnergy,
+  throughWeightsOf,
+} from './five-channels.ts'
+import { kWeighted } from './k-weighted.ts'
+import type { Stereo } from './mixes.ts'
 import { RATE } from './mixes-players.ts'
 import { type MixName, type Stem, type StemSet, stemsOf, summed } from './mixes-stems.ts'
-
-/** The five channels that a sound becomes; the LFE is off. */
-export type Five = {
-  readonly left: Float64Array
-  readonly right: Float64Array
-  readonly centre: Float32Array
-  readonly leftSurround: Float32Array
-  readonly rightSurround: Float32Array
-}
+import { type BalanceName, type PulledApart, pulledApart } from './pulled-apart.ts'
 
 /** What is said of one mix; null where the mix has no such sound. Levels in dB are energies against the sound's own. */
 export type UpmixFigures = {
@@ -35,110 +34,98 @@ export type UpmixFigures = {
   readonly imageErrorMeanDegrees: number | null
   readonly imageErrorMaxDegrees: number | null
   readonly preEchoDb: number | null
+  readonly applauseInSurroundsDb: number | null
   readonly surroundCoherence: number
+  readonly worstSurroundCoherence: number | null
   readonly unevenness: number | null
+  readonly pulledApartDb: number | null
+  readonly centreMutedDb: number | null
+  readonly swayDb: number | null
 }
 
-/** Sends `stem` through the weights that `mix` gives. */
-export function throughWeightsOf(
-  kernels: Kernels,
-  mix: Stereo,
-  stem: Stereo,
-  settings: UpmixSettings = defaultSettings(UPMIX_PARAMETERS),
-): Five {
-  const mark = kernels.arena.mark()
-  const source = sourceOf(mix, RATE)
-  const segment = segmentAt(0, source.frameCount, RATE)
-  const out = upmixSegment(kernels, source, segment, steadyUpmix(settings), { through: sourceOf(stem, RATE) })
-  writeFronts(kernels, out, out, settings.frontSpread, out)
-  const five = {
-    left: out.left.slice(),
-    right: out.right.slice(),
-    centre: out.centre.slice(),
-    leftSurround: out.leftSurround.slice(),
-    rightSurround: out.rightSurround.slice(),
-  }
-  kernels.arena.release(mark)
-  return five
+export type JudgedMix = UpmixFigures & {
+  /** The dialogue in each changed balance; null without dialogue. */
+  readonly balances: Readonly<Record<BalanceName, PulledApart>> | null
 }
 
 /** Every stem of a mix through its weights, and what that says. */
-export function judgeMix(kernels: Kernels, set: StemSet, name: MixName): UpmixFigures {
+export function judgeMix(kernels: Kernels, set: StemSet, name: MixName): JudgedMix {
   const stems = stemsOf(set, name)
   const mix = summed(stems)
-  const sent = new Map(stems.map((stem) => [stem.name, throughWeightsOf(kernels, mix, stem)]))
+  const plan = planFor(kernels, mix)
+  const sent = new Map(stems.map((stem) => [stem.name, throughWeightsOf(kernels, mix, stem, plan)]))
   const of = (stem: Stem) => sent.get(stem.name)!
   const dialogue = stems.find((stem) => stem.name === 'dialogue')
-  const effects = stems.filter((stem) => stem.name.startsWith('effects'))
-  const ambience = stems.filter((stem) => stem.isAmbience)
-  const direct = stems.filter((stem) => !stem.isAmbience && stem.degrees !== null)
-  const ambienceIn = summed(ambience)
-  const ambienceOut = addFives(ambience.map(of))
-  const directOut = direct.length > 0 ? addFives(direct.map(of)) : null
   const whole = addFives(stems.map(of))
-  const images = direct.map((stem) => imageErrorDegrees(of(stem), stem.degrees!))
   return {
-    dialogueInCentrePercent: dialogue ? (100 * energy(of(dialogue).centre)) / energyOfFive(of(dialogue)) : null,
-    dialogueCleannessDb: dialogue ? cleannessDb(of(dialogue).centre, dialogue) : null,
-    dialogueInSurroundsDb: dialogue ? db(surroundEnergy(of(dialogue)) / pairEnergy(dialogue)) : null,
-    effectsInCentreDb: effects.length
-      ? db(energy(addFives(effects.map(of)).centre) / pairEnergy(summed(effects)))
-      : null,
-    ambienceInSurroundsDb: ambience.length ? db(surroundEnergy(ambienceOut) / pairEnergy(ambienceIn)) : null,
-    ambienceInCentreDb: ambience.length ? db(energy(ambienceOut.centre) / pairEnergy(ambienceIn)) : null,
-    surroundAmbientToDirectDb:
-      ambience.length && directOut ? db(surroundEnergy(ambienceOut) / surroundEnergy(directOut)) : null,
-    inputAmbientToDirectDb:
-      ambience.length && directOut ? db(pairEnergy(ambienceIn) / pairEnergy(summed(direct))) : null,
-    imageErrorMeanDegrees: images.length ? images.reduce((sum, degrees) => sum + degrees, 0) / images.length : null,
-    imageErrorMaxDegrees: images.length ? Math.max(...images) : null,
-    preEchoDb: effects.length ? preEchoDb(addFives(effects.map(of)), set.onsets) : null,
-    surroundCoherence: coherence(whole.leftSurround, whole.rightSurround),
-    unevenness: ambience.length ? unevenness(ambienceOut, ambienceIn) : null,
+    ...dialogueFigures(dialogue, dialogue && of(dialogue)),
+    ...effectFigures(stems, of, set.onsets),
+    ...ambienceFigures(stems, of),
+    ...imageFigures(stems, of),
+    surroundCoherence: signedCoherence(whole.leftSurround, whole.rightSurround),
+    worstSurroundCoherence: worstCoherence(whole),
   }
 }
 
-type Samples = Float32Array | Float64Array
-
-export function db(ratio: number): number {
-  return 10 * Math.log10(ratio)
-}
-
-export function energy(x: Samples, from = 0, to = x.length): number {
-  let sum = 0
-  for (let i = Math.max(0, from); i < Math.min(to, x.length); i++) sum += x[i]! * x[i]!
-  return sum
-}
-
-const pairEnergy = (pair: Stereo) => energy(pair.left) + energy(pair.right)
-const surroundEnergy = (five: Five) => energy(five.leftSurround) + energy(five.rightSurround)
-const channels = (five: Five): readonly Samples[] => [
-  five.left,
-  five.right,
-  five.centre,
-  five.leftSurround,
-  five.rightSurround,
-]
-
-function energyOfFive(five: Five, from = 0, to = five.left.length): number {
-  return channels(five).reduce((sum, channel) => sum + energy(channel, from, to), 0)
-}
-
-function addFives(fives: readonly Five[]): Five {
-  const add = <T extends Samples>(of: (five: Five) => T): T => {
-    const sum = of(fives[0]!).slice() as T
-    for (const five of fives.slice(1)) {
-      const plane = of(five)
-      for (let i = 0; i < sum.length; i++) sum[i] = sum[i]! + plane[i]!
+function dialogueFigures(dialogue: Stem | undefined, sent: Five | undefined) {
+  if (dialogue === undefined || sent === undefined) {
+    return {
+      dialogueInCentrePercent: null,
+      dialogueCleannessDb: null,
+      dialogueInSurroundsDb: null,
+      pulledApartDb: null,
+      centreMutedDb: null,
+      swayDb: null,
+      balances: null,
     }
-    return sum
   }
+  const balances = pulledApart(dialogue, sent)
+  const { 'C muted': withoutCentre, ...others } = balances
+  const heard = Object.values(others)
   return {
-    left: add((five) => five.left),
-    right: add((five) => five.right),
-    centre: add((five) => five.centre),
-    leftSurround: add((five) => five.leftSurround),
-    rightSurround: add((five) => five.rightSurround),
+    dialogueInCentrePercent: (100 * energy(sent.centre)) / energyOfFive(sent),
+    dialogueCleannessDb: cleannessDb(sent.centre, dialogue),
+    dialogueInSurroundsDb: db(surroundEnergy(sent) / pairEnergy(dialogue)),
+    pulledApartDb: Math.min(...heard.map((each) => each.cleannessDb)),
+    centreMutedDb: withoutCentre.cleannessDb,
+    swayDb: Math.max(...heard.map((each) => each.swayDb ?? 0)),
+    balances,
+  }
+}
+
+function effectFigures(stems: readonly Stem[], of: (stem: Stem) => Five, onsets: readonly number[]) {
+  const effects = stems.filter((stem) => stem.name.startsWith('effects'))
+  const applause = stems.find((stem) => stem.name === 'applause')
+  const sent = effects.length ? addFives(effects.map(of)) : null
+  return {
+    effectsInCentreDb: sent ? db(energy(sent.centre) / pairEnergy(summed(effects))) : null,
+    preEchoDb: sent ? preEchoDb(sent, onsets) : null,
+    applauseInSurroundsDb: applause ? db(surroundEnergy(of(applause)) / pairEnergy(applause)) : null,
+  }
+}
+
+const hasPlace = (stem: Stem) => !stem.isAmbience && stem.degrees !== null
+
+function ambienceFigures(stems: readonly Stem[], of: (stem: Stem) => Five) {
+  const ambience = stems.filter((stem) => stem.isAmbience)
+  const direct = stems.filter(hasPlace)
+  const sent = ambience.length ? addFives(ambience.map(of)) : null
+  const input = ambience.length ? summed(ambience) : null
+  const beside = direct.length && sent && input ? { sent: addFives(direct.map(of)), input: summed(direct) } : null
+  return {
+    ambienceInSurroundsDb: sent && input ? db(surroundEnergy(sent) / pairEnergy(input)) : null,
+    ambienceInCentreDb: sent && input ? db(energy(sent.centre) / pairEnergy(input)) : null,
+    surroundAmbientToDirectDb: sent && beside ? db(surroundEnergy(sent) / surroundEnergy(beside.sent)) : null,
+    inputAmbientToDirectDb: input && beside ? db(pairEnergy(input) / pairEnergy(beside.input)) : null,
+    unevenness: sent && input ? unevenness(sent, input) : null,
+  }
+}
+
+function imageFigures(stems: readonly Stem[], of: (stem: Stem) => Five) {
+  const errors = stems.filter(hasPlace).map((stem) => imageErrorDegrees(of(stem), stem.degrees!))
+  return {
+    imageErrorMeanDegrees: errors.length ? errors.reduce((sum, degrees) => sum + degrees, 0) / errors.length : null,
+    imageErrorMaxDegrees: errors.length ? Math.max(...errors) : null,
   }
 }
 
@@ -170,7 +157,7 @@ function imageErrorDegrees(five: Five, place: (seconds: number) => number): numb
     let x = 0
     let y = 0
     let power = 0
-    channels(five).forEach((channel, i) => {
+    mainsOf(five).forEach((channel, i) => {
       const part = energy(channel, from, from + IMAGE_BLOCK)
       const angle = (SPEAKER_DEGREES[i]! * Math.PI) / 180
       x += part * Math.cos(angle)
@@ -191,7 +178,7 @@ export function clickPreEchoDb(kernels: Kernels): number {
   const at = RATE / 2
   clicks.left[at] = 0.5
   clicks.right[at + 144] = 0.5
-  return preEchoDb(throughWeightsOf(kernels, clicks, clicks), [at])
+  return preEchoDb(throughWeightsOf(kernels, clicks, clicks, planFor(kernels, clicks)), [at])
 }
 
 /** Energy 30 .. 1 ms before the onsets over that of the 100 ms after them, in all five channels. */
@@ -205,10 +192,24 @@ function preEchoDb(effects: Five, onsets: readonly number[]): number {
   return db(before / after)
 }
 
-function coherence(a: Float32Array, b: Float32Array): number {
-  let product = 0
-  for (let i = 0; i < a.length; i++) product += a[i]! * b[i]!
-  return product / Math.sqrt(energy(a) * energy(b))
+/** Surrounds that are hardly there are not judged. @source common practice: room tone lies below */
+const LEAST_SURROUND_LKFS = -50
+/** Surrounds count by 1.41. @source ITU-R BS.1770-5 Table 3 */
+const SURROUND_WEIGHT = 1.41
+
+/** The lowest signed coherence of Ls and Rs in any 3 s, every 0.5 s, in which they are above -50 LKFS together. */
+function worstCoherence({ leftSurround, rightSurround }: Five): number | null {
+  const weighted = [kWeighted(leftSurround), kWeighted(rightSurround)]
+  const found: number[] = []
+  for (let from = 0; from + 3 * RATE <= leftSurround.length; from += RATE / 2) {
+    const to = from + 3 * RATE
+    const power = weighted.reduce((sum, x) => sum + energy(x, from, to), 0) / (3 * RATE)
+    // @source ITU-R BS.1770-5 Annex 1, equation 2
+    if (-0.691 + db(SURROUND_WEIGHT * power) > LEAST_SURROUND_LKFS) {
+      found.push(signedCoherence(leftSurround, rightSurround, from, to))
+    }
+  }
+  return found.length ? Math.min(...found) : null
 }
 
 /**

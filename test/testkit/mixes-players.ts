@@ -56,8 +56,7 @@ function midiFile(notes: readonly Note[], part: { program: number; isDrums: bool
   ])
   events.sort((a, b) => a.tick - b.tick || a.order - b.order)
   const tempo = Math.round(60e6 / part.beatsPerMinute)
-  const track = [0, 0xff, 0x51, 3, tempo >> 16, (tempo >> 8) & 255, tempo & 255]
-  if (!part.isDrums) track.push(0, 0xc0 | channel, part.program)
+  const track = [0, 0xff, 0x51, 3, tempo >> 16, (tempo >> 8) & 255, tempo & 255, 0, 0xc0 | channel, part.program]
   let now = 0
   for (const { tick, bytes } of events) {
     track.push(...variableLength(tick - now), ...bytes)

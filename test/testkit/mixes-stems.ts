@@ -3,8 +3,7 @@ import { type Note, play, RATE, speak } from './mixes-players.ts'
 import { bandPassed, gaussian, panGains, panned, pinkNoise, reverberant, rms, scaled, withRms } from './mixes-sound.ts'
 import { seededRandom } from './programmes.ts'
 
-const SECONDS = 16
-const FRAMES = SECONDS * RATE
+const FRAMES = 16 * RATE
 
 /** A part of a mix; `degrees` is where it was panned (+30 left .. -30 right) at a time, null where it has no one place. */
 export type Stem = Stereo & {
@@ -18,6 +17,7 @@ export type StemSet = {
   readonly stems: Readonly<Record<string, Stem>>
   /** Frames where a hard effect begins. */
   readonly onsets: readonly number[]
+  readonly mixes: Readonly<Partial<Record<MixName, Gains>>>
 }
 
 /** What makes one set unlike another: lines, voices, chords, places, seed. */
@@ -67,8 +67,8 @@ export const TUNING_SET: StemRecipe = {
   degrees: { piano: 20, guitar: -25, strings: 10, drums: -5 },
 }
 
-/** The set that nothing was ever tuned on. */
-export const HELD_OUT_SET: StemRecipe = {
+/** The same recipe with other lines, voices, chords, places and noise: nothing was tuned on it. */
+export const OTHER_SEED_SET: StemRecipe = {
   seed: 777,
   lines: [
     {
@@ -101,27 +101,34 @@ export const HELD_OUT_SET: StemRecipe = {
   degrees: { piano: -12, guitar: 27, strings: -18, drums: 3 },
 }
 
-export type MixName = 'dialogue + ambience' | 'dialogue + music' | 'dialogue + effects' | 'music' | 'applause' | 'full'
+export type MixName =
+  | 'dialogue + ambience'
+  | 'dialogue + music'
+  | 'dialogue + produced music'
+  | 'dialogue + effects'
+  | 'music'
+  | 'applause'
+  | 'full'
 
-const MUSIC = ['bass', 'piano', 'guitar', 'strings', 'drums', 'musicRoom'] as const
+/** Stems by name with their gains in dB. */
+export type Gains = Readonly<Record<string, number>>
 
-function musicAt(db: number): Record<string, number> {
-  return Object.fromEntries(MUSIC.map((name) => [name, db]))
-}
-
-/** The stems of each mix with their gains in dB. */
-export const MIXES: Readonly<Record<MixName, Readonly<Record<string, number>>>> = {
-  'dialogue + ambience': { dialogue: 0, dialogueRoom: 0, bed: 0 },
-  'dialogue + music': { dialogue: 0, dialogueRoom: 0, ...musicAt(-6) },
-  'dialogue + effects': { dialogue: 0, effectsLeft: 0, effectsRight: 0, bed: -6 },
-  music: musicAt(0),
-  applause: { applause: 0, bed: -10 },
-  full: { dialogue: 0, dialogueRoom: 0, effectsLeft: -6, effectsRight: -6, bed: -6, passBy: -9, ...musicAt(-10) },
+/** The mixes that every set has, with the instruments of its music. */
+export function mixesWith(instruments: readonly string[]): StemSet['mixes'] {
+  const musicAt = (db: number) => Object.fromEntries([...instruments, 'musicRoom'].map((name) => [name, db]))
+  return {
+    'dialogue + ambience': { dialogue: 0, dialogueRoom: 0, bed: 0 },
+    'dialogue + music': { dialogue: 0, dialogueRoom: 0, ...musicAt(-6) },
+    'dialogue + effects': { dialogue: 0, effectsLeft: 0, effectsRight: 0, bed: -6 },
+    music: musicAt(0),
+    applause: { applause: 0, bed: -10 },
+    full: { dialogue: 0, dialogueRoom: 0, effectsLeft: -6, effectsRight: -6, bed: -6, passBy: -9, ...musicAt(-10) },
+  }
 }
 
 /** The stems of a mix at their level. */
 export function stemsOf(set: StemSet, mix: MixName): Stem[] {
-  return Object.entries(MIXES[mix]).map(([name, db]) => {
+  return Object.entries(set.mixes[mix] ?? {}).map(([name, db]) => {
     const stem = set.stems[name]!
     const gain = 10 ** (db / 20)
     return { ...stem, left: scaled(stem.left, gain), right: scaled(stem.right, gain) }
@@ -129,10 +136,11 @@ export function stemsOf(set: StemSet, mix: MixName): Stem[] {
 }
 
 export function summed(stems: readonly Stereo[]): Stereo {
-  const left = new Float64Array(FRAMES)
-  const right = new Float64Array(FRAMES)
+  const frameCount = stems[0]!.left.length
+  const left = new Float64Array(frameCount)
+  const right = new Float64Array(frameCount)
   for (const stem of stems) {
-    for (let i = 0; i < FRAMES; i++) {
+    for (let i = 0; i < frameCount; i++) {
       left[i] = left[i]! + stem.left[i]!
       right[i] = right[i]! + stem.right[i]!
     }
@@ -140,32 +148,32 @@ export function summed(stems: readonly Stereo[]): Stereo {
   return { left, right }
 }
 
+/** A part of a mix from its sound; `degrees` null: it has no one place. */
+export function stem(name: string, audio: Stereo, degrees: Stem['degrees'], isAmbience = false): Stem {
+  return { name, left: audio.left, right: audio.right, degrees, isAmbience }
+}
+
+export const fixedAt = (degrees: number) => () => degrees
+
+const INSTRUMENTS = ['bass', 'piano', 'guitar', 'strings', 'drums'] as const
+
 export function makeStems(recipe: StemRecipe): StemSet {
   const random = gaussian(recipe.seed)
   const dialogue = dialogueOf(recipe)
   const parts = musicOf(recipe)
   const roomSend = parts.piano.map((x, i) => x + parts.guitar[i]! + parts.strings[i]! + 0.5 * parts.drums[i]!)
   const effects = effectsOf(random)
-  const at = (degrees: number) => () => degrees
-  const stem = (name: string, audio: Stereo, degrees: Stem['degrees'], isAmbience = false): Stem => ({
-    name,
-    ...audio,
-    degrees,
-    isAmbience,
-  })
   const passPlace = (seconds: number) => 30 * Math.cos((2 * Math.PI * seconds) / 8)
   const places = { bass: 0, ...recipe.degrees }
-  const instruments = (['bass', 'piano', 'guitar', 'strings', 'drums'] as const).map((name) =>
-    stem(name, panned(parts[name], places[name]), at(places[name])),
-  )
+  const instruments = INSTRUMENTS.map((name) => stem(name, panned(parts[name], places[name]), fixedAt(places[name])))
   const spoken = panned(dialogue, 0)
   const stems = [
-    stem('dialogue', spoken, at(0)),
+    stem('dialogue', spoken, fixedAt(0)),
     stem('dialogueRoom', atLevelBelow(reverberant(dialogue, 0.5, 8, random), spoken, 16), null, true),
     ...instruments,
     stem('musicRoom', atLevelBelow(reverberant(roomSend, 1.6, 12, random), summed(instruments), 9), null, true),
-    stem('effectsLeft', { left: effects.left, right: new Float64Array(FRAMES) }, at(30)),
-    stem('effectsRight', { left: new Float64Array(FRAMES), right: effects.right }, at(-30)),
+    stem('effectsLeft', { left: effects.left, right: new Float64Array(FRAMES) }, fixedAt(30)),
+    stem('effectsRight', { left: new Float64Array(FRAMES), right: effects.right }, fixedAt(-30)),
     stem(
       'bed',
       { left: scaled(pinkNoise(FRAMES, random), 0.02), right: scaled(pinkNoise(FRAMES, random), 0.02) },
@@ -173,13 +181,17 @@ export function makeStems(recipe: StemRecipe): StemSet {
       true,
     ),
     stem('passBy', moved(scaled(pinkNoise(FRAMES, random), 0.05), passPlace), passPlace),
-    stem('applause', applauseOf(recipe.seed), null),
+    stem('applause', applauseOf(FRAMES, { seed: recipe.seed, clapsPerSecond: 120 }), null),
   ]
-  return { stems: Object.fromEntries(stems.map((each) => [each.name, each])), onsets: effects.onsets }
+  return {
+    stems: Object.fromEntries(stems.map((each) => [each.name, each])),
+    onsets: effects.onsets,
+    mixes: mixesWith(INSTRUMENTS),
+  }
 }
 
 /** Scales a room to `db` below the sound that it belongs to. */
-function atLevelBelow(room: Stereo, sound: Stereo, db: number): Stereo {
+export function atLevelBelow(room: Stereo, sound: Stereo, db: number): Stereo {
   const gain =
     (Math.hypot(rms(sound.left), rms(sound.right)) * 10 ** (-db / 20)) / Math.hypot(rms(room.left), rms(room.right))
   return { left: scaled(room.left, gain), right: scaled(room.right, gain) }
@@ -251,7 +263,7 @@ function effectsOf(random: () => number): Stereo & { readonly onsets: readonly n
   return { ...sides, onsets }
 }
 
-function moved(x: Float64Array, place: (seconds: number) => number): Stereo {
+export function moved(x: Float64Array, place: (seconds: number) => number): Stereo {
   const left = new Float64Array(x.length)
   const right = new Float64Array(x.length)
   for (let i = 0; i < x.length; i++) {
@@ -262,13 +274,16 @@ function moved(x: Float64Array, place: (seconds: number) => number): Stereo {
   return { left, right }
 }
 
-/** 120 claps a second: 4 .. 18 ms of band noise, anywhere, up to 23 frames later on one side; RMS 0.05 in all. */
-function applauseOf(seed: number): Stereo {
+/** Claps: 4 .. 18 ms of band noise, anywhere, up to 23 frames later on one side; RMS 0.05 in all. */
+export function applauseOf(
+  frameCount: number,
+  { seed, clapsPerSecond }: { readonly seed: number; readonly clapsPerSecond: number },
+): Stereo {
   const uniform = seededRandom(seed + 1)
   const normal = gaussian(seed + 2)
-  const left = new Float64Array(FRAMES)
-  const right = new Float64Array(FRAMES)
-  for (let clap = 0; clap < 120 * SECONDS; clap++) {
+  const left = new Float64Array(frameCount)
+  const right = new Float64Array(frameCount)
+  for (let clap = 0; clap < (clapsPerSecond * frameCount) / RATE; clap++) {
     const hz = 700 + 1800 * uniform()
     const length = Math.round((0.004 + 0.014 * uniform()) * RATE)
     const raw = bandPassed(Float64Array.from({ length }, normal), 0.6 * hz, 1.8 * hz)
@@ -276,7 +291,7 @@ function applauseOf(seed: number): Stereo {
     const [a, b] = panGains(60 * uniform() - 30)
     const late = Math.floor(24 * uniform())
     const leftLate = uniform() < 0.5 ? late : 0
-    const at = Math.floor(uniform() * (FRAMES - length - 24))
+    const at = Math.floor(uniform() * (frameCount - length - 24))
     for (let i = 0; i < length; i++) {
       left[at + i + leftLate] = left[at + i + leftLate]! + a * sound[i]!
       right[at + i + late - leftLate] = right[at + i + late - leftLate]! + b * sound[i]!
