@@ -93,6 +93,23 @@ describe('faults planted in real music', () => {
     expect(alarms(report)).toHaveLength(plants.length - 1)
   })
 
+  it.each(TRACKS)(
+    '%s with ten clicks of one sample at -20 dBFS, loud places too: eight or more, and nothing else',
+    (track) => {
+      const planes = excerpt(track)
+      const clicks = Array.from({ length: 10 }, (_, k) => (4 + 5 * k) * RATE + 997 * k)
+      for (const [k, at] of clicks.entries()) planes[k % 2]![at]! += k % 4 < 2 ? 0.1 : -0.1
+      const found = alarms(inspect(planes, '2.0')).flatMap(({ id, places }) =>
+        places.map((place) => ({ id, ...place })),
+      )
+      const isPlanted = ({ id, startFrame }: { id: FaultId; startFrame: number }) =>
+        id === 'click' && clicks.some((at) => Math.abs(at - startFrame) <= 2)
+      expect(found.filter((alarm) => !isPlanted(alarm))).toEqual([])
+      const isFoundAt = (at: number) => found.some(({ startFrame }) => Math.abs(at - startFrame) <= 2)
+      expect(clicks.filter(isFoundAt).length).toBeGreaterThanOrEqual(8)
+    },
+  )
+
   it.each(TRACKS)('%s without them: none', (track) => {
     expect(alarms(inspect(excerpt(track), '2.0'))).toEqual([])
   })
