@@ -12,6 +12,7 @@ import {
   type Measured,
   type MeasuredPart,
   type Measurements,
+  type ProgrammeLanes,
   type SpeechLane,
   type UpmixPlan,
 } from '../domain/index.ts'
@@ -26,6 +27,7 @@ import {
 } from './by-segment.ts'
 import type { Crew, Watch } from './crew.ts'
 import { type Decision, type Render, refineGains } from './decide/index.ts'
+import { thinLanes } from './deliver/index.ts'
 import type { DeliveryOrder, DeliveryOutcome, DeliveryStore } from './delivery-order.ts'
 import { type Analysed, decide, joinAnalysed } from './forecast-pass.ts'
 import { gatherReport } from './gather-report.ts'
@@ -271,7 +273,7 @@ export type UpmixOrder = {
 }
 
 /**
- * Upmixes without a fit: one static gain at most, and no ceiling. Gives the figures of the bytes written; null where
+ * Upmixes without a fit: one static gain at most, and no ceiling. Gives the figures and levels of the bytes written; null where
  * samples do not fit the word, which is known before they are rendered: nothing may clip, so the caller refuses.
  */
 export async function upmixProgramme(
@@ -279,7 +281,10 @@ export async function upmixProgramme(
   crew: Crew,
   store: Pick<DeliveryStore, 'beginPass'>,
   watch: Watch,
-): Promise<{ readonly measurements: Measurements | null; readonly peakDbfs: number }> {
+): Promise<
+  | { readonly measurements: Measurements; readonly lanes: ProgrammeLanes; readonly peakDbfs: number }
+  | { readonly measurements: null; readonly peakDbfs: number }
+> {
   const { programme, plan, gainDb, bitsPerSample, through } = order
   const stages = new Stages(watch)
   const analysed = joinMeasured(await upmixSegments(crew, programme, plan, through, stages.tell('analyse')))
@@ -304,7 +309,7 @@ export async function upmixProgramme(
   // The highest positive word lies one step below full scale: a sample between the two is known only now.
   if (rendered.some(({ overs }) => overs > 0)) return { measurements: null, peakDbfs }
   const measured = await measureBySegment(crew, { ...programme, layout: '5.1' }, 'multichannel', stages.tell('verify'))
-  return { measurements: describeMeasured(measured), peakDbfs }
+  return { measurements: describeMeasured(measured), lanes: thinLanes(measured, null), peakDbfs }
 }
 
 /** Folds a programme down, without any fit. Gives the figures of the bytes written, and what would not have fitted the word. */

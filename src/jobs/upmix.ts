@@ -1,6 +1,7 @@
 import { basename, join } from 'node:path'
-import { type Finding, type Measurements, printFigure } from '../domain/index.ts'
+import { type Finding, type Measurements, type ProgrammeLanes, printFigure } from '../domain/index.ts'
 import { type Progress, upmixProgramme } from '../engine/index.ts'
+import { upmixPicture } from '../report/index.ts'
 import { refuseNonFinite } from './finite.ts'
 import { createPlanes } from './planes-file.ts'
 import { readTracks } from './read-tracks.ts'
@@ -9,7 +10,7 @@ import { isSameFile } from './same-file.ts'
 import { ScratchFolder } from './scratch.ts'
 import { SingleOutput } from './single-output.ts'
 import { type OpenedSource, openSource, orderedSource, programmeOf, refuseDamage } from './source.ts'
-import { inputsOf, nameTitle, openTitle, type TitleOptions } from './title.ts'
+import { inputsOf, nameTitle, openTitle, type Title, type TitleOptions } from './title.ts'
 import { type WavOutput, WavOutputs } from './wav-outputs.ts'
 import { type JobOptions, withCrew } from './with-crew.ts'
 
@@ -18,6 +19,8 @@ export type UpmixOptions = JobOptions &
     readonly gainDb: number
     readonly bitsPerSample: 16 | 24
     readonly replaces: boolean
+    /** Where to draw how the energy was divided over time. */
+    readonly picture?: string | undefined
     /** A stem of the mix that goes through the weights computed from the mix, and where the result goes. */
     readonly through?: { readonly stem: string; readonly out: string } | undefined
   }
@@ -44,11 +47,8 @@ export async function upmix(
   const sources = through === undefined ? inputsOf(named) : [...inputsOf(named), through.stem]
   using output = new SingleOutput(outPath, { replaces, sources })
   using stemOutput = through === undefined ? null : new SingleOutput(through.out, { replaces, sources })
-  if (stemOutput !== null && isSameFile(stemOutput.path, output.path)) {
-    throw refuse('JOBS_OUTPUT_EXISTS', `write "${stemOutput.path}"`, 'the upmix of the mix under that name', {
-      remedy: 'Name another file for the stem.',
-    })
-  }
+  using picture = options.picture === undefined ? null : new SingleOutput(options.picture, { replaces, sources })
+  refuseOneName([output, stemOutput, picture])
   const title = await openTitle(named, () => scratch.path, options)
   const source = await twoTrack(title.source, options)
   const stem =
@@ -85,19 +85,46 @@ export async function upmix(
           through: isThrough,
         }
         const watch = progress === undefined ? {} : { progress }
-        const { measurements, peakDbfs } = await upmixProgramme(order, crew, outputs, watch)
-        if (measurements === null) throw wouldClip(to.path, peakDbfs)
+        const upmixed = await upmixProgramme(order, crew, outputs, watch)
+        if (upmixed.measurements === null) throw wouldClip(to.path, upmixed.peakDbfs)
         await outputs.seal([], true)
-        return { path: to.path, measurements }
+        return { path: to.path, measurements: upmixed.measurements, lanes: upmixed.lanes }
       }
-      const made = await make(output, false)
-      const carried = stemOutput === null ? null : await make(stemOutput, true)
-      output.place()
-      stemOutput?.place()
-      return { ...made, findings, through: carried }
+      const { lanes, ...made } = await make(output, false)
+      picture?.writeText(upmixedPicture(title, made.path, lanes))
+      const { lanes: _, ...carried } = stemOutput === null ? { lanes: null } : await make(stemOutput, true)
+      for (const written of [output, stemOutput, picture]) written?.place()
+      return { ...made, findings, through: 'path' in carried ? carried : null }
     },
     opened,
   )
+}
+
+/** Several outputs of one name would leave the last one alone. */
+function refuseOneName(outputs: readonly (SingleOutput | null)[]): void {
+  const named = outputs.filter((output) => output !== null)
+  for (const [index, output] of named.entries()) {
+    if (!named.slice(0, index).some(({ path }) => isSameFile(path, output.path))) continue
+    throw refuse('JOBS_OUTPUT_EXISTS', `write "${output.path}"`, 'another output of this run under that name', {
+      remedy: 'Give each output a name of its own.',
+    })
+  }
+}
+
+function upmixedPicture({ source, upmix: { scenes } }: Title, path: string, lanes: ProgrammeLanes): string {
+  const { sampleRateHz } = source.format
+  const picture = {
+    durationSeconds: source.frameCount / sampleRateHz,
+    sampleRateHz,
+    clock: source.clock,
+    lanes,
+    scenes: scenes.map(({ name, startFrame, endFrame }) => ({
+      name,
+      startSeconds: startFrame / sampleRateHz,
+      endSeconds: endFrame / sampleRateHz,
+    })),
+  }
+  return upmixPicture(picture, `${basename(path)}: where the energy of the upmix went`)
 }
 
 async function twoTrack(source: OpenedSource, options: UpmixOptions): Promise<OpenedSource> {

@@ -2,9 +2,16 @@ import { readFileSync } from 'node:fs'
 import { describe, expect, test } from 'vitest'
 
 import { saltmarshReport } from '../../test/testkit/delivery.ts'
-import type { DeliveryReport } from '../domain/index.ts'
+import { clockFromLabel, type DeliveryReport } from '../domain/index.ts'
 import { timeTicks } from './axes.ts'
-import { loudnessPicture, placesOfPassages, REPORT_FONT_FILES, renderReportHtml, reportPicture } from './index.ts'
+import {
+  loudnessPicture,
+  placesOfPassages,
+  REPORT_FONT_FILES,
+  renderReportHtml,
+  reportPicture,
+  upmixPicture,
+} from './index.ts'
 import { PALETTE } from './palette.ts'
 
 const fonts = REPORT_FONT_FILES.map(({ weight, file }) => {
@@ -247,6 +254,66 @@ describe('the picture of a measured file', () => {
 
   test('shows no target and no limit where no spec was named', () => {
     expect(/class="(?:target|limit|band)"/.test(svg)).toBe(false)
+  })
+})
+
+describe('the picture of an upmix', () => {
+  // An hour of drop-frame timecode at 29.97 has 107892 pictures (SMPTE ST 12-1): this begins a second before 01:00:00;00.
+  // Half the power is 3.01 dB less: C carries half, L and R a quarter each where they sound, and Ls nothing but one column.
+  const level = (...dB: readonly (number | null)[]) => dB
+  const clock = clockFromLabel({ rate: '29.97', dropFrame: true }, 107892 - 30, 48000)
+  const svg = upmixPicture(
+    {
+      durationSeconds: 4,
+      sampleRateHz: 48000,
+      clock,
+      lanes: {
+        columnSeconds: 1,
+        dialogue: null,
+        channels: [
+          { role: 'L', levelLkfs: level(-23.0103, -23.0103, null, null) },
+          { role: 'R', levelLkfs: level(-23.0103, -23.0103, null, null) },
+          { role: 'C', levelLkfs: level(-20, -20, null, null) },
+          { role: 'LFE', levelLkfs: level(null, null, null, null) },
+          { role: 'Ls', levelLkfs: level(null, null, null, -20) },
+          { role: 'Rs', levelLkfs: level(null, null, null, null) },
+        ],
+      },
+      scenes: [{ name: 'harbour', startSeconds: 0, endSeconds: 2 }],
+    },
+    'saltmarsh-103_51.wav',
+  )
+  const plot = { top: 46, bottom: 286 }
+
+  test('divides the energy by power: two pairs 3.01 dB apart are halves', () => {
+    expect(svg).toContain('Over the whole programme: centre 40 %, fronts 40 %, surrounds 20 %.')
+    const middle = (plot.top + plot.bottom) / 2
+    const edges = /class="centre" d="M[\d.]+ ([\d.]+)L[\d.]+ ([\d.]+)/.exec(svg)?.slice(1).map(Number) as number[]
+    expect(edges).toHaveLength(2)
+    for (const y of edges) expect(y).toBeCloseTo(middle, 1)
+  })
+
+  test('stands for itself, marks the scene, and leaves the LFE out where nothing was sent to it', () => {
+    expect(brokenNesting(svg)).toBeNull()
+    expect(svg).toContain('>harbour</text>')
+    expect(svg).not.toContain('>LFE</text>')
+  })
+
+  // SMPTE ST 12-1: the first two labels of the minute are dropped at 29.97, but not in a full tenth minute (01:00:00).
+  test('has ticks under labels that exist', () => {
+    expect(svg).toContain('>01:00:00;00</text>')
+    const later = upmixPicture(
+      {
+        durationSeconds: 4,
+        sampleRateHz: 48000,
+        clock: clockFromLabel(clock.format, clock.startPicture + 1798, 48000),
+        lanes: { columnSeconds: 1, dialogue: null, channels: [] },
+        scenes: [],
+      },
+      'a reel',
+    )
+    expect(later).toContain('>01:01:00;02</text>')
+    expect(later).not.toContain('>01:01:00;00</text>')
   })
 })
 

@@ -85,6 +85,19 @@ describe('an upmix with scenes', () => {
   })
 })
 
+test('a picture shows where the energy went, and is refused where it would take the place of the upmix', async () => {
+  const path = sheet('pictured.json', { scenes: SCENES })
+  const args = ['upmix', path, at('pictured_51.wav'), '--set', 'centreShare=0.5']
+  await plimsollMust([...args, '--picture', at('pictured.svg')], 0)
+  const svg = readFileSync(at('pictured.svg'), 'utf8')
+  // Channels in the order of ITU-R BS.775; the LFE is fed in one scene.
+  for (const channel of ['L', 'R', 'C', 'LFE', 'Ls', 'Rs']) expect(svg).toContain(`>${channel}</text>`)
+  expect(svg).toContain('5 scenes are marked')
+  const run = await plimsoll([...args, '--replace', '--picture', at('pictured_51.wav')])
+  expect(run.code).toBe(2)
+  expect(run.stderr).toContain('another output of this run')
+})
+
 describe('a delivery with scenes', () => {
   test('is the same with one worker and two, closed, planned and verified', async () => {
     // A spec that is wide enough for one gain of both files.

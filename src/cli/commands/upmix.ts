@@ -11,6 +11,7 @@ import { answer, type CommonOptions } from '../terminal.ts'
 type Options = CommonOptions &
   TimecodeOptions & {
     readonly start?: string
+    readonly picture?: string
     readonly set: readonly string[]
     readonly through?: readonly string[]
     readonly gain: number
@@ -33,6 +34,7 @@ export function addUpmix(program: Command): void {
       '--through <stem and output...>',
       'send a stem of the mix through the weights computed from IN: STEM.wav OUT.wav',
     )
+    .option('--picture <svg>', 'also draw where the energy went over time: centre, fronts, surrounds, each channel')
   withStart(withSettings(withGain(withOutput(withTimecode(withCommon(command))))))
     .addHelpText(
       'after',
@@ -41,6 +43,7 @@ Examples:
   plimsoll upmix saltmarsh-103-master.wav saltmarsh-103_51.wav
   plimsoll upmix master.wav 51.wav --set centreShare=0.8 --set ambienceShare=1.2 --gain -3
   plimsoll upmix saltmarsh-103.json saltmarsh-103_51.wav --start drama-dialogue
+  plimsoll upmix saltmarsh-103-master.wav saltmarsh-103_51.wav --picture saltmarsh-103.svg
   plimsoll upmix mix.wav mix_51.wav --through dialogue.wav dialogue_51.wav
 
 Settings:
@@ -59,6 +62,7 @@ function run(path: string, outPath: string, options: Options): Promise<void> {
       {
         upmix: namedSettings(UPMIX_PARAMETERS, options.set),
         upmixStart: options.start,
+        picture: options.picture,
         timecodeRate,
         timecodeStart,
         dropFrame,
