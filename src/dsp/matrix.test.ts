@@ -52,6 +52,32 @@ describe('kernel against its equations', () => {
   })
 })
 
+describe('sides of the surround', () => {
+  const surround = noise(31)
+  // The side-weighted law, sqrt(2/3) and sqrt(1/3) (from memory), of a source in Ls alone; the turn of phase is left out.
+  const [near, far] = [Math.sqrt(2 / 3), Math.sqrt(1 / 3)]
+  const inLs = stereo(RATE, () => {
+    const s = 0.1 * surround()
+    return [-near * s, far * s]
+  })
+  const swapped: Stereo = { left: inLs.right, right: inLs.left }
+
+  it('a side-weighted surround comes out on its side', () => {
+    const [left, right] = [upmix(inLs, LT_RT), upmix(swapped, LT_RT)]
+    expect(levelDb(left.leftSurround) - levelDb(left.rightSurround)).toBeGreaterThan(20)
+    expect(levelDb(right.rightSurround) - levelDb(right.leftSurround)).toBeGreaterThan(20)
+  })
+
+  it('without sides both surrounds are the same', () => {
+    const out = upmix(
+      stereo(RATE, (i) => [-(inLs.right[i] as number), inLs.right[i] as number]),
+      LT_RT,
+    )
+    expect(differenceDb(out.leftSurround, out.rightSurround)).toBeLessThan(-120)
+    expect(levelDb(out.leftSurround)).toBeGreaterThan(-40)
+  })
+})
+
 describe('re-encode lock', () => {
   const tracks = encoded(26400, RATE)
   // -300 dBFS: rounding of double precision (2^-53 is -319 dB).

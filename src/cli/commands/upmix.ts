@@ -26,7 +26,8 @@ export function addUpmix(program: Command): void {
     .command('upmix')
     .summary('a stereo master to 5.1, at its own level')
     .description(
-      'Makes a 5.1 whose Lo/Ro fold-down is the stereo master again. No fit: use "plimsoll deliver" for a delivery.',
+      'Makes a 5.1 whose Lo/Ro fold-down is the stereo master again; an Lt/Rt is decoded, and its 5.1 encodes to it ' +
+        'again. No fit: use "plimsoll deliver" for a delivery.',
     )
     .argument('<in>', 'two-track WAV, BWF, RF64, BW64 or FLAC; or the sheet of a title, scenes included')
     .argument('<out>', '5.1 WAV file to write')
