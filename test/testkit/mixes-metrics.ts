@@ -178,7 +178,9 @@ export function clickPreEchoDb(kernels: Kernels): number {
   const at = RATE / 2
   clicks.left[at] = 0.5
   clicks.right[at + 144] = 0.5
-  return preEchoDb(throughWeightsOf(kernels, clicks, clicks, planFor(kernels, clicks)), [at])
+  // Two clicks alone are too little to tell a matrix from stereo.
+  const plan = planFor(kernels, clicks, { kind: 'stereo' })
+  return preEchoDb(throughWeightsOf(kernels, clicks, clicks, plan), [at])
 }
 
 /** Energy 30 .. 1 ms before the onsets over that of the 100 ms after them, in all five channels. */
