@@ -92,9 +92,10 @@ export const UPMIX_PARAMETERS = {
     unit: null,
     min: 0,
     max: 1,
-    default: 0.8,
+    default: 0.75,
     glide: 'frame',
-    sentence: 'Cancels direct sound in the surrounds; at 1 what remains of it is out of phase between the two.',
+    sentence:
+      'Cancels direct sound in the surrounds; at 1 the two share nothing, lower values leave a little of it in both.',
   },
   surroundHighCutHz: {
     kind: 'number',

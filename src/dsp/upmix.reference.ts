@@ -164,9 +164,15 @@ function centreSpectrum(
     const u = Math.abs(pl - pr) / Math.max(pl + pr, 1e-20)
     const w = settings.centreReach
     const reach = w >= 1 ? 1 : 0.5 + 0.5 * Math.cos(Math.PI * clip((u - 0.8 * w) / 0.25))
-    const gain = (settings.centreShare * reach * d) / den / K
-    re[b] = gain * (sr * spectrum.left.re[b]! + sl * spectrum.right.re[b]!)
-    im[b] = gain * (sr * spectrum.left.im[b]! + sl * spectrum.right.im[b]!)
+    // What both sides give is as the fit says; how it is shared between them turns to equal parts where they are equal.
+    const even = 0.3 * d
+    const pull = even ** 2 / (even + 4 * Math.abs(pl - pr) + 1e-300)
+    const gain = (settings.centreShare * reach * d * (sl + sr)) / den / (sl + sr + 2 * pull) / K
+    const held = (Math.min(pl, pr) / Math.max(pl, pr, 1e-300)) ** 0.125
+    const fromLeft = gain * (sr + pull) * (pl > pr ? held : 1)
+    const fromRight = gain * (sl + pull) * (pr > pl ? held : 1)
+    re[b] = fromLeft * spectrum.left.re[b]! + fromRight * spectrum.right.re[b]!
+    im[b] = fromLeft * spectrum.left.im[b]! + fromRight * spectrum.right.im[b]!
   }
   return { re, im }
 }
@@ -194,7 +200,7 @@ function speechDuck(geometry: UpmixGeometry, settings: UpmixSettings, powers: Po
   return fine.map((frame, m) => {
     const dominance = all[m]![0]! > 0 ? clip((inMiddle[m]![0]! / all[m]![0]! - 0.4) / 0.4) : 0
     return frame.map(
-      (x, b) => 1 - settings.surroundSpeechReject * dominance * duckBand(geometry, b) * clip((x - 0.2) / 0.5),
+      (x, b) => 1 - settings.surroundSpeechReject * dominance * duckBand(geometry, b) * clip((x - 0.15) / 0.4),
     )
   })
 }
@@ -216,8 +222,13 @@ function surroundSpectra(
     const pr = powers.pr[m]![b]!
     const xr = powers.re[m]![b]!
     const xi = powers.im[m]![b]!
-    const yr = settings.directRejection * xr
-    const yi = settings.directRejection * xi
+    // With directRejection 1 this is the inverse square root of [[P_L, X], [X*, P_R]] but for a factor a side: Ls and Rs
+    // share nothing.
+    const geometric = Math.sqrt(pl * pr)
+    const remaining = Math.sqrt(Math.max(0, pl * pr - xr * xr - xi * xi))
+    const nu = (settings.directRejection * geometric) / (geometric + remaining + 1e-300)
+    const yr = nu * xr
+    const yi = nu * xi
     const root = Math.sqrt((pl - pr) ** 2 + 4 * (xr * xr + xi * xi))
     const l1 = (pl + pr + root) / 2
     // The smaller eigenvalue as determinant over the larger one: the difference would lose it for coherent sound.

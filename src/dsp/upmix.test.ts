@@ -114,6 +114,31 @@ describe('sources whose place is known', () => {
   })
 })
 
+describe('what the surrounds share', () => {
+  // Two noises with a common part correlate by common / (common + own); the inverse square root of a covariance leaves
+  // signals that do not correlate (linear algebra). Short averages of the weights leave 0.06 of either sign.
+  it.each([0.25, 0.5, 0.75])('noises that correlate by %d come out without a common or an opposed part', (share) => {
+    const [l, r, c] = [noise(21), noise(22), noise(23)]
+    const [own, common] = [0.2 * Math.sqrt(1 - share), 0.2 * Math.sqrt(share)]
+    const tracks = stereo(96000, () => {
+      const x = common * c()
+      return [own * l() + x, own * r() + x]
+    })
+    expect(coherence(Float32Array.from(tracks.left), Float32Array.from(tracks.right))).toBeCloseTo(share, 1)
+    const surrounds = (directRejection?: number) => {
+      const out = upmix(tracks, {
+        surroundSpeechReject: 0,
+        ...(directRejection === undefined ? {} : { directRejection }),
+      })
+      expect(levelDb(out.leftSurround)).toBeGreaterThan(-60)
+      return coherence(out.leftSurround, out.rightSurround)
+    }
+    expect(Math.abs(surrounds(1))).toBeLessThan(0.06)
+    expect(surrounds()).toBeGreaterThan(-0.03)
+    expect(surrounds()).toBeLessThan(share / 2)
+  })
+})
+
 describe('hard inputs', () => {
   const cases: Record<string, Stereo> = {
     'no frame': stereo(0, () => [0, 0]),

@@ -11,11 +11,15 @@ const EMPTY: f32 = 1e-20
 const FAR: f32 = 1e15
 /** @source our regularisers: relative to the common power, and absolute for a transform of 1024 */
 const COMMON_LEAK: f32 = 1e-3
+/** How much of the common power speaks for taking equally from both sides, and how fast that ends where they differ. */
+const EVENNESS: f32 = 0.3
+const UNEVENNESS: f32 = 4
 const DETERMINANT_LEAST: f32 = 1e-9
 /** Keeps a division by zero away. */
 const TINY: f32 = 1e-30
-/** Share of common power in a bin at which the surrounds begin to be ducked; fully so 0.5 above it. */
-const SPEECH_FLOOR: f32 = 0.2
+/** Share of common power in a bin at which the surrounds begin to be ducked, and over which range. */
+const SPEECH_FLOOR: f32 = 0.15
+const SPEECH_RANGE: f32 = 0.4
 
 /**
  * The smaller eigenvalue of [[p, x], [x, q]] by way of the determinant, exact also where it is a tiny part of p + q.
@@ -61,6 +65,8 @@ export function upmixCentre(
   const far = f32x4.splat(FAR * unity)
   const empty = f32x4.splat(EMPTY * unity)
   const commonLeak = f32x4.splat(COMMON_LEAK * unity)
+  const evenness = f32x4.splat(EVENNESS * unity)
+  const unevenness = f32x4.splat(UNEVENNESS * unity)
   const eta = f32x4.splat(diffuseReject)
   // k C = a L + b R makes the centre of BS.775's fold-down weight; 1/k = sqrt 2.
   const gain = f32x4.splat(share * f32(Math.SQRT2))
@@ -85,14 +91,22 @@ export function upmixCentre(
     const e = f32x4.add(f32x4.mul(commonLeak, common), f32x4.mul(leakage, scale))
     const leftOnly = f32x4.add(f32x4.sub(pl, common), e)
     const rightOnly = f32x4.add(f32x4.sub(pr, common), e)
-    const commonRight = f32x4.mul(common, rightOnly)
-    const commonLeft = f32x4.mul(common, leftOnly)
-    const denominator = f32x4.add(f32x4.add(commonLeft, commonRight), f32x4.mul(leftOnly, rightOnly))
-    let weight = f32x4.div(gain, denominator)
-    if (hasWindow) weight = f32x4.mul(weight, reachWindow(f32x4.abs(f32x4.sub(pl, pr)), reach))
-    const a = f32x4.mul(commonRight, weight)
-    const b = f32x4.mul(commonLeft, weight)
     const twice = f32x4.add(common, common)
+    const apart = f32x4.abs(f32x4.sub(pl, pr))
+    const ownOfBoth = f32x4.add(leftOnly, rightOnly)
+    const denominator = f32x4.add(f32x4.mul(common, ownOfBoth), f32x4.mul(leftOnly, rightOnly))
+    const even = f32x4.mul(evenness, common)
+    const pull = f32x4.div(f32x4.mul(even, even), f32x4.add(f32x4.add(even, f32x4.mul(unevenness, apart)), tiny))
+    const parts = f32x4.add(ownOfBoth, f32x4.add(pull, pull))
+    let weight = f32x4.div(f32x4.mul(gain, f32x4.mul(common, ownOfBoth)), f32x4.mul(denominator, parts))
+    if (hasWindow) weight = f32x4.mul(weight, reachWindow(apart, reach))
+    // The louder side carries more than the common sound: less is taken from it, by the eighth root of the power ratio.
+    const louder = f32x4.max(pl, pr)
+    const held = f32x4.sqrt(f32x4.sqrt(f32x4.sqrt(f32x4.div(f32x4.min(pl, pr), louder))))
+    const fromLeft = v128.bitselect(held, one, f32x4.gt(pl, pr))
+    const fromRight = v128.bitselect(held, one, f32x4.gt(pr, pl))
+    const a = f32x4.mul(f32x4.mul(weight, fromLeft), f32x4.add(rightOnly, pull))
+    const b = f32x4.mul(f32x4.mul(weight, fromRight), f32x4.add(leftOnly, pull))
     v128.store(ratio + k, twice)
     const inBand = f32x4.mul(sum, v128.load(band + k))
     bandSum = f32x4.add(bandSum, inBand)
@@ -163,9 +177,9 @@ export function upmixSurrounds(
   const speechFloor = f32x4.splat(SPEECH_FLOOR * unity)
   const leakage = f32x4.splat(leak)
   const amount = f32x4.splat(share)
-  const twiceDuck = f32x4.splat(duck + duck)
-  const nu = f32x4.splat(directRejection)
-  const nuSquared = f32x4.splat(directRejection * directRejection)
+  const speechRange = f32x4.splat(SPEECH_RANGE * unity)
+  const duckSlope = f32x4.splat(duck / SPEECH_RANGE)
+  const rejection = f32x4.splat(directRejection)
   const isRoot = strictness === 0.5
   for (let k: usize = 0; k < plane; k += VECTOR) {
     const p = f32x4.max(zero, v128.load(powers + k))
@@ -182,6 +196,12 @@ export function upmixSurrounds(
     const larger = f32x4.add(f32x4.add(half, f32x4.sqrt(f32x4.add(f32x4.mul(apart, apart), crossSquared))), tiny)
     const smallerTimesLarger = f32x4.max(zero, f32x4.sub(product, crossSquared))
     const absolute = f32x4.mul(leakage, scale)
+    // sqrt(P_L P_R) / (sqrt(P_L P_R) + sqrt(P_L P_R - |X|^2)) of the direct sound is cancelled: what is left of Ls and Rs
+    // has nothing in common, neither in phase nor out of it.
+    const mean = f32x4.sqrt(product)
+    const remaining = f32x4.sqrt(smallerTimesLarger)
+    const nu = f32x4.div(f32x4.mul(rejection, mean), f32x4.add(f32x4.add(mean, remaining), tiny))
+    const nuSquared = f32x4.mul(nu, nu)
     const determinant = f32x4.add(
       f32x4.max(f32x4.sub(product, f32x4.mul(nuSquared, crossSquared)), f32x4.mul(leastShare, product)),
       f32x4.add(f32x4.mul(absolute, absolute), tiny),
@@ -191,8 +211,8 @@ export function upmixSurrounds(
     const smaller = f32x4.mul(quotient, determinant)
     const psi = f32x4.min(one, f32x4.add(smaller, smaller))
     const gate = isRoot ? f32x4.sqrt(psi) : power(psi, strictness)
-    const speech = f32x4.min(half, f32x4.max(zero, f32x4.sub(v128.load(fine + k), speechFloor)))
-    const open = f32x4.sub(one, f32x4.mul(f32x4.mul(twiceDuck, v128.load(band + k)), speech))
+    const speech = f32x4.min(speechRange, f32x4.max(zero, f32x4.sub(v128.load(fine + k), speechFloor)))
+    const open = f32x4.sub(one, f32x4.mul(f32x4.mul(duckSlope, v128.load(band + k)), speech))
     const weight = f32x4.mul(f32x4.mul(f32x4.mul(amount, gate), open), quotient)
     const toLeft = f32x4.mul(weight, pr)
     const toRight = f32x4.mul(weight, pl)
