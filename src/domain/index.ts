@@ -75,6 +75,7 @@ export type {
   TwoTrackReport,
   TwoTrackStretch,
 } from './inspection/two-track.ts'
+export { instantOnHop } from './instant-on-hop.ts'
 export {
   FOLD_DOWN_K,
   foldDownCoefficients,
@@ -111,6 +112,7 @@ export {
   type WhatIfFigures,
   windowMeans,
 } from './loudness/index.ts'
+export { distanceInside, isInside, margins } from './margins.ts'
 export type {
   ChannelFigures,
   ChannelPeaks,
@@ -151,6 +153,7 @@ export {
 } from './sheet.ts'
 export { delayAt, readSource, type SourceReading } from './source-reading.ts'
 export type { Clause, DeliverySpec, Limit, Waiver } from './spec.ts'
+export { type SpecLine, specLines } from './spec-lines.ts'
 export {
   type NetworkLayer,
   SPEECH_MODEL_SHA256,

@@ -12,6 +12,7 @@ import {
   type Measured,
   type MeasuredPart,
   type Measurements,
+  margins,
   type ProgrammeLanes,
   type SpeechLane,
   type UpmixPlan,
@@ -33,7 +34,7 @@ import { type Analysed, decide, joinAnalysed } from './forecast-pass.ts'
 import { gatherReport } from './gather-report.ts'
 import { Stages } from './progress-shares.ts'
 import { hasLfeAnywhere, render, seedOf } from './render-pass.ts'
-import { type Judgement, judge, judgeBreaks, judgeSignal, margins } from './verify/index.ts'
+import { type Judgement, judge, judgeBreaks, judgeSignal } from './verify/index.ts'
 import {
   describeProgramme,
   judgeContext,

@@ -1,15 +1,5 @@
 import { dirname, relative, resolve } from 'node:path'
-import {
-  type Clock,
-  clockFromLabel,
-  frameRateFraction,
-  framesPerHop,
-  labelAt,
-  type Passage,
-  printInstant,
-  readInstant,
-  type Sheet,
-} from '../domain/index.ts'
+import { clockFromLabel, instantOnHop, labelAt, type Passage, type Sheet } from '../domain/index.ts'
 import { titleIdOf } from '../engine/index.ts'
 import { type ChannelOptions, sha256Of } from '../media/index.ts'
 import { sheetJson } from '../protocol/index.ts'
@@ -19,8 +9,6 @@ import type { Title } from './title.ts'
 
 /** Ride points stand 100 ms apart, so no glide is shorter. */
 const GLIDE_MS = 100
-/** What time without timecode is written in. */
-const MILLISECONDS = { numerator: 1000, denominator: 1 }
 
 /** Passages whose trim is suggested, the larger effect first; a trim on a place that another has taken is left out. */
 export function trimmable(passages: readonly Passage[]): readonly Passage[] {
@@ -30,22 +18,6 @@ export function trimmable(passages: readonly Passage[]): readonly Passage[] {
     if (passage.suggestedTrimDb !== null && !overlaps) kept.push(passage)
   }
   return kept.toSorted((a, b) => a.startFrame - b.startFrame)
-}
-
-/**
- * The written time nearest to a frame that leaves the same hops inside a trim: a trim moves the ride points, which stand
- * in the middle of every 100 ms, and a label counts in pictures only.
- */
-function instantFor(frame: number, clock: Clock | null, sampleRateHz: number): string {
-  const hopFrames = framesPerHop(sampleRateHz)
-  const hopsBefore = (instant: number) => Math.ceil(instant / hopFrames - 0.5)
-  const { numerator, denominator } = clock === null ? MILLISECONDS : frameRateFraction(clock.format.rate)
-  const step = Math.ceil((sampleRateHz * denominator) / numerator)
-  const written = [frame, frame + step, Math.max(0, frame - step)].map((near) =>
-    printInstant(clock, near, sampleRateHz),
-  )
-  const isSame = (text: string) => hopsBefore(readInstant(clock, text, sampleRateHz) as number) === hopsBefore(frame)
-  return written.find(isSame) ?? (written[0] as string)
 }
 
 /**
@@ -67,7 +39,7 @@ export async function passagesSheet(
   // A sheet names the start by its label, so its clock begins with a whole picture.
   const isCounted = clock !== null && own?.timecode !== null
   const ruler = isCounted ? clockFromLabel(clock.format, clock.startPicture, clock.sampleRateHz) : null
-  const instant = (frame: number) => instantFor(frame, ruler, format.sampleRateHz)
+  const instant = (frame: number) => instantOnHop(ruler, frame, format.sampleRateHz)
   // A trim or a lock that the mixer has put there stands.
   const isFree = (passage: Passage) =>
     ![...placed.trims, ...placed.locks].some(

@@ -1,5 +1,4 @@
 export { type JudgeContext, judge, judgeSignal } from './judge.ts'
 export { judgeBreaks } from './judge-breaks.ts'
 export { type DeliveryToJudge, type Judgement, judgeDelivery } from './judge-delivery.ts'
-export { margins } from './margins.ts'
 export { findPassages } from './passages/index.ts'

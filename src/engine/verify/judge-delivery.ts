@@ -6,11 +6,11 @@ import {
   isJudgedOnDialogue,
   type Margin,
   type Measurements,
+  margins,
   printedValue,
   printFigure,
 } from '../../domain/index.ts'
 import { type JudgeContext, judge } from './judge.ts'
-import { margins } from './margins.ts'
 import { waive } from './waive.ts'
 
 /** Files of one delivery, measured from their bytes. */

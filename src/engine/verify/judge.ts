@@ -2,7 +2,9 @@ import {
   type Clause,
   type DeliverableRole,
   type DeliverySpec,
+  distanceInside,
   type Finding,
+  isInside,
   isJudgedOnDialogue,
   LEAST_DIALOGUE_SHARE,
   type LoudnessCurve,
@@ -12,9 +14,9 @@ import {
   printedValue,
   printFigure,
   printTime,
+  type SpecLine,
+  specLines,
 } from '../../domain/index.ts'
-import { type Line, specLines } from './lines.ts'
-import { distanceInside, isInside } from './margins.ts'
 import { placesAbove } from './places.ts'
 import { waive } from './waive.ts'
 
@@ -131,7 +133,7 @@ function judgeAnchor(measurements: Measurements, spec: DeliverySpec, context: Ju
 /** What is held against the target. */
 const TOTALS: readonly string[] = ['programmeLoudnessLkfs', 'dialogueLoudnessLkfs']
 
-function judgeLine(line: Line, spec: DeliverySpec, context: JudgeContext): readonly Finding[] {
+function judgeLine(line: SpecLine, spec: DeliverySpec, context: JudgeContext): readonly Finding[] {
   if (line.measured === null) return judgeUnmeasured(line, context)
   const isOffset = context.role === 'lo-ro' && TOTALS.includes(line.field)
   const missed = !isInside(line, line.measured)
@@ -143,7 +145,7 @@ function judgeLine(line: Line, spec: DeliverySpec, context: JudgeContext): reado
 }
 
 /** A required line without a value fails, but for two: silence has no peak, and an unmeasurable total is said once. */
-function judgeUnmeasured(line: Line, context: JudgeContext): readonly Finding[] {
+function judgeUnmeasured(line: SpecLine, context: JudgeContext): readonly Finding[] {
   if (line.unit === 'dBTP' || line.field.endsWith('programmeLoudnessLkfs')) return []
   return [
     {
@@ -160,7 +162,7 @@ function judgeUnmeasured(line: Line, context: JudgeContext): readonly Finding[] 
   ]
 }
 
-function judgePlaces(line: Line, curve: LoudnessCurve, context: JudgeContext): readonly Finding[] {
+function judgePlaces(line: SpecLine, curve: LoudnessCurve, context: JudgeContext): readonly Finding[] {
   const places = placesAbove(curve, (lkfs) => !isInside(line, lkfs))
   const worst = places.toSorted((a, b) => b.highestLkfs - a.highestLkfs).slice(0, MOST_PLACES)
   const left = places.length - worst.length
@@ -176,7 +178,7 @@ function judgePlaces(line: Line, curve: LoudnessCurve, context: JudgeContext): r
     })
 }
 
-function missedLine(line: Line, measured: number, at: Place | null, context: JudgeContext): Finding {
+function missedLine(line: SpecLine, measured: number, at: Place | null, context: JudgeContext): Finding {
   const where =
     at === null ? '' : ` at ${at.timecode ?? printTime((context.startOfDaySeconds ?? 0) + at.startSeconds, 1)}`
   const beyond = -distanceInside(line, measured)
@@ -198,7 +200,7 @@ function missedLine(line: Line, measured: number, at: Place | null, context: Jud
 
 /** Both files carry one gain, so the stereo stands beside the target by what the upmix takes from the 5.1. */
 function stereoOffset(
-  line: Line,
+  line: SpecLine,
   measured: number,
   spec: DeliverySpec,
   missed: boolean,
@@ -225,7 +227,7 @@ function stereoOffset(
   }
 }
 
-function byRounding(line: Line, context: JudgeContext): readonly Finding[] {
+function byRounding(line: SpecLine, context: JudgeContext): readonly Finding[] {
   const measured = line.measured as number
   if (distanceInside(line, measured) >= 0 || !isInside(line, measured)) return []
   return [
@@ -244,13 +246,13 @@ function byRounding(line: Line, context: JudgeContext): readonly Finding[] {
   ]
 }
 
-function curveOf(line: Line, context: JudgeContext): LoudnessCurve | null {
+function curveOf(line: SpecLine, context: JudgeContext): LoudnessCurve | null {
   if (line.field === 'maxShortTermLkfs') return context.curves?.shortTerm ?? null
   if (line.field === 'maxMomentaryLkfs') return context.curves?.momentary ?? null
   return null
 }
 
-function pointOf(line: Line, context: JudgeContext): Place | null {
+function pointOf(line: SpecLine, context: JudgeContext): Place | null {
   const seconds = context.truePeakSeconds
   if (line.field !== 'maxTruePeakDbtp' || seconds === undefined) return null
   return placeOf({ startSeconds: seconds, endSeconds: seconds }, context)
@@ -265,11 +267,11 @@ function whole(id: string, severity: Finding['severity'], line: string | null) {
   return { id, severity, line, measured: null, allowed: null, unit: null, at: null } as const
 }
 
-function allowedOf(line: Line): Finding['allowed'] {
+function allowedOf(line: SpecLine): Finding['allowed'] {
   return line.low === null ? line.high : [line.low, line.high]
 }
 
-function allowedInWords(line: Line): string {
+function allowedInWords(line: SpecLine): string {
   return line.low === null ? printFigure(line.high) : `${printFigure(line.low)} to ${printFigure(line.high)}`
 }
 

@@ -1,7 +1,13 @@
 import { describe, expect, test } from 'vitest'
-import { type DeliverySpec, type FoldDownLock, type Measurements, thinnestMargins } from '../../domain/index.ts'
+import {
+  type DeliverySpec,
+  type FoldDownLock,
+  type Measurements,
+  margins,
+  thinnestMargins,
+} from '../../domain/index.ts'
 import { findSpec } from '../../specs/index.ts'
-import { type JudgeContext, judge, judgeDelivery, judgeSignal, margins } from './index.ts'
+import { type JudgeContext, judge, judgeDelivery, judgeSignal } from './index.ts'
 
 /** ATSC A/85:2013: -24 LKFS within 2 dB, and -2 dBTP (the peak limit from memory). */
 const A85 = findSpec('atsc-a85-short') as DeliverySpec

@@ -3,6 +3,7 @@ import {
   FINE_HOPS_PER_SECOND,
   type FrameRange,
   gainToDb,
+  isInside,
   LAYOUTS,
   loudnessOf,
   MOMENTARY_SECONDS,
@@ -10,11 +11,10 @@ import {
   powerToDb,
   printFigure,
   SHORT_TERM_SECONDS,
+  type SpecLine,
   type Trim,
   windowMeans,
 } from '../../../domain/index.ts'
-import type { Line } from '../lines.ts'
-import { isInside } from '../margins.ts'
 import type { Found } from './describe.ts'
 import { gainsOnParts, type Part, type Programme, trimOn } from './programme.ts'
 
@@ -67,7 +67,13 @@ function runsWhere(count: number, joined: number, isIn: (index: number) => boole
   return runs
 }
 
-function windowRuns(programme: Programme, index: number, powers: Float64Array, line: Line, length: number): Found[] {
+function windowRuns(
+  programme: Programme,
+  index: number,
+  powers: Float64Array,
+  line: SpecLine,
+  length: number,
+): Found[] {
   const part = programme.pieces[index] as Part
   const means = windowMeans(powers, length)
   const limit = powerOf(line.high)
@@ -127,7 +133,7 @@ function leastTrim(programme: Programme, place: Place, length: number, limit: nu
   return -high / TRIMS_PER_DB
 }
 
-function peakRuns(programme: Programme, part: Part, gain: Float64Array | null, line: Line): Found[] {
+function peakRuns(programme: Programme, part: Part, gain: Float64Array | null, line: SpecLine): Found[] {
   const { measured, startFrame } = part
   const history = measured.truePeak100ms
   const channelCount = LAYOUTS[measured.layout].length
@@ -154,7 +160,7 @@ function peakRuns(programme: Programme, part: Part, gain: Float64Array | null, l
 }
 
 /** Without a history only the highest peak of a part has a place. */
-function highestPeak(programme: Programme, part: Part, line: Line, gainDbAt: (hop: number) => number): Found[] {
+function highestPeak(programme: Programme, part: Part, line: SpecLine, gainDbAt: (hop: number) => number): Found[] {
   const { hopFrames } = programme
   const peak = part.measured.channels.map(({ truePeak }) => truePeak).reduce((a, b) => (b.value > a.value ? b : a))
   const hop = Math.floor(peak.frameIndex / hopFrames)
@@ -170,7 +176,7 @@ function aroundHops(programme: Programme, part: Part, first: number, end: number
   return framesOf(programme, part, { first: fine(first - 1), end: fine(end + 1) })
 }
 
-function peakPassage(line: Line, range: FrameRange, measured: number, peakFrame: number): Found {
+function peakPassage(line: SpecLine, range: FrameRange, measured: number, peakFrame: number): Found {
   const trim = -Math.ceil((measured - line.high) * TRIMS_PER_DB) / TRIMS_PER_DB
   return { ...passageOf(line, range, measured, peakFrame), suggestedTrimDb: trim }
 }
@@ -181,7 +187,12 @@ function framesOf({ hopFrames }: Programme, part: Part, { first, end }: { first:
   return { startFrame: frame(first), endFrame: frame(end) }
 }
 
-function passageOf(line: Line, range: FrameRange, measured: number, peakFrame: number): Omit<Found, 'suggestedTrimDb'> {
+function passageOf(
+  line: SpecLine,
+  range: FrameRange,
+  measured: number,
+  peakFrame: number,
+): Omit<Found, 'suggestedTrimDb'> {
   const excess = measured - line.high
   const unit = line.unit === 'dBTP' ? 'dB' : 'LU'
   return {

@@ -1,6 +1,10 @@
-import { FINE_HOPS_PER_HOP, printFigure, SHORT_TERM_SECONDS } from '../../../domain/index.ts'
-import type { Line } from '../lines.ts'
-import { distanceInside } from '../margins.ts'
+import {
+  distanceInside,
+  FINE_HOPS_PER_HOP,
+  printFigure,
+  SHORT_TERM_SECONDS,
+  type SpecLine,
+} from '../../../domain/index.ts'
 import type { Found } from './describe.ts'
 import type { Programme } from './programme.ts'
 
@@ -10,7 +14,7 @@ const MOMENTARY_SECONDS = 0.4
 /** The lines of a conforming programme that are met with the least room, and where that is. */
 export function marginPassages(programme: Programme): readonly Found[] {
   return programme.lines
-    .filter((line): line is Line & { measured: number } => line.measured !== null)
+    .filter((line): line is SpecLine & { measured: number } => line.measured !== null)
     .toSorted((a, b) => distanceInside(a, a.measured) - distanceInside(b, b.measured))
     .flatMap((line) => {
       const place = placeOf(programme, line.field)
@@ -60,7 +64,7 @@ function placeOf(programme: Programme, field: string): Span | null {
   }
 }
 
-function marginOf(line: Line, measured: number, place: Span): Found {
+function marginOf(line: SpecLine, measured: number, place: Span): Found {
   const room = distanceInside(line, measured)
   const unit = line.unit === 'dBTP' ? 'dB' : 'LU'
   return {

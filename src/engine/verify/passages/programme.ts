@@ -10,7 +10,9 @@ import {
   type MeasuredPart,
   type Measurements,
   powerGains,
+  type SpecLine,
   type SpeechLane,
+  specLines,
   speechWithin,
   spokenWithin,
   type Trim,
@@ -20,7 +22,6 @@ import {
   type WhatIfFigures,
   withDialogue,
 } from '../../../domain/index.ts'
-import { type Line, specLines } from '../lines.ts'
 
 /** What a programme is searched by. All frames are those of the file. */
 export type PassageSearch = {
@@ -49,7 +50,7 @@ export type Programme = PassageSearch & {
   readonly sampleRateHz: number
   readonly hopFrames: number
   readonly measurements: Measurements
-  readonly lines: readonly Line[]
+  readonly lines: readonly SpecLine[]
   readonly whatIf: WhatIf
   readonly asItIs: WhatIfFigures
 }

@@ -1,15 +1,15 @@
 import {
   type FrameRange,
   HOPS_PER_SECOND,
+  isInside,
   loudnessOf,
   powerOf,
   printFigure,
   SHORT_TERM_SECONDS,
+  type SpecLine,
   type Trim,
   windowMeans,
 } from '../../../domain/index.ts'
-import type { Line } from '../lines.ts'
-import { isInside } from '../margins.ts'
 import type { Found } from './describe.ts'
 import { figuresUnder, hopsUnder, type Part, type Programme, trimOn } from './programme.ts'
 
@@ -28,7 +28,7 @@ const SHORT_TERM_HOPS = SHORT_TERM_SECONDS * HOPS_PER_SECOND
  * target and whose trim brings it down most, or the dialogue that would have to come up. The gates are computed anew.
  */
 export function totalPassages(programme: Programme, trims: readonly Trim[]): readonly Found[] {
-  const line = programme.lines[0] as Line
+  const line = programme.lines[0] as SpecLine
   const field = line.field === 'dialogueLoudnessLkfs' ? 'dialogueLoudnessLkfs' : 'programmeLoudnessLkfs'
   const asItIs = programme.asItIs[field]
   const measured = figuresUnder(programme, trims)[field]
@@ -99,7 +99,7 @@ function stretchOf({ hopFrames }: Programme, part: Part, hops: Float64Array, fir
   }
 }
 
-function passageOf(programme: Programme, line: Line, stretch: Stretch, measured: number, bound: number): Found {
+function passageOf(programme: Programme, line: SpecLine, stretch: Stretch, measured: number, bound: number): Found {
   const { targetLkfs } = programme.spec.programmeLoudness
   const { loudnessLkfs, ...range } = stretch
   const isLoud = measured > bound

@@ -1,13 +1,10 @@
-import {
-  type Clause,
-  type DeliverableRole,
-  type DeliverySpec,
-  isJudgedOnDialogue,
-  type Measurements,
-} from '../../domain/index.ts'
+import type { DeliverableRole } from './delivery.ts'
+import { isJudgedOnDialogue } from './dialogue.ts'
+import type { Measurements } from './measurements.ts'
+import type { Clause, DeliverySpec } from './spec.ts'
 
 /** One line of a spec held against one file: what was measured and the bounds it must stay inside. */
-export type Line = {
+export type SpecLine = {
   readonly id: string
   /** The field of the measurements, e.g. `foldDown.loRo.maxTruePeakDbtp`. */
   readonly field: string
@@ -32,7 +29,7 @@ const FOLD_DOWN_PRACTICE: Clause = {
 }
 
 /** Every line that the spec asks of this file, in the order of the report. */
-export function specLines(measurements: Measurements, spec: DeliverySpec, role: DeliverableRole): readonly Line[] {
+export function specLines(measurements: Measurements, spec: DeliverySpec, role: DeliverableRole): readonly SpecLine[] {
   const ceiling = spec.maxTruePeakDbtp
   return [
     loudnessLine(measurements, spec),
@@ -72,7 +69,7 @@ export function specLines(measurements: Measurements, spec: DeliverySpec, role: 
   ]
 }
 
-function loudnessLine(measurements: Measurements, spec: DeliverySpec): Line {
+function loudnessLine(measurements: Measurements, spec: DeliverySpec): SpecLine {
   const { targetLkfs, toleranceBelowLu, toleranceAboveLu, source } = spec.programmeLoudness
   const isDialogue = isJudgedOnDialogue(spec, measurements)
   return {
@@ -89,13 +86,13 @@ function loudnessLine(measurements: Measurements, spec: DeliverySpec): Line {
   }
 }
 
-function foldDownLines(measurements: Measurements, spec: DeliverySpec): readonly Line[] {
+function foldDownLines(measurements: Measurements, spec: DeliverySpec): readonly SpecLine[] {
   const loRo = measurements.foldDown.loRo
   if (loRo === null) return []
   const { targetLkfs, toleranceBelowLu, toleranceAboveLu } = spec.programmeLoudness
   const shared = { severity: 'warn', source: FOLD_DOWN_PRACTICE } as const
   const isDialogue = isJudgedOnDialogue(spec, measurements)
-  const loudness: Line = {
+  const loudness: SpecLine = {
     ...shared,
     id: 'fold-down-loudness',
     field: isDialogue ? 'foldDown.loRo.dialogueLoudnessLkfs' : 'foldDown.loRo.programmeLoudnessLkfs',
@@ -107,7 +104,7 @@ function foldDownLines(measurements: Measurements, spec: DeliverySpec): readonly
     remedy: 'check the levels of centre and surrounds, or deliver the stereo at a gain of its own',
   }
   if (spec.maxTruePeakDbtp === undefined) return [loudness]
-  const peak: Line = {
+  const peak: SpecLine = {
     ...shared,
     id: 'fold-down-true-peak',
     field: 'foldDown.loRo.maxTruePeakDbtp',
@@ -123,8 +120,8 @@ function foldDownLines(measurements: Measurements, spec: DeliverySpec): readonly
 
 function limit(
   asked: DeliverySpec['maxTruePeakDbtp'],
-  line: Omit<Line, 'low' | 'high' | 'severity' | 'source'>,
-): readonly Line[] {
+  line: Omit<SpecLine, 'low' | 'high' | 'severity' | 'source'>,
+): readonly SpecLine[] {
   return asked === undefined
     ? []
     : [{ ...line, low: null, high: asked.value, severity: asked.severity, source: asked.source }]
