@@ -1,10 +1,10 @@
 import type { Command } from 'commander'
-import { Refusal } from '../../domain/index.ts'
-import { type InspectedFile, inspectFile, TOOL_VERSION } from '../../jobs/index.ts'
+import { type InspectedFile, inspectFiles, TOOL_VERSION } from '../../jobs/index.ts'
 import { type ProgrammeOptions, withProgramme } from '../options.ts'
-import { EXIT, printRefusal, refusalJson } from '../outcome.ts'
+import { EXIT } from '../outcome.ts'
 import { placed } from '../placed.ts'
 import { hasFailed, printInspection } from '../print-inspection.ts'
+import { orRefusal, printRefused, refusedJson } from '../refused.ts'
 import { answer } from '../terminal.ts'
 
 export function addInspect(program: Command): void {
@@ -34,30 +34,16 @@ Exit code: 0 nothing that would fail a delivery, 1 faults that would, 2 refused.
 
 function inspect(paths: readonly string[], options: ProgrammeOptions): Promise<void> {
   return answer(options, async ({ signal, progress }) => {
-    const files: InspectedFile[] = []
-    const refused: { readonly path: string; readonly refusal: Refusal }[] = []
-    for (const [index, path] of paths.entries()) {
-      const told = ({ stage, share }: Parameters<typeof progress>[0]) =>
-        progress({ stage, share: (index + share) / paths.length })
-      try {
-        files.push(await inspectFile(path, { ...options, signal }, told))
-      } catch (error) {
-        // One of many that cannot be read must not cost the findings of the others.
-        if (!(error instanceof Refusal) || paths.length === 1) throw error
-        refused.push({ path, refusal: error })
-      }
-    }
+    const inspected = await inspectFiles(paths, { ...options, signal }, progress)
+    const { files, refused } = orRefusal(inspected, paths)
     return {
       code: refused.length > 0 ? EXIT.refused : files.some(hasFailed) ? EXIT.finding : EXIT.conforms,
-      text: [
-        ...files.map(printInspection),
-        ...refused.map(({ path, refusal }) => `${path}\n${printRefusal(refusal)}`),
-      ].join('\n'),
+      text: [...files.map(printInspection), ...refused.map(printRefused)].join('\n'),
       json: {
         version: 1,
         tool: { name: 'plimsoll', version: TOOL_VERSION },
         files: files.map(fileJson),
-        refused: refused.map(({ path, refusal }) => ({ path, refusal: refusalJson(refusal) })),
+        refused: refused.map(refusedJson),
       },
     }
   })

@@ -12,10 +12,11 @@ import {
   TOOL_VERSION,
 } from '../../jobs/index.ts'
 import { type ProgrammeOptions, withProgramme } from '../options.ts'
-import { EXIT, printRefusal, refusalJson } from '../outcome.ts'
+import { EXIT } from '../outcome.ts'
 import { printFindings, printLeqM, printMargins, printMeasurements } from '../print.ts'
 import { printSeason, printStretches } from '../print-programme.ts'
 import { refuse } from '../refusals.ts'
+import { orRefusal, printRefused, refusedJson } from '../refused.ts'
 import { answer } from '../terminal.ts'
 
 type Options = ProgrammeOptions & {
@@ -89,9 +90,7 @@ function measure(paths: readonly string[], options: Options): Promise<void> {
     const asked = { ...options, spec, signal, marksPassages: options.plot !== undefined }
     const { files, refused } = asOne
       ? { files: [await measureReels(paths, asked, progress)], refused: [] }
-      : await measureFiles(paths, asked, progress)
-    const [only] = refused
-    if (only !== undefined && paths.length === 1) throw only.refusal
+      : orRefusal(await measureFiles(paths, asked, progress), paths)
     const [first] = files
     if (first !== undefined) {
       series?.writeText(seriesCsv(first.curves))
@@ -106,7 +105,7 @@ function measure(paths: readonly string[], options: Options): Promise<void> {
       text: [
         ...files.map(printFile),
         ...(season === null ? [] : [printSeason(season)]),
-        ...refused.map(({ path, refusal }) => `${path}\n${printRefusal(refusal)}`),
+        ...refused.map(printRefused),
       ].join('\n'),
       json: {
         version: 1,
@@ -114,7 +113,7 @@ function measure(paths: readonly string[], options: Options): Promise<void> {
         spec: spec === undefined ? null : { id: spec.id, title: spec.title, edition: spec.edition },
         files: files.map(fileJson),
         season,
-        refused: refused.map(({ path, refusal }) => ({ path, refusal: refusalJson(refusal) })),
+        refused: refused.map(refusedJson),
       },
     }
   })
