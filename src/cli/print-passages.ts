@@ -20,11 +20,12 @@ const MOST_CHANNELS = 4
  * also that no line was looked at.
  */
 export function printPassages(found: PassagesOfFile, written: readonly string[], listened: boolean): string {
-  const { path, spec, conforms, programmeLoudnessLkfs, passages, findings } = found
+  const { path, spec, conforms, programmeLoudnessLkfs, withoutTrims, passages, findings } = found
+  const without = withoutTrims === null ? '' : `, without trims ${printFigure(withoutTrims.programmeLoudnessLkfs, 2)}`
   return [
     `${path}: ${conforms ? 'conforms' : 'does not conform'} to ${spec.title}\n`,
     `  ${describeFile(found)}\n`,
-    `  programme loudness ${printFigure(programmeLoudnessLkfs, 2)}${programmeLoudnessLkfs === null ? '' : ' LKFS'}\n`,
+    `  programme loudness ${printFigure(programmeLoudnessLkfs, 2)}${programmeLoudnessLkfs === null ? '' : ' LKFS'}${without}\n`,
     ...(listened ? [] : ['  dialogue was not listened for: lines that are too soft were not looked for\n']),
     ...(passages.length === 0 ? ['  no passages\n'] : passages.map((passage) => printPassage(passage, found))),
     ...(findings.length === 0 ? [] : ['\n', printFindings(findings)]),

@@ -20,13 +20,13 @@ function row(label: string, value: number | null, unit: string, remark = ''): st
 }
 
 /** The figures of a file as a mixer reads them. */
-export function printMeasurements(measurements: Measurements): string {
+export function printMeasurements(measurements: Measurements, withoutTrims: LoudnessFigures | null = null): string {
   const { layout, sampleRateHz, durationSeconds, channels, foldDown } = measurements
   const peaks = channels.map(({ role, maxTruePeakDbtp }) => `${role} ${printFigure(maxTruePeakDbtp)}`).join(', ')
   const samplePeaks = channels.map(({ role, samplePeakDbfs }) => `${role} ${printFigure(samplePeakDbfs)}`).join(', ')
   return [
     `  ${layout}, ${sampleRateHz / 1000} kHz, ${printTime(durationSeconds, 2)}\n`,
-    printLoudness(measurements),
+    printLoudness(measurements, '', withoutTrims),
     printDialogue(measurements),
     row('true peak', measurements.maxTruePeakDbtp, 'dBTP', channels.length > 1 ? peaks : ''),
     row('sample peak', measurements.samplePeakDbfs, 'dBFS', channels.length > 1 ? samplePeaks : ''),
@@ -61,12 +61,14 @@ export function printLeqM(leqMDb: number | null): string {
   return row('Leq(m)', leqMDb, 'dB', limits)
 }
 
-function printLoudness(figures: LoudnessFigures, indent = ''): string {
+function printLoudness(figures: LoudnessFigures, indent = '', without: LoudnessFigures | null = null): string {
+  const beside = (value: number | null | undefined) =>
+    value === undefined || value === null ? '' : `without trims ${printFigure(value, 2)}`
   return [
-    row(`${indent}programme loudness`, figures.programmeLoudnessLkfs, 'LKFS'),
-    row(`${indent}loudness range`, figures.loudnessRangeLu, 'LU'),
-    row(`${indent}max momentary`, figures.maxMomentaryLkfs, 'LKFS'),
-    row(`${indent}max short-term`, figures.maxShortTermLkfs, 'LKFS'),
+    row(`${indent}programme loudness`, figures.programmeLoudnessLkfs, 'LKFS', beside(without?.programmeLoudnessLkfs)),
+    row(`${indent}loudness range`, figures.loudnessRangeLu, 'LU', beside(without?.loudnessRangeLu)),
+    row(`${indent}max momentary`, figures.maxMomentaryLkfs, 'LKFS', beside(without?.maxMomentaryLkfs)),
+    row(`${indent}max short-term`, figures.maxShortTermLkfs, 'LKFS', beside(without?.maxShortTermLkfs)),
   ].join('')
 }
 

@@ -9,7 +9,7 @@ import {
   speechLane,
 } from '../domain/index.ts'
 import type { Crew } from './crew.ts'
-import type { ResultOf, Task } from './work.ts'
+import type { MeasureTask, ResultOf, Task, Trimmed } from './work.ts'
 
 /** What all files of a title share: they are sample-aligned and equally long. */
 export type ProgrammeShape = {
@@ -66,15 +66,26 @@ export async function listenBySegment(
   return speechLane(await bySegment(crew, programme, (segment) => ({ kind: 'listen', segment, audio }), tell))
 }
 
-/** Measures one of the title's files, segment by segment; `peakHistory` also keeps the true peak of every 100 ms. */
+/** What of a programme its trims are: absent or none where it is heard as it is. */
+export type TrimmedProgramme = { readonly [Key in keyof Trimmed]?: Trimmed[Key] | undefined }
+
+/** What tasks are told of a programme's trims; absent where it has none. */
+export function trimmedOf({ trims = [], programme }: TrimmedProgramme): Trimmed | undefined {
+  return trims.length === 0 ? undefined : { trims, programme }
+}
+
+/** How a file is measured: whether the true peak of every 100 ms is kept, and under which trims. */
+export type MeasuringWay = Pick<MeasureTask, 'peakHistory' | 'trimmed'>
+
+/** Measures one of the title's files, segment by segment. */
 export function measureSegments(
   crew: Crew,
   programme: ProgrammeShape,
   audio: 'source' | 'multichannel' | 'stereo',
   tell: Tell,
-  peakHistory = false,
+  way: MeasuringWay = {},
 ): Promise<readonly Measured[]> {
-  return bySegment(crew, programme, (segment) => ({ kind: 'measure', segment, audio, peakHistory }), tell)
+  return bySegment(crew, programme, (segment) => ({ kind: 'measure', segment, audio, ...way }), tell)
 }
 
 /** The same, all segments joined. */
@@ -89,13 +100,13 @@ export async function measureParts(
   audio: 'source' | 'multichannel' | 'stereo',
   ranges: readonly FrameRange[],
   tell: Tell,
-  peakHistory = false,
+  way: MeasuringWay = {},
 ): Promise<readonly MeasuredPart[]> {
   const tasks = ranges.flatMap((within, part) => {
     const count = segmentCount(within.endFrame - within.startFrame, programme.sampleRateHz)
     return Array.from({ length: count }, (_, segment) => ({
       part,
-      task: { kind: 'measure', segment, audio, within, peakHistory } as const,
+      task: { kind: 'measure', segment, audio, within, ...way } as const,
     }))
   })
   const measured = await giveOut(

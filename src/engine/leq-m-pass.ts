@@ -1,5 +1,5 @@
 import { type Finding, LEQ_M_LONGEST_SECONDS, leqM, printFigure } from '../domain/index.ts'
-import { bySegment, type ProgrammeShape } from './by-segment.ts'
+import { bySegment, type ProgrammeShape, type TrimmedProgramme, trimmedOf } from './by-segment.ts'
 import type { Crew } from './crew.ts'
 
 export type LeqMMeasurement = {
@@ -8,12 +8,12 @@ export type LeqMMeasurement = {
   readonly findings: readonly Finding[]
 }
 
-/** Leq(m) of the source from its first frame to its last, without any gate. @source ISO 21727:2016 */
-export async function measureLeqM(crew: Crew, programme: ProgrammeShape): Promise<LeqMMeasurement> {
+/** Leq(m) of the source, under its trims, from its first frame to its last, without any gate. @source ISO 21727:2016 */
+export async function measureLeqM(crew: Crew, programme: ProgrammeShape & TrimmedProgramme): Promise<LeqMMeasurement> {
   const segments = await bySegment(
     crew,
     programme,
-    (segment) => ({ kind: 'leq-m', segment, audio: 'source' }),
+    (segment) => ({ kind: 'leq-m', segment, audio: 'source', trimmed: trimmedOf(programme) }),
     () => {},
   )
   const sums = segments.reduce((total, energies) => total.map((sum, channel) => sum + (energies[channel] as number)))

@@ -1,5 +1,5 @@
 import type { DeliverySpec, Passage } from '../domain/index.ts'
-import { bySegment } from './by-segment.ts'
+import { bySegment, trimmedOf } from './by-segment.ts'
 import type { Crew, Progress, Watch } from './crew.ts'
 import { joinLevelSteps } from './intake/index.ts'
 import { measureProgramme, type ProgrammeMeasurement, type ProgrammeOnDisk } from './run.ts'
@@ -20,7 +20,7 @@ export async function passagesOfProgramme(
   const tell = (stage: Progress['stage'], share: number) => watch.progress?.({ stage, share })
   const measuring: Watch = { ...watch, progress: ({ stage, share }) => tell(stage, share * MEASURING) }
   const measurement = await measureProgramme(crew, programme, spec, measuring, listens, true)
-  const task = (segment: number) => ({ kind: 'level-steps', segment }) as const
+  const task = (segment: number) => ({ kind: 'level-steps', segment, trimmed: trimmedOf(programme) }) as const
   const steps = await bySegment(crew, programme, task, (share) => tell('inspect', MEASURING + share * (1 - MEASURING)))
   const { layout, sampleRateHz, frameCount } = programme
   const { parts, speech } = measurement

@@ -9,6 +9,7 @@ import {
   gainToDb,
   joinMeasured,
   type LoudnessCurves,
+  type LoudnessFigures,
   type Measured,
   type MeasuredPart,
   type Measurements,
@@ -25,6 +26,7 @@ import {
   measureSegments,
   type ProgrammeShape,
   type Tell,
+  trimmedOf,
 } from './by-segment.ts'
 import type { Crew, Watch } from './crew.ts'
 import { type Decision, type Render, refineGains } from './decide/index.ts'
@@ -182,6 +184,8 @@ export type ProgrammeOnDisk = ProgrammeShape &
   Pick<DeliveryOrder, 'programme' | 'breaks'> & {
     /** Where there is dialogue, if somebody listened before. */
     readonly heard?: SpeechLane | null
+    /** Gains of the mixer's own that it is heard with, as a delivery renders them; absent: none. */
+    readonly trims?: DeliveryOrder['trims'] | undefined
   }
 
 /** How one file stands: its figures, its loudness over time, and the judgement where a spec was named. */
@@ -194,10 +198,12 @@ export type ProgrammeMeasurement = {
   readonly judgement: Judgement
   /** Where there is dialogue; null where nobody listened. */
   readonly speech: SpeechLane | null
+  /** The figures of the file as it is; null where nothing is trimmed. */
+  readonly withoutTrims: LoudnessFigures | null
 }
 
 /**
- * Measures a file as it is. Without a spec only the signal itself is judged.
+ * Measures a file as it is, or as its trims make it. Dialogue is looked for in the file as it is. Without a spec only the signal itself is judged.
  * @param listens whether dialogue is looked for; the crew must have been hired for it
  * @param peakHistory whether `measured` and `parts` keep the true peak of every 100 ms
  */
@@ -211,14 +217,21 @@ export async function measureProgramme(
 ): Promise<ProgrammeMeasurement> {
   const tell = new Stages(watch).tell('measure')
   const measuring = listens ? MEASURING_BESIDE_LISTENING : 1
-  const measured = await measureBySegment(crew, programme, 'source', (share) => tell(share * measuring), peakHistory)
+  const trimmed = trimmedOf(programme)
+  const way = { peakHistory, trimmed }
+  const measured = await measureBySegment(crew, programme, 'source', (share) => tell(share * measuring), way)
   const listening = (share: number) => tell(measuring + share * (1 - measuring))
   const heard = programme.heard ?? null
   const speech = listens && heard === null ? await listenBySegment(crew, programme, 'source', listening) : heard
-  const parts = await partsOf(crew, programme, 'source', measured, programme.programme, peakHistory)
+  const parts = await partsOf(crew, programme, 'source', measured, programme.programme, way)
   const measurements = describeProgramme(parts, programme.frameCount, speech)
+  const asItIs = trimmed === undefined ? null : await measureAsItIs(crew, programme)
   const role = roleOf(programme.layout)
-  const context = judgeContext(role, { measured, parts }, { ...programme, stereoGainDb: 0 })
+  const context = {
+    ...judgeContext(role, { measured, parts }, { ...programme, stereoGainDb: 0 }),
+    // Under a gain samples that are no numbers are silence: they are counted in the file as it is.
+    ...(asItIs !== null && { nonFiniteSampleCount: asItIs.nonFiniteSampleCount }),
+  }
   const findings = [
     ...(spec === null ? judgeSignal(measurements, context) : judge(measurements, spec, context)),
     ...(await inBreaks(crew, programme, programme.breaks)),
@@ -228,7 +241,42 @@ export async function measureProgramme(
     findings,
     margins: spec === null ? [] : margins(measurements, spec, role),
   }
-  return { measured, parts, measurements, curves: context.curves, judgement, speech }
+  return {
+    measured,
+    parts,
+    measurements,
+    curves: context.curves,
+    judgement,
+    speech,
+    withoutTrims: asItIs?.figures ?? null,
+  }
+}
+
+async function measureAsItIs(
+  crew: Crew,
+  programme: ProgrammeOnDisk,
+): Promise<{ readonly figures: LoudnessFigures; readonly nonFiniteSampleCount: number }> {
+  const stretches = programme.programme ?? [{ startFrame: 0, endFrame: programme.frameCount }]
+  const parts = await measureParts(crew, programme, 'source', stretches, () => {})
+  const {
+    programmeLoudnessLkfs,
+    loudnessRangeLu,
+    maxMomentaryLkfs,
+    maxShortTermLkfs,
+    maxTruePeakDbtp,
+    samplePeakDbfs,
+  } = describeProgramme(parts, programme.frameCount, null)
+  return {
+    figures: {
+      programmeLoudnessLkfs,
+      loudnessRangeLu,
+      maxMomentaryLkfs,
+      maxShortTermLkfs,
+      maxTruePeakDbtp,
+      samplePeakDbfs,
+    },
+    nonFiniteSampleCount: parts.reduce((sum, { measured }) => sum + measured.nonFiniteSampleCount, 0),
+  }
 }
 
 /** Share of the time that measuring takes of a programme that is also listened to; only the progress line depends on it. */

@@ -19,7 +19,14 @@ import {
   type SpeechLane,
   withDialogue,
 } from '../domain/index.ts'
-import { bySegment, measureBySegment, measureParts, type ProgrammeShape, type Tell } from './by-segment.ts'
+import {
+  bySegment,
+  type MeasuringWay,
+  measureBySegment,
+  measureParts,
+  type ProgrammeShape,
+  type Tell,
+} from './by-segment.ts'
 import type { Crew } from './crew.ts'
 import type { Decision } from './decide/index.ts'
 import type { DeliveryOrder } from './delivery-order.ts'
@@ -126,10 +133,10 @@ export async function partsOf(
   audio: 'source' | 'multichannel' | 'stereo',
   whole: Measured,
   programme: readonly FrameRange[] | undefined,
-  peakHistory = false,
+  way: MeasuringWay = {},
 ): Promise<readonly MeasuredPart[]> {
   if (programme === undefined) return [{ startFrame: 0, measured: whole }]
-  return measureParts(crew, shape, audio, programme, () => {}, peakHistory)
+  return measureParts(crew, shape, audio, programme, () => {}, way)
 }
 
 /** The files of an order, as they are written. */

@@ -15,6 +15,8 @@ import {
   type PlaneStore,
   type Segment,
   segmentAt,
+  type Trim,
+  trimPoints,
   type UpmixPlan,
 } from '../domain/index.ts'
 import { type Kernels, writeFronts, writeMatrixFronts } from '../dsp/index.ts'
@@ -44,6 +46,7 @@ import {
   type RenderedSegment,
   type RenderJob,
   renderSegment,
+  riddenSource,
   type UpmixedSegment,
   upmixSegment,
 } from './render/index.ts'
@@ -78,10 +81,23 @@ export type MeasureTask = {
   readonly within?: FrameRange | undefined
   /** Also keep the true peak of every 100 ms. */
   readonly peakHistory?: boolean
+  readonly trimmed?: Trimmed | undefined
+}
+
+/** A file is heard under the mixer's trims, as a delivery will render them. */
+export type Trimmed = {
+  readonly trims: readonly Trim[]
+  /** The stretches in which trims act; absent: everywhere. */
+  readonly programme?: readonly FrameRange[] | undefined
 }
 
 /** Sums of squares behind the M-weighting, of each channel. */
-export type LeqMTask = { readonly kind: 'leq-m'; readonly segment: number; readonly audio: AudioName }
+export type LeqMTask = {
+  readonly kind: 'leq-m'
+  readonly segment: number
+  readonly audio: AudioName
+  readonly trimmed?: Trimmed | undefined
+}
 
 /** Listens for speech: the probability in each whole 100 ms of the segment, 0..255. */
 export type ListenTask = { readonly kind: 'listen'; readonly segment: number; readonly audio: AudioName }
@@ -121,7 +137,11 @@ export type ReadSourceTask = { readonly kind: 'read-source'; readonly segment: n
 export type MendTask = { readonly kind: 'mend'; readonly segment: number; readonly mending: Mending }
 
 /** Looks for places where everything changes its level at once. */
-export type LevelStepsTask = { readonly kind: 'level-steps'; readonly segment: number }
+export type LevelStepsTask = {
+  readonly kind: 'level-steps'
+  readonly segment: number
+  readonly trimmed?: Trimmed | undefined
+}
 
 export type Task =
   | UpmixTask
@@ -178,12 +198,12 @@ const performers = {
   render,
   forecast,
   measure(bench: Bench, task: MeasureTask): Measured {
-    const file = bench.source(task.audio)
+    const file = heard(bench, task.audio, task.trimmed)
     const source = task.within === undefined ? file : stretchOf(file, task.within)
     return measureSegment(bench.kernels, source, segmentOf(source, task), bench.cancellation, task.peakHistory)
   },
   'leq-m'(bench: Bench, task: LeqMTask): Float64Array {
-    const source = bench.source(task.audio)
+    const source = heard(bench, task.audio, task.trimmed)
     return mWeightedEnergies(bench.kernels, source, segmentOf(source, task), bench.cancellation)
   },
   listen(bench: Bench, task: ListenTask): Uint8Array {
@@ -205,7 +225,7 @@ const performers = {
     return null
   },
   'level-steps'(bench: Bench, task: LevelStepsTask): readonly LevelStep[] {
-    const source = bench.source('source')
+    const source = heard(bench, 'source', task.trimmed)
     return levelStepsWithin(bench.kernels, source, segmentOf(source, task), bench.cancellation)
   },
   fold(bench: Bench, task: FoldTask): FoldedFigures {
@@ -219,6 +239,16 @@ const performers = {
     const multichannel = bench.source('multichannel')
     return compareFoldDown(bench.kernels, multichannel, bench.source('stereo'), segmentOf(multichannel, task))
   },
+}
+
+/** A file as it is, or under trims. */
+function heard(bench: Bench, name: AudioName, trimmed: Trimmed | undefined): AudioSource {
+  const file = bench.source(name)
+  if (trimmed === undefined) return file
+  const hopFrames = framesPerHop(file.format.sampleRateHz)
+  const rideDb = trimPoints(trimmed.trims, Math.ceil(file.frameCount / hopFrames), hopFrames)
+  const { programme } = trimmed
+  return riddenSource(bench.kernels, file, { staticGainDb: 0, rideDb, ceilingDbtp: null, programme })
 }
 
 /** A stretch of a programme as a source that begins and ends with it. */

@@ -31,6 +31,7 @@ import { reelRanges } from './reels.ts'
 import { ScratchFolder } from './scratch.ts'
 import { type OpenedSource, programmeOf } from './source.ts'
 import { breaksOf, nameTitle, openTitle, programmeRanges, type Title, type TitleOptions } from './title.ts'
+import { trimsCounted } from './trims-counted.ts'
 import { isListening, type JobOptions, withCrew } from './with-crew.ts'
 
 /** How one stretch of a programme stands by itself. */
@@ -46,6 +47,8 @@ export type MeasuredStretch = LoudnessFigures & {
 export type MeasuredFile = {
   readonly path: string
   readonly measurements: Measurements
+  /** The figures without the trims of the sheet; null where it has none. */
+  readonly withoutTrims: LoudnessFigures | null
   readonly bitsPerSample: number
   /** What it was held against; null: no spec was named. */
   readonly spec: Pick<DeliverySpec, 'id' | 'title' | 'edition'> | null
@@ -104,19 +107,27 @@ export async function measureReels(
   return await withCrew(source, { ...options, listens }, async (crew) => {
     const map = options.segments === 'auto' ? await mapInSound(crew, title, watch, listens) : mapOfSheet(title)
     const { heard, programme, breaks } = map
-    const shape = { ...programmeOf(source), programme, breaks, ...(heard !== undefined && { heard }) }
+    const { trims } = title.placed
+    const shape = { ...programmeOf(source), programme, breaks, trims, ...(heard !== undefined && { heard }) }
     const measurement =
       spec !== null && options.marksPassages === true
         ? await passagesOfProgramme(crew, shape, spec, watch, listens)
         : { ...(await measureProgramme(crew, shape, spec, watch, listens)), passages: [] }
-    const { measured, parts, measurements, judgement, curves, speech, passages } = measurement
+    const { measured, parts, measurements, judgement, curves, speech, passages, withoutTrims } = measurement
     const cinema = options.leqM === true ? await measureLeqM(crew, shape) : null
-    const findings = [...source.findings, ...map.findings, ...judgement.findings, ...(cinema?.findings ?? [])]
+    const findings = [
+      ...source.findings,
+      ...map.findings,
+      ...trimsCounted(trims.length, withoutTrims),
+      ...judgement.findings,
+      ...(cinema?.findings ?? []),
+    ]
     const stretches = (ranges: readonly (FrameRange & { readonly name: string | null })[]) =>
       ranges.flatMap((range) => measuredStretch(range, parts, speech, source))
     return {
       path: paths.join(' + '),
       measurements,
+      withoutTrims,
       bitsPerSample: source.bitsPerSample,
       spec: spec === null ? null : { id: spec.id, title: spec.title, edition: spec.edition },
       conforms: findings.every((finding) => finding.severity !== 'fail'),

@@ -1,4 +1,4 @@
-import type { Clock, DeliverySpec, Finding, LayoutName, Passage } from '../domain/index.ts'
+import type { Clock, DeliverySpec, Finding, LayoutName, LoudnessFigures, Passage } from '../domain/index.ts'
 import { type Progress, passagesOfProgramme } from '../engine/index.ts'
 import { leftOut } from './left-out.ts'
 import { PassageExports, refuseSamePlace } from './passage-exports.ts'
@@ -7,6 +7,7 @@ import { ScratchFolder } from './scratch.ts'
 import { SingleOutput } from './single-output.ts'
 import { programmeOf, refuseChanged } from './source.ts'
 import { breaksOf, inputsOf, nameTitle, openTitle, specOrRefusal, type TitleOptions } from './title.ts'
+import { trimsCounted } from './trims-counted.ts'
 import { isListening, type JobOptions, withCrew } from './with-crew.ts'
 
 export type PassagesOptions = JobOptions &
@@ -29,6 +30,8 @@ export type PassagesOfFile = {
   readonly frameCount: number
   readonly clock: Clock | null
   readonly programmeLoudnessLkfs: number | null
+  /** The figures without the trims of the sheet; null where it has none. */
+  readonly withoutTrims: LoudnessFigures | null
   readonly conforms: boolean
   readonly passages: readonly Passage[]
   readonly findings: readonly Finding[]
@@ -51,9 +54,14 @@ export async function findPassages(
   const { source, placed } = title
   const spec = specOrRefusal(title)
   outputs.refuseUnfit(source)
-  const programme = { ...programmeOf(source), programme: title.programme, breaks: breaksOf(placed.segments) }
+  const programme = {
+    ...programmeOf(source),
+    programme: title.programme,
+    breaks: breaksOf(placed.segments),
+    trims: placed.trims,
+  }
   const listens = isListening(options)
-  const { passages, measurements, judgement } = await withCrew(source, { ...options, listens }, (crew) =>
+  const { passages, measurements, judgement, withoutTrims } = await withCrew(source, { ...options, listens }, (crew) =>
     passagesOfProgramme(crew, programme, spec, progress === undefined ? {} : { progress }, listens),
   )
   refuseChanged(source)
@@ -63,7 +71,12 @@ export async function findPassages(
   }
   await outputs.write(source, passages, signal)
   sheet?.place()
-  const findings = [...source.findings, ...leftOut(placed.segments, source, 'the sheet'), ...judgement.findings]
+  const findings = [
+    ...source.findings,
+    ...leftOut(placed.segments, source, 'the sheet'),
+    ...trimsCounted(placed.trims.length, withoutTrims),
+    ...judgement.findings,
+  ]
   return {
     path,
     spec,
@@ -72,6 +85,7 @@ export async function findPassages(
     frameCount: source.frameCount,
     clock: source.clock,
     programmeLoudnessLkfs: measurements.programmeLoudnessLkfs,
+    withoutTrims,
     conforms: findings.every((finding) => finding.severity !== 'fail'),
     passages,
     findings,

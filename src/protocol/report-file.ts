@@ -244,6 +244,8 @@ export const measureDocument = z.object({
     measurements.extend({
       path: z.string(),
       bitsPerSample: z.int().positive(),
+      /** What it measures without the trims of its sheet; null where it has none. */
+      withoutTrims: figures.nullable(),
       spec: namedSpec.nullable(),
       segments: z.array(stretch),
       reels: z.array(stretch),
@@ -277,6 +279,7 @@ export const passagesDocument = z.object({
   frameCount: z.int().nonnegative(),
   timecode: z.object({ rate: z.string(), dropFrame: z.boolean(), start: z.string() }).nullable(),
   programmeLoudnessLkfs: measured,
+  withoutTrims: figures.nullable(),
   conforms: z.boolean(),
   passages: z.array(
     z.object({

@@ -136,6 +136,57 @@ describe('measure of a sheet', () => {
   })
 })
 
+describe('trims of a sheet', () => {
+  const trims = [
+    { from: '10:00:03:00', to: '10:00:11:12', gainDb: -4.5, glideMs: 400 },
+    { from: '10:00:24:00', to: '10:00:40:00', gainDb: -1.5 },
+  ]
+  const change = { fit: { trims, settings: { stages: 'trims' } } }
+
+  async function renderedWithTrims(path: string): Promise<string> {
+    const out = ownFolder()
+    await plimsollMust(['fit', path, join(out, 'rendered.wav'), '--keep-nonconforming', '--quiet'], 1)
+    return join(out, 'rendered_nonconforming.wav')
+  }
+
+  test('are in what measure and passages say, as libebur128 reads the file that is rendered with them', async () => {
+    const path = sheet('trims.json', change)
+    const rendered = await renderedWithTrims(path)
+    const [heard, asItIs] = [rendered, MASTER].map((file) => readTogetherByLibebur128(actsOf(file)))
+    const [file] = (await plimsollMust(['measure', path, '--json'], 1)).json().files
+    const passages = (await plimsollMust(['passages', path, '--no-speech', '--json'], 1)).json()
+    expect(Math.abs((heard?.programmeLoudnessLkfs ?? 0) - (asItIs?.programmeLoudnessLkfs ?? 0))).toBeGreaterThan(0.5)
+    for (const document of [file, passages]) {
+      expect(document.programmeLoudnessLkfs).toBeCloseTo(heard?.programmeLoudnessLkfs ?? 0, 3)
+      expect(document.withoutTrims.programmeLoudnessLkfs).toBeCloseTo(asItIs?.programmeLoudnessLkfs ?? 0, 3)
+      expect(document.findings).toContainEqual(expect.objectContaining({ id: 'trims-counted', measured: 2 }))
+    }
+    for (const [index, piece] of actsOf(rendered).entries()) {
+      const act = readTogetherByLibebur128([piece])
+      expect(file.segments[index].programmeLoudnessLkfs).toBeCloseTo(act.programmeLoudnessLkfs, 3)
+    }
+  })
+
+  test('peaks too: a trimmed master without a map reads as the rendered file does', async () => {
+    const path = sheet('trims-whole.json', { ...change, segments: [] })
+    const rendered = await renderedWithTrims(path)
+    const [file] = (await plimsollMust(['measure', path, '--no-speech', '--leq-m', '--json'], 1)).json().files
+    const outside = readWavByLibebur128(rendered, 'full')
+    expect(file.programmeLoudnessLkfs).toBeCloseTo(outside.programmeLoudnessLkfs, 3)
+    expect(file.maxShortTermLkfs).toBeCloseTo(outside.maxShortTermLkfs ?? 0, 2)
+    const [again] = (await plimsollMust(['measure', rendered, '--no-speech', '--leq-m', '--json'], 0)).json().files
+    for (const figure of ['loudnessRangeLu', 'maxMomentaryLkfs', 'maxTruePeakDbtp', 'samplePeakDbfs', 'leqMDb']) {
+      expect(file[figure], figure).toBeCloseTo(again[figure], 3)
+    }
+  })
+
+  test('a sheet without trims says nothing of them', async () => {
+    const [file] = (await plimsollMust(['measure', sheet('untrimmed.json'), '--no-speech', '--json'], 1)).json().files
+    expect(file.withoutTrims).toBeNull()
+    expect(file.findings.some(({ id }: { id: string }) => id === 'trims-counted')).toBe(false)
+  })
+})
+
 describe('passages of a sheet', () => {
   test('point at the programme alone, and their trims are added to the sheet', async () => {
     const trims = [{ from: '10:00:01:00', to: '10:00:02:00', gainDb: -1 }]

@@ -39,7 +39,7 @@ export function addMeasure(program: Command): void {
         '3342), sample and true peaks of every channel, the Lo/Ro fold-down of a multichannel file, and dialogue: how loud, ' +
         'how much of the time, over what background.',
     )
-    .argument('<file...>', 'WAV, BWF, RF64, BW64 or FLAC; or sheets of titles')
+    .argument('<file...>', 'WAV, BWF, RF64, BW64 or FLAC; or sheets of titles, whose trims are counted in')
     .option('--spec <spec>', 'name of a delivery spec, or path of a spec file')
     .option('--series <csv>', 'also write loudness over time, every 100 ms (one file only)')
     .option('--plot <svg>', 'also draw loudness over time, dialogue and channels as a picture (one file only)')
@@ -124,7 +124,7 @@ function printFile(file: MeasuredFile): string {
     file.spec === null ? '' : `against ${file.spec.title}: ${file.conforms ? 'conforms' : 'does not conform'}\n`
   return [
     `${file.path}\n`,
-    printMeasurements(file.measurements),
+    printMeasurements(file.measurements, file.withoutTrims),
     file.leqMDb === undefined ? '' : printLeqM(file.leqMDb),
     printStretches('segments', file.segments),
     printStretches('reels', file.reels),

@@ -24,7 +24,7 @@ export function addPassages(program: Command): void {
         'trim that mends it, and what that trim does to the total with the gates computed anew. A mix that conforms still ' +
         'gets the places with the least room.',
     )
-    .argument('<file>', 'WAV, BWF, RF64, BW64 or FLAC; or the sheet of a title')
+    .argument('<file>', 'WAV, BWF, RF64, BW64 or FLAC; or the sheet of a title, whose trims are counted in')
     .option('--spec <spec>', 'name of a delivery spec, or path of a spec file; outranks that of a sheet')
     .addOption(
       new Option(

@@ -1,5 +1,6 @@
 export type { CeilingAction, CeilingAlteration } from './alteration.ts'
 export { type FoldedSegment, type FoldJob, foldSegment } from './fold.ts'
 export { type Mending, mendSegment } from './mend.ts'
+export { riddenSource } from './ridden-source.ts'
 export { type RenderedSegment, type RenderJob, renderSegment } from './segment.ts'
 export { type UpmixedSegment, upmixSegment } from './upmix.ts'
