@@ -26,6 +26,17 @@ export type GainPlan = {
   readonly rideDb: Float64Array | null
   /** True peak that the ceiling stage keeps below, on all linked signals and on the LFE; null: no ceiling. */
   readonly ceilingDbtp: number | null
+  /** What the ceiling takes for as long as its work lasts; null or absent: it works on single peaks only. */
+  readonly slowCeiling?: SlowCeiling | null
   /** The stretches in which all of this acts, in order; outside of them samples stay exact. Absent: everywhere. */
   readonly programme?: readonly FrameRange[] | undefined
+}
+
+/**
+ * The slow part of the ceiling, in dB, 0 or less, on the points of the ride and in steps of `GAIN_STEP_DB`: on the linked
+ * signals, and on the LFE. The fast part takes what is left. Null: that part rests.
+ */
+export type SlowCeiling = {
+  readonly linkedDb: Float64Array | null
+  readonly lfeDb: Float64Array | null
 }

@@ -39,7 +39,7 @@ export type CeilingStretch = {
   readonly sampleRateHz: number
   /** Address of the gain that the signals receive before the ceiling (float64, linear). */
   readonly commonGain: number
-  /** Address of the ceiling's own gain (float64, linear): unity on entry, at most unity on return. */
+  /** Address of the ceiling's own gain (float64, linear): unity or its planned slow part on entry, lower on return. */
   readonly ceilingGain: number
   /** Linear; the interpolated magnitude of every signal x gains ends at or below it. */
   readonly ceiling: number

@@ -22,6 +22,7 @@ import {
   chooseGains,
   type Decision,
   type FitCorrection,
+  isSlowAtWork,
   MOST_CEILING_MAKE_UP_DB,
 } from './decide/index.ts'
 import type { DeliveryOrder } from './delivery-order.ts'
@@ -58,23 +59,38 @@ export async function decide(
   crew: Crew,
   tell: Tell,
 ): Promise<{ readonly decision: Decision; readonly correction: FitCorrection }> {
-  const { whole, truePeaks } = analysed
   const asked = { ...askedOf(order), ...dialogueOf(order, analysed) }
+  const first = await tryOut(order, analysed, asked, crew, tell)
+  if (first.decision.feasible || (first.tried.plan.slowCeiling ?? null) === null) return first
+  // What both parts take can be more than gain can make up for: then single peaks are all that is held.
+  const second = await tryOut(order, analysed, { ...asked, slowCeiling: null }, crew, tell)
+  return second.decision.feasible ? second : first
+}
+
+/** Chooses, lets the ceiling act on trial where it may, and chooses again with what it takes. */
+async function tryOut(
+  order: DeliveryOrder,
+  { whole, truePeaks }: Pick<Analysed, 'whole' | 'truePeaks'>,
+  asked: FitCorrection,
+  crew: Crew,
+  tell: Tell,
+): Promise<{ readonly decision: Decision; readonly correction: FitCorrection; readonly tried: Decision }> {
   const decision = chooseGains(whole, order.spec, order.fit, asked)
   const { plan } = decision
   const tried = decision.feasible
     ? ceilingCandidates(whole, plan).filter((segment) => nearsCeiling(truePeaks[segment] as number, segment, plan))
     : []
-  if (tried.length === 0) return { decision, correction: asked }
+  if (tried.length === 0) return { decision, correction: asked, tried: decision }
   const trial = await renderOrder(order, decision)
   const rendered = await bySegments(crew, tried, (segment) => ({ kind: 'forecast', segment, order: trial }), tell)
   const readings = tried.map((segment, index) => ({ segment, measured: rendered[index] as Measured }))
   const correction = {
     ...asked,
     ceilingLossDb: ceilingLoss(whole, plan, readings),
+    slowCeiling: plan.slowCeiling ?? null,
     ceilingBoundDb: plan.staticGainDb + MOST_CEILING_MAKE_UP_DB,
   }
-  return { decision: chooseGains(whole, order.spec, order.fit, correction), correction }
+  return { decision: chooseGains(whole, order.spec, order.fit, correction), correction, tried: decision }
 }
 
 /** The dialogue, where the spec is anchored on it and there is enough of it. */
@@ -100,6 +116,7 @@ const CLOSER_LOOK_DB = 1
 /** Whether the true peak of a segment comes near the ceiling under a plan. */
 function nearsCeiling(truePeak: number, segment: number, plan: GainPlan): boolean {
   if (plan.ceilingDbtp === null) return false
+  if (isSlowAtWork(plan, segment)) return true
   return gainToDb(truePeak) + highestGainDb(segment, plan) > plan.ceilingDbtp - CLOSER_LOOK_DB
 }
 

@@ -1,5 +1,5 @@
 """Outside checks of rendered words in float64 NumPy and SciPy, written from the definitions and apart from the product.
-Usage: render-oracle.py words SIX TWO BITS | distortion FILE HZ
+Usage: render-oracle.py words SIX TWO BITS | distortion FILE HZ | sidebands FILE HZ
 Words are raw interleaved little-endian PCM, the tone is raw float64; prints one JSON object."""
 import json
 import sys
@@ -46,4 +46,18 @@ def distortion(path, hertz):
             'levelDb': 20 * np.log10(np.hypot(fit[0], fit[1]))}
 
 
-print(json.dumps({'words': rendered, 'distortion': distortion}[sys.argv[1]](*sys.argv[2:])))
+def sidebands(path, hertz):
+    """The strongest line within 100 Hz of a tone whose gain moves, over the tone: Blackman-Harris, so that leakage stays
+    below -90 dB beyond four bins."""
+    y = np.fromfile(path, '<f8')
+    n = np.arange(len(y))
+    a = [0.35875, 0.48829, 0.14128, 0.01168]
+    window = sum((-1) ** k * a[k] * np.cos(2 * np.pi * k * n / len(y)) for k in range(4))
+    lines = np.abs(np.fft.rfft(y * window))
+    bins = np.arange(len(lines)) * 48000 / len(y)
+    away = np.abs(bins - float(hertz))
+    carrier = lines[away < 0.4].max()
+    return {'strongestDbc': 20 * np.log10(lines[(away > 0.4) & (away < 100)].max() / carrier)}
+
+
+print(json.dumps({'words': rendered, 'distortion': distortion, 'sidebands': sidebands}[sys.argv[1]](*sys.argv[2:])))

@@ -26,7 +26,7 @@ export function ceilingCandidates(measured: Measured, plan: GainPlan): number[] 
   const peaks = measured.linkedPeak100ms
   const last = peaks.length - 1
   const segments = new Set<number>()
-  const gainsDb = gainsOf(plan, peaks.length)
+  const gainsDb = gainsOfHops(plan, peaks.length)
   for (let hop = 0; hop <= last; hop++) {
     const before = Math.max(hop - 1, 0)
     const after = Math.min(hop + 1, last)
@@ -34,7 +34,17 @@ export function ceilingCandidates(measured: Measured, plan: GainPlan): number[] 
     if ((peaks[hop] as number) * HIGHEST_OVERSHOOT * dbToGain(gainDb) <= ceiling) continue
     for (const near of [before, hop, after]) segments.add(Math.floor(near / HOPS_PER_SEGMENT))
   }
+  for (let segment = 0; segment * HOPS_PER_SEGMENT <= last; segment++) {
+    if (isSlowAtWork(plan, segment)) segments.add(segment)
+  }
   return [...segments].sort((a, b) => a - b)
+}
+
+/** Whether the slow part of the ceiling holds the linked signals down anywhere in a segment. */
+export function isSlowAtWork({ slowCeiling }: GainPlan, segment: number): boolean {
+  const first = segment * HOPS_PER_SEGMENT
+  const points = slowCeiling?.linkedDb?.subarray(Math.max(0, first - 1), first + HOPS_PER_SEGMENT + 1)
+  return points?.some((db) => db < 0) ?? false
 }
 
 /**
@@ -56,7 +66,7 @@ export function ceilingLoss(
   plan: GainPlan,
   readings: readonly RenderedSegmentReading[],
 ): Float64Array {
-  const gainsDb = gainsOf(plan, measured.linkedPeak100ms.length)
+  const gainsDb = gainsOfHops(plan, measured.linkedPeak100ms.length)
   const expected = riddenHops(measured.programme10ms, toHops(measured.programme10ms), gainsDb)
   const lossDb = new Float64Array(Math.ceil(measured.programme10ms.length / FINE_HOPS_PER_HOP))
   for (const reading of readings) {
@@ -71,7 +81,7 @@ export function ceilingLoss(
 }
 
 /** Static gain and ride of each hop. */
-function gainsOf(plan: GainPlan, hopCount: number): Float64Array {
+export function gainsOfHops(plan: GainPlan, hopCount: number): Float64Array {
   if (plan.rideDb === null) return new Float64Array(hopCount).fill(plan.staticGainDb)
   return plan.rideDb.map((rideDb) => plan.staticGainDb + rideDb)
 }

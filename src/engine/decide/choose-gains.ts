@@ -1,4 +1,5 @@
 import type { DeliverySpec, Finding, FitSettings, GainPlan, Measured } from '../../domain/index.ts'
+import { planSlowCeiling } from './ceiling-slow-part.ts'
 import { certifyRide } from './certify-ride.ts'
 import { aimOf, chooseHome } from './choose-home.ts'
 import type { Decision, FitCorrection } from './decision.ts'
@@ -47,14 +48,24 @@ export function chooseGains(
     ? null
     : gainsDb.map((gainDb) => gainDb - staticGainDb)
   const findings: Finding[] = findingsOfHome(model, home, aim, spec)
+  const gains = { staticGainDb, rideDb: onTopOf(trimsDb, rideDb), ceilingDbtp, programme }
+  const planned = () => planSlowCeiling(measured, gains, (slowDb) => totalTaken(model, gainsDb, slowDb))
+  const slowCeiling = correction.slowCeiling === undefined ? planned() : correction.slowCeiling
   return {
-    plan: { staticGainDb, rideDb: onTopOf(trimsDb, rideDb), ceilingDbtp, programme },
+    plan: slowCeiling === null ? gains : { ...gains, slowCeiling },
     stereoGainDb: model.stereoGainDb,
     expected: model.expected(gainsDb),
     certificate: rideDb === null ? null : certifyRide(model.corridor, gainsDb, staticGainDb, settings),
     feasible: findings.every((finding) => finding.severity !== 'fail'),
     findings,
   }
+}
+
+/** What a further gain on each hop takes off the total, in LU. */
+function totalTaken(model: FitModel, gainsDb: Float64Array, slowDb: Float64Array): number {
+  const before = model.anchoredTotal(gainsDb)
+  const after = model.anchoredTotal(gainsDb.map((gainDb, hop) => gainDb + (slowDb[hop] as number)))
+  return before === null ? 0 : after === null ? Number.POSITIVE_INFINITY : before - after
 }
 
 /** Applies nothing but what the mixer asked for: how a trim sounds and reads by itself. */

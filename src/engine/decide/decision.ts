@@ -1,4 +1,4 @@
-import type { Finding, FrameRange, GainPlan } from '../../domain/index.ts'
+import type { Finding, FrameRange, GainPlan, SlowCeiling } from '../../domain/index.ts'
 import type { Lock } from './corridor.ts'
 import type { JudgedSignal, WindowLine } from './judged-lines.ts'
 
@@ -72,6 +72,8 @@ export type FitCorrection = {
   readonly ceilingLossDb?: Float64Array
   /** Highest home gain that may make up for what the ceiling takes. */
   readonly ceilingBoundDb?: number
+  /** The slow part of the ceiling as planned before; null: it rests. Absent: it is planned. */
+  readonly slowCeiling?: SlowCeiling | null
   /** Added to the target: what a render missed. */
   readonly aimShiftLu?: number
   /** Added to the guard below each window line: by how much a render went over. */

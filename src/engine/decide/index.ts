@@ -1,9 +1,11 @@
 export {
   ceilingCandidates,
   ceilingLoss,
+  isSlowAtWork,
   MOST_CEILING_MAKE_UP_DB,
   type RenderedSegmentReading,
 } from './ceiling-forecast.ts'
+export { planSlowCeiling } from './ceiling-slow-part.ts'
 export { chooseGains } from './choose-gains.ts'
 export type { Lock } from './corridor.ts'
 export type { Certificate, Decision, Expected, ExpectedFigures, FitCorrection, Touch } from './decision.ts'

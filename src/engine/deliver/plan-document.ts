@@ -3,7 +3,7 @@ import { DOCUMENT_VERSION } from './documents.ts'
 
 /**
  * The document `plan.json`: with the source, all that decides the bytes. Ride points are relative to the static gain,
- * linear in dB between the centres of 100 ms hops, held before the first and after the last. Outside `programme` (frames,
+ * those of the slow part of the ceiling to static gain and ride, all of them linear in dB between the centres of 100 ms hops, held before the first and after the last. Outside `programme` (frames,
  * [startFrame, endFrame); null: everywhere) nothing acts.
  * `scenes` have upmix settings of their own, in frames like their glides, each half of which lies outside.
  */
@@ -13,8 +13,15 @@ export function planJson(
   settings: Readonly<Record<string, number | string>>,
   scenes: readonly UpmixScene[],
 ): object {
-  const { staticGainDb, ceilingDbtp, rideDb, programme = null } = plan
+  const { staticGainDb, ceilingDbtp, slowCeiling = null, programme = null } = plan
+  const ride = pointsOf(plan.rideDb)
+  const slow =
+    slowCeiling === null ? null : { linked: pointsOf(slowCeiling.linkedDb), lfe: pointsOf(slowCeiling.lfeDb) }
+  const gains = { staticGainDb, stereoGainDb, ceilingDbtp, slowCeiling: slow, ride }
+  return { version: DOCUMENT_VERSION, ...gains, programme, settings, scenes }
+}
+
+function pointsOf(gainsDb: Float64Array | null) {
   const hopSeconds = 1 / HOPS_PER_SECOND
-  const ride = rideDb === null ? null : { hopSeconds, firstPointSeconds: hopSeconds / 2, gainDb: Array.from(rideDb) }
-  return { version: DOCUMENT_VERSION, staticGainDb, stereoGainDb, ceilingDbtp, ride, programme, settings, scenes }
+  return gainsDb === null ? null : { hopSeconds, firstPointSeconds: hopSeconds / 2, gainDb: Array.from(gainsDb) }
 }

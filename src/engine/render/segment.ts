@@ -4,6 +4,7 @@ import {
   Cancelled,
   dbToGain,
   type FrontSpread,
+  framesPerHop,
   type GainPlan,
   type PlaneStore,
   type Segment,
@@ -98,9 +99,13 @@ function render(
   writeGain(kernels, job.gain, stretch.sampleRateHz, stretch, common)
   holdUnityOutside(kernels, job.gain.programme, stretch, common)
   const guarded = guardedSignals(kernels, job, planes, stretch)
-  const linked = underCeiling(kernels, job, guarded.linked, stretch, segment, common)
+  const slow = job.gain.slowCeiling
+  const linked = underCeiling(kernels, job, guarded.linked, slow?.linkedDb ?? null, stretch, segment, common)
   throwIfCancelled(cancellation)
-  const lfe = guarded.lfe.length === 0 ? null : underCeiling(kernels, job, guarded.lfe, stretch, segment, common)
+  const lfe =
+    guarded.lfe.length === 0
+      ? null
+      : underCeiling(kernels, job, guarded.lfe, slow?.lfeDb ?? null, stretch, segment, common)
   throwIfCancelled(cancellation)
   const lfeGain = lfe?.gain ?? common
   const words = quantiseSegment(kernels, job, segment, { planes, stretch, gain: linked.gain, lfeGain }, room)
@@ -115,11 +120,15 @@ function render(
   }
 }
 
-/** Lets a ceiling act on signals that share one gain: address of their total gain, and what the ceiling took. */
+/**
+ * Lets a ceiling act on signals that share one gain, its planned slow part first: address of their total gain, and
+ * what the ceiling took.
+ */
 function underCeiling(
   kernels: Kernels,
   job: RenderJob,
   signals: readonly LinkedSignal[],
+  slowDb: Float64Array | null,
   stretch: Stretch,
   segment: Segment,
   common: number,
@@ -129,7 +138,8 @@ function underCeiling(
   const step = job.encoding === 'int16' ? 1 / 32768 : 1 / 8388608
   const ceiling = dbToGain(ceilingDbtp)
   const ceilingGain = takeGain(kernels, stretch.frameCount)
-  const hasActed = keepBelowCeiling(kernels, {
+  const isSlowAtWork = writeSlowPart(kernels, slowDb, stretch, ceilingGain)
+  const isFastAtWork = keepBelowCeiling(kernels, {
     signals,
     frameCount: stretch.frameCount,
     sampleRateHz: stretch.sampleRateHz,
@@ -137,10 +147,22 @@ function underCeiling(
     ceilingGain,
     ceiling: Math.max(ceiling - QUANTISING_STEPS * step, ceiling / 2),
   })
-  if (!hasActed) return { gain: common, action: CEILING_AT_REST }
+  if (!isSlowAtWork && !isFastAtWork) return { gain: common, action: CEILING_AT_REST }
   holdUnityOutside(kernels, job.gain.programme, stretch, ceilingGain)
   const action = describeCeiling(kernels, ceilingGain, stretch, segment)
   return { gain: multiplyGains(kernels, common, ceilingGain, stretch.frameCount, ceilingGain), action }
+}
+
+/** The slow part of a ceiling over a stretch; false, and unity, where it rests. */
+function writeSlowPart(kernels: Kernels, slowDb: Float64Array | null, stretch: Stretch, address: number): boolean {
+  if (slowDb === null) return false
+  const { firstFrame, frameCount, sampleRateHz } = stretch
+  const hop = framesPerHop(sampleRateHz)
+  const first = Math.max(0, Math.floor(firstFrame / hop) - 1)
+  const points = slowDb.subarray(first, Math.ceil((firstFrame + frameCount) / hop) + 1)
+  if (points.every((db) => db === 0)) return false
+  writeGain(kernels, { staticGainDb: 0, rideDb: slowDb, ceilingDbtp: null }, sampleRateHz, stretch, address)
+  return true
 }
 
 function gainOf(kernels: Kernels, address: number, stretch: Stretch, segment: Segment): Float64Array {
