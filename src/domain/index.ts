@@ -102,6 +102,7 @@ export {
   loudestShortTerm,
   loudnessCurves,
   loudnessOf,
+  loudnessRangeEdges,
   MOMENTARY_SECONDS,
   momentary,
   powerOf,

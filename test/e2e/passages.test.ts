@@ -7,7 +7,7 @@ import { type Clock, clockFromLabel, labelAt, pictureAt, printTime } from '../..
 import { passagesDocument, readSheetFile } from '../../src/protocol/index.ts'
 import { fileFolder, filesBelow, ownFolder, PREPARATION_MS, plimsollMust } from '../testkit/cli.ts'
 import { ffmpeg, mixMaster } from '../testkit/cli-programmes.ts'
-import { readWavByLibebur128, sha256 } from '../testkit/outside.ts'
+import { readWavByFfmpeg, readWavByLibebur128, sha256 } from '../testkit/outside.ts'
 import { run } from '../testkit/wav.ts'
 
 const folder = fileFolder()
@@ -36,6 +36,63 @@ beforeAll(async () => {
   const exports = FORMATS.flatMap((format) => ['--export', at(`out.${format}`)])
   found = (await plimsollMust(['passages', at('pushed.wav'), ...SPEC, ...DF, ...exports, '--json'], 1)).json()
 }, PREPARATION_MS)
+
+describe('lines that the mix alone does not show', () => {
+  const spec = (name: string, lines: object) => {
+    const told = { id: name, title: 'Harbour Day', purpose: 'A test.', edition: '1', anchor: 'programme' }
+    const programmeLoudness = { targetLkfs: -30, toleranceBelowLu: 10, toleranceAboveLu: 10 }
+    writeFileSync(at(`${name}.json`), JSON.stringify({ specVersion: 1, ...told, programmeLoudness, ...lines }))
+    return ['--spec', at(`${name}.json`)]
+  }
+  const withTrimsOf = async (source: string, asked: string[]) => {
+    const place = ownFolder()
+    const title = join(place, 'title.json')
+    const words = ['passages', source, ...asked, '--no-speech', '--sheet', title, '--json']
+    const { passages } = (await plimsollMust(words, 1)).json()
+    const [mixed, out] = [join(place, 'out.wav'), join(place, 'out_nonconforming.wav')]
+    await plimsollMust(['fit', title, mixed, '--set', 'stages=trims', '--keep-nonconforming', '--quiet'], 0)
+    return { passages, rendered: filesBelow(place).includes('out.wav') ? mixed : out }
+  }
+
+  test("a peak that only the Lo/Ro fold-down has is found, and its trim brings FFmpeg's fold-down inside", async () => {
+    mixMaster(at('level-2.wav'), { musicDb: -20, speechDb: -9, seconds: 40 })
+    // From 12 s to 15 s the same sound comes from L, C and Ls at -5 dBFS at most: in Lo it is up to 7.7 dB louder.
+    const burst = "volume='if(between(t,12,15),1,0)':eval=frame,alimiter=limit=0.56:level=false"
+    const [left, all] = ['pan=5.1|FL=c0|FR=c1', `${burst},pan=5.1|FL=c0|FC=c0|BL=c0`]
+    const graph = `[0]asplit[a][b];[a]volume=-14dB,${left}[x];[b]volume=14dB,${all}[y];[x][y]amix=inputs=2:normalize=0`
+    ffmpeg('-i', at('level-2.wav'), '-filter_complex', graph, '-c:a', 'pcm_s24le', at('summed.wav'))
+    const { passages, rendered } = await withTrimsOf(at('summed.wav'), spec('peak', { maxTruePeakDbtp: -2 }))
+    expect(passages.length).toBeGreaterThan(0)
+    for (const { line, startSeconds, endSeconds } of passages) {
+      expect(line).toBe('foldDown.loRo.maxTruePeakDbtp')
+      expect(startSeconds).toBeGreaterThan(11.5)
+      expect(endSeconds).toBeLessThan(15.5)
+    }
+    const folded = (path: string) => {
+      // ITU-R BS.775-3 table 2, at full level: FFmpeg's own gains would be scaled.
+      const k = Math.SQRT1_2
+      const law = `pan=stereo|c0=FL+${k}*FC+${k}*BL|c1=FR+${k}*FC+${k}*BR`
+      ffmpeg('-i', path, '-af', law, '-c:a', 'pcm_f32le', `${path}.folded.wav`)
+      return readWavByFfmpeg(`${path}.folded.wav`).maxTruePeakDbtp
+    }
+    expect(readWavByFfmpeg(at('summed.wav')).maxTruePeakDbtp).toBeLessThan(-2)
+    expect(folded(at('summed.wav'))).toBeGreaterThan(-1)
+    expect(folded(rendered)).toBeLessThan(-1.9)
+  })
+
+  test('a loudness range that is missed: its loud end, and the trims bring it inside by FFmpeg', async () => {
+    const [loud, soft] = ['between(t,20,32)+between(t,45,52)', '-22dB']
+    const steps = `[0]asplit[a][b];[a]volume=${soft}[s];[b]volume='if(${loud},1,0)':eval=frame[l];[s][l]amix=inputs=2:normalize=0`
+    ffmpeg('-i', at('level.wav'), '-filter_complex', steps, '-c:a', 'pcm_s24le', at('wide.wav'))
+    const { passages, rendered } = await withTrimsOf(at('wide.wav'), spec('range', { maxLoudnessRangeLu: 14 }))
+    expect(passages.map(({ line }: Json) => line)).toEqual(passages.map(() => 'loudnessRangeLu'))
+    const places = passages.map(({ startSeconds }: Json) => startSeconds).sort((a: number, b: number) => a - b)
+    expect(places).toHaveLength(2)
+    for (const [index, second] of [20, 45].entries()) expect(Math.abs(places[index] - second)).toBeLessThan(1)
+    expect(readWavByFfmpeg(at('wide.wav')).loudnessRangeLu).toBeGreaterThan(16)
+    expect(readWavByFfmpeg(rendered).loudnessRangeLu).toBeLessThan(14.2)
+  })
+})
 
 test('the document has the form that is promised, and the ranks follow each other', () => {
   expect(passagesDocument.parse(found)).toEqual(found)

@@ -21,7 +21,9 @@ function once<T>(key: string, read: () => T): T {
 }
 
 /** FFmpeg's last reading of the file itself, by the layout that its header tells FFmpeg. */
-export function readWavByFfmpeg(path: string): OutsideFigures & { readonly maxShortTermLkfs: number } {
+export function readWavByFfmpeg(
+  path: string,
+): OutsideFigures & { readonly maxShortTermLkfs: number; readonly loudnessRangeLu: number } {
   return once(`ffmpeg ${path}`, () => {
     const probe = ['-v', 'error', '-show_entries', 'stream=channel_layout', '-of', 'csv=p=0', path]
     const layout = execFileSync('ffprobe', probe, { encoding: 'utf8' }).trim()
@@ -34,6 +36,7 @@ export function readWavByFfmpeg(path: string): OutsideFigures & { readonly maxSh
     return {
       layout,
       programmeLoudnessLkfs: values('lavfi[.]r128[.]I').at(-1) as number,
+      loudnessRangeLu: values('lavfi[.]r128[.]LRA').at(-1) as number,
       maxShortTermLkfs: Math.max(...values('lavfi[.]r128[.]S').slice(SHORT_TERM_FIRST_READING)),
       maxTruePeakDbtp: 20 * Math.log10(Math.max(...values('lavfi[.]r128[.]true_peaks_ch\\d+'))),
     }

@@ -25,6 +25,15 @@ export function loudnessRange(powers100ms: Float64Array): number | null {
  * reaches from one programme into the next.
  */
 export function jointLoudnessRange(programmes: readonly Float64Array[]): number | null {
+  const edges = loudnessRangeEdges(programmes)
+  return edges === null ? null : edges.loudLkfs - edges.softLkfs
+}
+
+/** The two percentiles that the range lies between. */
+export type RangeEdges = { readonly softLkfs: number; readonly loudLkfs: number }
+
+/** The edges of the loudness range of several programmes together; null where no short-term window passes the gate. */
+export function loudnessRangeEdges(programmes: readonly Float64Array[]): RangeEdges | null {
   const audible = concatenated(
     programmes.map((powers100ms) =>
       atLeast(windowMeans(powers100ms, SHORT_TERM_SECONDS * HOPS_PER_SECOND), powerOf(ABSOLUTE_GATE_LKFS)),
@@ -35,7 +44,7 @@ export function jointLoudnessRange(programmes: readonly Float64Array[]): number 
   const kept = atLeast(audible, (sum / audible.length) * RANGE_GATE_POWER).sort()
   if (kept.length === 0) return null
   const rank = (share: number) => kept[Math.round((kept.length - 1) * share)] as number
-  return loudnessOf(rank(HIGH_SHARE)) - loudnessOf(rank(LOW_SHARE))
+  return { softLkfs: loudnessOf(rank(LOW_SHARE)), loudLkfs: loudnessOf(rank(HIGH_SHARE)) }
 }
 
 function atLeast(powers: Float64Array, gate: number): Float64Array {

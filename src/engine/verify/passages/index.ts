@@ -2,7 +2,8 @@ import type { Passage } from '../../../domain/index.ts'
 import { describePassage, type Found } from './describe.ts'
 import { loudPassages } from './loud-passages.ts'
 import { marginPassages } from './margin-passages.ts'
-import { type PassageSearch, programmeOf } from './programme.ts'
+import { foldedDown, type PassageSearch, programmeOf } from './programme.ts'
+import { rangePassages } from './range-passages.ts'
 import { softPassages } from './soft-passages.ts'
 import { stepPassages, trimsAgainst } from './step-passages.ts'
 import { tonePassages } from './tone-passages.ts'
@@ -21,21 +22,25 @@ export function findPassages(search: PassageSearch): readonly Passage[] {
   const tones = tonePassages(programme)
   const steps = stepPassages(programme)
   const undone = trimsAgainst([...tones, ...steps])
-  const loud = loudPassages(programme, undone)
+  const foldDown = foldedDown(programme)
+  const loud = loudPassages(programme, foldDown, undone)
   const total = totalPassages(programme, undone)
+  // What moves the total of the mix moves that of its fold-down.
+  const foldedTotal = foldDown === null || total.length > 0 ? [] : totalPassages(foldDown, undone)
+  const range = rangePassages(programme, undone)
   const soft = softPassages(programme, undone)
-  const faults = withoutRepeats([...tones, ...steps, ...loud, ...soft], total)
-  const found = faults.length > 0 ? faults : marginPassages(programme)
+  const faults = [total, foldedTotal, range].reduce(withoutRepeats, [...tones, ...steps, ...loud, ...soft])
+  const found = faults.length > 0 ? faults : marginPassages(programme, foldDown)
   return found
     .map((passage) => describePassage(programme, passage))
     .toSorted((a, b) => sizeOf(b) - sizeOf(a) || b.excess - a.excess || a.startFrame - b.startFrame)
     .map((passage, index) => ({ ...passage, rank: index + 1 }))
 }
 
-/** A stretch that is already pointed at for another reason is not named for the total again. */
-function withoutRepeats(faults: readonly Found[], total: readonly Found[]): readonly Found[] {
+/** A stretch that is already pointed at for another reason is not named for a total or the range again. */
+function withoutRepeats(faults: readonly Found[], more: readonly Found[]): readonly Found[] {
   const isNamed = (stretch: Found) => faults.some((fault) => sharedFrames(fault, stretch) > lengthOf(stretch) / 2)
-  return [...faults, ...total.filter((stretch) => !isNamed(stretch))]
+  return [...faults, ...more.filter((stretch) => !isNamed(stretch))]
 }
 
 function sharedFrames(a: Found, b: Found): number {

@@ -32,23 +32,37 @@ const WINDOW_LINES: Readonly<Record<string, number>> = {
 }
 
 /**
- * Where a limit on momentary or short-term loudness or on true peak is passed, once the trims are on the programme:
- * one passage where several lines are missed together, the worst first.
+ * Where a limit on momentary or short-term loudness or on true peak is passed, by the mix or by its fold-down, once the
+ * trims are on the programme: one passage where several lines are missed together, the worst first.
  */
-export function loudPassages(programme: Programme, trims: readonly Trim[]): readonly Found[] {
-  const gains = gainsOnParts(programme, trims)
-  const found = programme.pieces.flatMap((part, index) => {
-    const gain = gains?.[index] ?? null
-    const powers = under(part.measured.programme10ms, gain)
-    return programme.lines.flatMap((line) => {
-      const length = WINDOW_LINES[line.field]
-      if (length !== undefined) return windowRuns(programme, index, powers, line, length)
-      return line.field === 'maxTruePeakDbtp' ? peakRuns(programme, part, gain, line) : []
-    })
-  })
+export function loudPassages(
+  programme: Programme,
+  foldDown: Programme | null,
+  trims: readonly Trim[],
+): readonly Found[] {
+  const found = [programme, ...(foldDown === null ? [] : [foldDown])].flatMap((heard) => placesAbove(heard, trims))
   return joinedAcrossLines(found)
     .toSorted((a, b) => b.excess - a.excess)
     .slice(0, MOST_PLACES)
+}
+
+function placesAbove(programme: Programme, trims: readonly Trim[]): readonly Found[] {
+  const gains = gainsOnParts(programme, trims)
+  return programme.pieces.flatMap((part, index) => {
+    const gain = gains?.[index] ?? null
+    const powers = under(part.measured.programme10ms, gain)
+    return linesOf(programme).flatMap((line) => {
+      const length = WINDOW_LINES[line.field]
+      if (length !== undefined) return windowRuns(programme, index, powers, line, length)
+      return line.field.endsWith('maxTruePeakDbtp') ? peakRuns(programme, part, gain, line) : []
+    })
+  })
+}
+
+/** A fold-down has the lines that concern it, the mix all others. */
+function linesOf({ lines }: Programme): readonly SpecLine[] {
+  const isOfFoldDown = ({ field }: SpecLine) => field.startsWith('foldDown')
+  return lines.every(isOfFoldDown) ? lines : lines.filter((line) => !isOfFoldDown(line))
 }
 
 function under(powers: Float64Array, gain: Float64Array | null): Float64Array {

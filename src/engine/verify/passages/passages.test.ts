@@ -3,6 +3,7 @@ import { dramaEnergies, energyOf, measuredOf, steps as toneSteps } from '../../.
 import { limit, specOf } from '../../../../test/testkit/specs.ts'
 import {
   type DeliverySpec,
+  describeMeasured,
   gatedLoudness,
   loudestMomentary,
   loudestShortTerm,
@@ -106,6 +107,87 @@ describe('too loud', () => {
     expect(near(found[0]!.startFrame, 100) && near(found[0]!.endFrame, 130)).toBe(true)
     expect(found[0]!.effect!.changeLu).toBeLessThan(-1)
     expect(found.length).toBeLessThanOrEqual(3)
+  })
+})
+
+describe('the Lo/Ro fold-down', () => {
+  const surround = (mix: Float64Array, fold: Float64Array, more: Partial<Measured> = {}) => {
+    const quiet = peaksAt(-20).channels[0]!
+    const peaks = { channels: new Array(6).fill(quiet), foldDown: [quiet, quiet] } as const
+    return [{ startFrame: 0, measured: { ...measuredOf(mix, fold, '5.1'), ...peaks, ...more } }]
+  }
+
+  test('a peak that only the fold-down has: its place, and the trim that brings it under the line', () => {
+    const foldDownTruePeak100ms = new Float32Array(1200).fill(0.1)
+    foldDownTruePeak100ms[2 * 300 + 1] = 1.1
+    const truePeak100ms = new Float32Array(3600).fill(0.1)
+    const mix = steps([60, -23])
+    const parts = surround(mix, mix, { truePeak100ms, foldDownTruePeak100ms })
+    const spec = specOf(-23, 1, { maxTruePeakDbtp: limit(-1) })
+    const [passage, ...others] = search(mix, spec, { parts, role: 'mix-5.1' })
+    expect(others).toEqual([])
+    expect(passage).toMatchObject({ kind: 'too-loud', line: 'foldDown.loRo.maxTruePeakDbtp', suggestedTrimDb: -1.9 })
+    // 20 log10(1.1) = 0.83 dBTP (BS.1770-5 Annex 2), 1.83 dB over.
+    expect(passage!.excess).toBeCloseTo(1.828, 3)
+    expect(near(passage!.startFrame, 30) && near(passage!.endFrame, 30)).toBe(true)
+    expect(passage!.effect).not.toBeNull()
+  })
+
+  test('a total that only the fold-down misses is laid to where it stands above the target', () => {
+    const mix = steps([200, -23])
+    const fold = steps([100, -23.5], [40, -15], [60, -23.5])
+    const [passage, ...others] = search(mix, specOf(-23, 1), { parts: surround(mix, fold), role: 'mix-5.1' })
+    expect(others).toEqual([])
+    expect(passage).toMatchObject({ kind: 'too-loud', line: 'foldDown.loRo.programmeLoudnessLkfs' })
+    expect(near(passage!.startFrame, 100) && near(passage!.endFrame, 140)).toBe(true)
+    expect(passage!.measured).toBeCloseTo(gatedLoudness(toHops(fold)) as number, 6)
+    expect(gatedLoudness(toHops(trimmed(fold, passage!)))).toBeLessThan(-22)
+    // The effect is told of the mix, which the same trim moves.
+    const after = gatedLoudness(toHops(trimmed(mix, passage!))) as number
+    expect(passage!.effect?.programmeLoudnessAfterLkfs).toBeCloseTo(after, 9)
+  })
+
+  test('is not named for what the mix misses in the same way', () => {
+    const powers = steps([100, -24], [30, -16], [100, -24])
+    const found = search(powers, specOf(-23, 0.5), { parts: surround(powers, powers), role: 'mix-5.1' })
+    expect(found.map(({ line }) => line)).toEqual(['programmeLoudnessLkfs'])
+  })
+})
+
+describe('loudness range', () => {
+  const rangeOf = (powers: Float64Array) => describeMeasured(measuredOf(powers, null, '2.0')).loudnessRangeLu
+  const asks = (lu: number) => specOf(-20, 20, { maxLoudnessRangeLu: limit(lu) })
+
+  test('the loud end is named, with the least trim under which the range is inside', () => {
+    // EBU Tech 3342 table 1, case 1: 20 s at -20 and 20 s at -30 are a range of 10 LU.
+    const powers = steps([20, -20], [20, -30])
+    const [passage, ...others] = search(powers, asks(7))
+    expect(others).toEqual([])
+    expect(passage).toMatchObject({ kind: 'too-loud', line: 'loudnessRangeLu', unit: 'LU' })
+    // Three decibels, or a tenth more where rounding leaves the range a hair outside.
+    expect([-3, -3.1]).toContain(passage!.suggestedTrimDb)
+    expect(passage!.measured).toBeCloseTo(10, 0)
+    expect(near(passage!.startFrame, 0) && near(passage!.endFrame, 20)).toBe(true)
+    expect(rangeOf(trimmed(powers, passage!))).toBeLessThanOrEqual(7)
+    const less = { ...passage!, suggestedTrimDb: -2.9 }
+    expect(rangeOf(trimmed(powers, less))).toBeGreaterThan(7)
+  })
+
+  test('one trim on several stretches, together', () => {
+    const powers = steps([60, -35], [20, -17], [60, -35], [30, -18], [60, -35])
+    const found = search(powers, asks(12))
+    expect(found.map(({ line }) => line)).toEqual(['loudnessRangeLu', 'loudnessRangeLu'])
+    const after = found.reduce((rest, passage) => trimmed(rest, passage), powers)
+    expect(rangeOf(after)).toBeLessThanOrEqual(12)
+    for (const { message } of found) expect(message).toContain('on both such stretches')
+    expect(new Set(found.map(({ suggestedTrimDb }) => suggestedTrimDb)).size).toBe(1)
+  })
+
+  test('a range that is met with the least room has its place at the loud end', () => {
+    const powers = steps([60, -30], [20, -20], [60, -30])
+    const [passage] = search(powers, asks(11)).filter(({ line }) => line === 'loudnessRangeLu')
+    expect(passage).toMatchObject({ kind: 'thinnest-margin', suggestedTrimDb: null })
+    expect(near(passage!.startFrame, 60) && near(passage!.endFrame, 80)).toBe(true)
   })
 })
 

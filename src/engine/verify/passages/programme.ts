@@ -55,8 +55,7 @@ export type Programme = PassageSearch & {
   readonly asItIs: WhatIfFigures
 }
 
-export function programmeOf(search: PassageSearch): Programme {
-  const { parts, frameCount, spec, role, speech } = search
+export function programmeOf({ parts, frameCount, spec, role, speech, levelSteps }: PassageSearch): Programme {
   const sampleRateHz = (parts[0] as MeasuredPart).measured.sampleRateHz
   const hopFrames = framesPerHop(sampleRateHz)
   const pieces = parts.map((part) => ({
@@ -82,7 +81,12 @@ export function programmeOf(search: PassageSearch): Programme {
   )
   const measurements = withDialogue(described, parts, speech)
   return {
-    ...search,
+    parts,
+    frameCount,
+    spec,
+    role,
+    speech,
+    levelSteps,
     pieces,
     sampleRateHz,
     hopFrames,
@@ -91,6 +95,22 @@ export function programmeOf(search: PassageSearch): Programme {
     whatIf,
     asItIs: whatIf.under([null]),
   }
+}
+
+/**
+ * The Lo/Ro fold-down of a programme as a programme of its own, with the lines that concern it; null where the layout has
+ * none. Its frames are those of the file, and a trim on the mix is the same trim on it.
+ */
+export function foldedDown(programme: Programme): Programme | null {
+  const lines = programme.lines.filter(({ field }) => field.startsWith('foldDown'))
+  const parts = programme.parts.flatMap(({ startFrame, measured }) => {
+    const { foldDown, foldDown10ms, foldDownTruePeak100ms } = measured
+    if (foldDown === null || foldDown10ms === null) return []
+    const folded = { ...measured, layout: '2.0', channels: foldDown, programme10ms: foldDown10ms } as const
+    const alone = { truePeak100ms: foldDownTruePeak100ms, foldDown: null, foldDown10ms: null }
+    return [{ startFrame, measured: { ...folded, ...alone } }]
+  })
+  return lines.length === 0 || parts.length === 0 ? null : { ...programmeOf({ ...programme, parts }), lines }
 }
 
 /** The figures under some trims, gates computed anew. */

@@ -1,35 +1,24 @@
-import {
-  type FrameRange,
-  HOPS_PER_SECOND,
-  isInside,
-  loudnessOf,
-  powerOf,
-  printFigure,
-  SHORT_TERM_SECONDS,
-  type SpecLine,
-  type Trim,
-  windowMeans,
-} from '../../../domain/index.ts'
+import { isInside, powerOf, printFigure, type SpecLine, type Trim } from '../../../domain/index.ts'
 import type { Found } from './describe.ts'
 import { figuresUnder, hopsUnder, type Part, type Programme, trimOn } from './programme.ts'
+import { type Stretch, stretchesWhere } from './stretches.ts'
 
 /** The stretches that are named when the total is missed. */
 const MOST_STRETCHES = 3
 const SHORTEST_SECONDS = 3
-const JOIN_SECONDS = 1
 /** A stretch carries an excess when it stands this far above where the total should be; or below, when it lacks. */
 const BESIDE_LU = 2
 const MOST_TRIM_DB = 12
 const TRIMS_PER_DB = 10
-const SHORT_TERM_HOPS = SHORT_TERM_SECONDS * HOPS_PER_SECOND
 
 /**
  * Where the total that is missed comes from, once the trims are on the programme: the stretches that stand above the
  * target and whose trim brings it down most, or the dialogue that would have to come up. The gates are computed anew.
+ * The total is that of the mix, or of its fold-down where that is what `programme` holds.
  */
 export function totalPassages(programme: Programme, trims: readonly Trim[]): readonly Found[] {
   const line = programme.lines[0] as SpecLine
-  const field = line.field === 'dialogueLoudnessLkfs' ? 'dialogueLoudnessLkfs' : 'programmeLoudnessLkfs'
+  const field = line.field.endsWith('dialogueLoudnessLkfs') ? 'dialogueLoudnessLkfs' : 'programmeLoudnessLkfs'
   const asItIs = programme.asItIs[field]
   const measured = figuresUnder(programme, trims)[field]
   // What conforms as it is has no total to mend, whatever the other passages would make of it.
@@ -46,57 +35,15 @@ export function totalPassages(programme: Programme, trims: readonly Trim[]): rea
     .map(({ passage }) => passage)
 }
 
-type Stretch = FrameRange & { readonly loudnessLkfs: number; readonly peakFrame: number }
-
-function stretches(programme: Programme, trims: readonly Trim[], isLoud: boolean, bound: number): Stretch[] {
-  const hopsOfParts = hopsUnder(programme, trims)
-  return programme.pieces.flatMap((part, index) => {
-    const hops = hopsOfParts[index] as Float64Array
-    const level = windowMeans(hops, SHORT_TERM_HOPS)
-    const [floor, edge] = [powerOf(bound - 8), powerOf(bound + (isLoud ? BESIDE_LU : -BESIDE_LU))]
-    // Too soft is said of dialogue only: soft music and silence are meant to be soft.
-    const isSpoken = (window: number) => part.isSpeech?.[window + SHORT_TERM_HOPS / 2] === 1
-    const isBeside = (power: number) => (isLoud ? power > edge : power < edge && power > floor)
-    return runs(level, (power, window) => isBeside(power) && (isLoud || isSpoken(window)))
-      .map((run) => onTheSound(hops, run, isBeside))
-      .filter(({ first, end }) => end - first >= SHORTEST_SECONDS * HOPS_PER_SECOND)
-      .map(({ first, end }) => stretchOf(programme, part, hops, first, end))
-  })
-}
-
-type Run = { first: number; end: number }
-
-/** Runs of windows, as the hops that they reach over. */
-function runs(level: Float64Array, isIn: (power: number, window: number) => boolean): Run[] {
-  const found: Run[] = []
-  for (const [window, power] of level.entries()) {
-    if (!isIn(power, window)) continue
-    const last = found.at(-1)
-    if (last !== undefined && window - last.end < JOIN_SECONDS * HOPS_PER_SECOND) last.end = window + SHORT_TERM_HOPS
-    else found.push({ first: window, end: window + SHORT_TERM_HOPS })
-  }
-  return found
-}
-
-/** A window reaches further than what makes it loud or soft: the stretch ends where its hops do. */
-function onTheSound(hops: Float64Array, run: Run, isIn: (power: number) => boolean): Run {
-  let { first, end } = run
-  while (first < end && !isIn(hops[first] as number)) first++
-  while (end > first && !isIn(hops[end - 1] as number)) end--
-  return { first, end }
-}
-
-function stretchOf({ hopFrames }: Programme, part: Part, hops: Float64Array, first: number, end: number): Stretch {
-  const powers = hops.subarray(first, end)
-  const mean = powers.reduce((sum, power) => sum + power, 0) / powers.length
-  const highest = powers.reduce((best, power, hop) => (power > (powers[best] as number) ? hop : best), 0)
-  const frame = (hop: number) => Math.min(part.endFrame, part.startFrame + hop * hopFrames)
-  return {
-    startFrame: frame(first),
-    endFrame: frame(end),
-    loudnessLkfs: loudnessOf(mean),
-    peakFrame: frame(first + highest),
-  }
+/** Stretches that stand beside where the total should be: above it, or of dialogue below it. */
+function stretches(programme: Programme, trims: readonly Trim[], isLoud: boolean, bound: number): readonly Stretch[] {
+  const [floor, edge] = [powerOf(bound - 8), powerOf(bound + (isLoud ? BESIDE_LU : -BESIDE_LU))]
+  const isBeside = (power: number) => (isLoud ? power > edge : power < edge && power > floor)
+  // Too soft is said of dialogue only: soft music and silence are meant to be soft.
+  const isMeant = (part: Part, hop: number) => isLoud || part.isSpeech?.[hop] === 1
+  return stretchesWhere(programme, hopsUnder(programme, trims), isBeside, isMeant).filter(
+    ({ startFrame, endFrame }) => endFrame - startFrame >= SHORTEST_SECONDS * programme.sampleRateHz,
+  )
 }
 
 function passageOf(programme: Programme, line: SpecLine, stretch: Stretch, measured: number, bound: number): Found {
@@ -106,6 +53,9 @@ function passageOf(programme: Programme, line: SpecLine, stretch: Stretch, measu
   const wanted = Math.max(-MOST_TRIM_DB, Math.min(MOST_TRIM_DB, targetLkfs - loudnessLkfs))
   const trim = Math.round(wanted * TRIMS_PER_DB) / TRIMS_PER_DB
   const missed = printFigure(Math.abs(measured - bound))
+  const whose = line.field.startsWith('foldDown')
+    ? { total: ' of the Lo/Ro fold-down', level: ' there' }
+    : { total: '', level: '' }
   return {
     kind: isLoud ? 'too-loud' : 'too-soft',
     line: line.field,
@@ -117,7 +67,7 @@ function passageOf(programme: Programme, line: SpecLine, stretch: Stretch, measu
     source: line.source,
     suggestedTrimDb: trim,
     message:
-      `The total is missed by ${missed} LU, and this stretch, at ${printFigure(loudnessLkfs)} LKFS, ` +
+      `The total${whose.total} is missed by ${missed} LU, and this stretch, at ${printFigure(loudnessLkfs)} LKFS${whose.level}, ` +
       (isLoud
         ? 'carries much of the excess; bring it down to the level of the target, or move the whole mix by a static gain.'
         : 'is among those that would have to come up; raise it, or move the whole mix by a static gain.'),
