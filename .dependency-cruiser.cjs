@@ -69,7 +69,12 @@ module.exports = {
       from: { path: '^src/(?:jobs|cli|server)/', pathNot: besideSource },
       to: { path: `^src/${stage}/` },
     },
-    arrow('cli', 'cli', ['domain', 'specs', 'jobs', 'protocol'], 'The command line only talks to jobs.'),
+    arrow(
+      'cli',
+      'cli',
+      ['domain', 'specs', 'jobs', 'protocol', 'server'],
+      'The command line talks to jobs, and opens the desk.',
+    ),
     arrow('server', 'server', ['domain', 'specs', 'jobs', 'protocol'], 'The server only talks to jobs.'),
     {
       name: 'page',
@@ -126,6 +131,10 @@ module.exports = {
     exclude: { path: '^src/dsp/assembly/' },
     tsPreCompilationDeps: true,
     tsConfig: { fileName: 'tsconfig.base.json' },
-    enhancedResolveOptions: { extensions: ['.ts', '.mjs', '.js', '.json'] },
+    enhancedResolveOptions: {
+      extensions: ['.ts', '.tsx', '.mjs', '.js', '.json'],
+      exportsFields: ['exports'],
+      conditionNames: ['import', 'node', 'default', 'types'],
+    },
   },
 }

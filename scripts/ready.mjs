@@ -22,7 +22,13 @@ export const root = fileURLToPath(new URL('..', import.meta.url))
 
 const INSTALL_STAMP = join(root, 'node_modules/.plimsoll-installed')
 const BUILD_STAMP = join(root, 'build/.plimsoll-built')
-const BUILT = ['build/kernels.wasm', 'build/speech-model.onnx', 'build/web/report-reading.js', 'dist/cli/main.js']
+const BUILT = [
+  'build/kernels.wasm',
+  'build/speech-model.onnx',
+  'build/web/report-reading.js',
+  'build/web/desk/desk.js',
+  'dist/cli/main.js',
+]
 const LOCK = join(root, '.cache/ready.lock')
 const LOCK_POLL_MS = 250
 const HEARTBEAT_MS = 5_000
@@ -128,7 +134,6 @@ async function build() {
   rmSync(join(root, 'dist'), { recursive: true, force: true })
   await must(runNode('scripts/build-kernels.mjs'), 'Building the kernels')
   await must(runNode('scripts/build-program.mjs'), 'Bundling')
-  await must(runNode('node_modules/typescript/bin/tsc', ['-p', 'tsconfig.web.json']), 'Compiling the page')
   linkCommand()
   writeFileSync(BUILD_STAMP, hash)
 }

@@ -7,6 +7,7 @@ import { run } from './ready.mjs'
 /** A thing that must be there and the Debian package that brings it. Things are probed, not package names. */
 const NEEDS = [
   ['program ffmpeg', 'ffmpeg'],
+  ['program chromium', 'chromium'],
   ['program gcc', 'gcc'],
   ['file /usr/include/stdio.h', 'libc6-dev'],
   ['file /usr/include/ebur128.h', 'libebur128-dev'],

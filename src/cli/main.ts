@@ -2,6 +2,7 @@
 import { Command, CommanderError } from 'commander'
 import { TOOL_VERSION } from '../jobs/index.ts'
 import { addDeliver } from './commands/deliver.ts'
+import { addDesk } from './commands/desk.ts'
 import { addFit } from './commands/fit.ts'
 import { addFold } from './commands/fold.ts'
 import { addInspect } from './commands/inspect.ts'
@@ -42,6 +43,7 @@ for (const add of [
   addFold,
   addSheet,
   addSpecs,
+  addDesk,
 ])
   add(program)
 for (const command of program.commands) command.exitOverride()

@@ -37,6 +37,11 @@ export const CLI_REFUSALS = {
     wanted: 'several titles with --season',
     remedy: 'Name all titles of the season in one command.',
   },
+  CLI_PORT_TAKEN: {
+    sentence: 'None of the ports that were tried is free.',
+    wanted: 'a port that no other program listens on',
+    remedy: 'Name another with --port, or 0 for any that is free.',
+  },
   CLI_THROUGH_FORM: {
     sentence: 'After --through there are not exactly a stem and an output.',
     wanted: 'a stem and an output',

@@ -1,8 +1,5 @@
-import { dirname, relative, resolve } from 'node:path'
 import {
-  clockFromLabel,
   endLabel,
-  labelAt,
   type ProposedSegment,
   printInstant,
   type Sheet,
@@ -10,12 +7,11 @@ import {
   type SheetSegment,
 } from '../domain/index.ts'
 import { inspectProgramme, type Progress } from '../engine/index.ts'
-import { sha256Of } from '../media/index.ts'
-import { findSpec } from '../specs/index.ts'
+import { freshSheet, sheetClock } from './fresh-sheet.ts'
 import { ScratchFolder } from './scratch.ts'
 import { SingleOutput } from './single-output.ts'
 import { programmeOf } from './source.ts'
-import { identityOf, nameTitle, openTitle, type TitleOptions } from './title.ts'
+import { nameTitle, openTitle, type TitleOptions } from './title.ts'
 import { isListening, type JobOptions, withCrew } from './with-crew.ts'
 
 /**
@@ -37,40 +33,18 @@ export async function writeNewSheet(
   const { inspection } = await withCrew(source, { ...options, listens }, (crew) =>
     inspectProgramme(crew, programmeOf(source), watch, listens),
   )
-  const { clock, frameCount, format } = source
-  // A sheet names the start by its label, so its clock begins with a whole picture.
-  const ruler = clock === null ? null : clockFromLabel(clock.format, clock.startPicture, clock.sampleRateHz)
-  const ground = { clock: ruler, frameCount, sampleRateHz: format.sampleRateHz }
-  const beside = (path: string) => relative(dirname(resolve(outPath)), resolve(path))
-  const { id, name } = identityOf(title)
-  const files = source.reels.length === 0 ? [source] : source.reels
+  const { frameCount, format } = source
+  const fresh = await freshSheet(title, outPath, options)
+  const ground = { clock: sheetClock(source), frameCount, sampleRateHz: format.sampleRateHz }
   const sheet: Sheet = {
-    title: { id, name, language: null, deliveredOn: null },
-    timecode: ruler === null ? null : { ...ruler.format, start: labelAt(ruler, 0) },
-    sources: await Promise.all(
-      files.map(async ({ path, layout }) => ({
-        path: beside(path),
-        layout,
-        order: options.order ?? null,
-        sha256: await sha256Of(path, { cancellation: options.signal }),
-      })),
-    ),
+    ...fresh,
     segments: mapOf(inspection.structure.segments, ground),
-    spec: options.specName === undefined ? null : namedSpec(options.specName, beside),
-    upmix: { start: options.upmixStart ?? null, settings: {}, scenes: [] },
-    fit: { settings: {}, trims: [], locks: [] },
-    waivers: [],
-    deliverables: [],
+    upmix: { ...fresh.upmix, start: options.upmixStart ?? null },
   }
   const { sheetJson } = await import('../protocol/index.ts')
   output.writeText(sheetJson(sheet))
   output.place()
   return sheet
-}
-
-function namedSpec(nameOrPath: string, beside: (path: string) => string): NonNullable<Sheet['spec']> {
-  const isPreset = findSpec(nameOrPath) !== null
-  return { id: isPreset ? nameOrPath : null, path: isPreset ? null : beside(nameOrPath), edition: null, override: {} }
 }
 
 /** The map as a sheet holds it; none where all that sounds is programme. */

@@ -1,9 +1,7 @@
-import { dirname, relative, resolve } from 'node:path'
-import { clockFromLabel, instantOnHop, labelAt, type Passage, type Sheet } from '../domain/index.ts'
-import { titleIdOf } from '../engine/index.ts'
-import { type ChannelOptions, sha256Of } from '../media/index.ts'
+import { instantOnHop, type Passage } from '../domain/index.ts'
+import type { ChannelOptions } from '../media/index.ts'
 import { sheetJson } from '../protocol/index.ts'
-import { findSpec } from '../specs/index.ts'
+import { freshSheet, pathBeside, sheetClock } from './fresh-sheet.ts'
 import { besideSheet } from './sheet.ts'
 import type { Title } from './title.ts'
 
@@ -33,12 +31,9 @@ export async function passagesSheet(
     readonly signal?: AbortSignal | undefined
   },
 ): Promise<string> {
-  const { path, titleId, clock, format } = source
-  const { sheetPath, specName, layout = null, order = null } = options
-  const beside = (target: string) => relative(dirname(resolve(sheetPath)), resolve(target))
-  // A sheet names the start by its label, so its clock begins with a whole picture.
-  const isCounted = clock !== null && own?.timecode !== null
-  const ruler = isCounted ? clockFromLabel(clock.format, clock.startPicture, clock.sampleRateHz) : null
+  const { clock, format } = source
+  const { sheetPath } = options
+  const ruler = clock !== null && own?.timecode !== null ? sheetClock(source) : null
   const instant = (frame: number) => instantOnHop(ruler, frame, format.sampleRateHz)
   // A trim or a lock that the mixer has put there stands.
   const isFree = (passage: Passage) =>
@@ -53,6 +48,7 @@ export async function passagesSheet(
     reason: message,
   }))
   if (own !== null && ownPath !== null) {
+    const beside = pathBeside(sheetPath)
     const moved = (target: string) => beside(besideSheet(ownPath, target))
     return sheetJson({
       ...own,
@@ -61,26 +57,6 @@ export async function passagesSheet(
       fit: { ...own.fit, trims: [...own.fit.trims, ...trims] },
     })
   }
-  const isPreset = specName !== undefined && findSpec(specName) !== null
-  const sheet: Sheet = {
-    title: { id: titleIdOf(titleId), name: titleId, language: null, deliveredOn: null },
-    timecode: ruler === null ? null : { ...ruler.format, start: labelAt(ruler, 0) },
-    sources: [{ path: beside(path), layout, order, sha256: await sha256Of(path, { cancellation: options.signal }) }],
-    segments: [],
-    spec: {
-      id: isPreset ? specName : null,
-      path: isPreset || specName === undefined ? null : beside(specName),
-      edition: null,
-      override: {},
-    },
-    upmix: { start: null, settings: {}, scenes: [] },
-    fit: {
-      settings: {},
-      trims,
-      locks: [],
-    },
-    waivers: [],
-    deliverables: [],
-  }
-  return sheetJson(sheet)
+  const fresh = await freshSheet({ source, sheet: own }, sheetPath, options)
+  return sheetJson({ ...fresh, fit: { ...fresh.fit, trims } })
 }

@@ -120,6 +120,21 @@ export const JOBS_REFUSALS = {
     wanted: 'a valid sheet',
     remedy: 'Mend the lines named above; "plimsoll sheet new" writes a sheet to start from.',
   },
+  JOBS_SHEET_CHANGED: {
+    sentence: 'Somebody else has changed the sheet since it was opened.',
+    wanted: 'the sheet as it was when you opened it',
+    remedy: 'Open the title again to see the changes, then make yours.',
+  },
+  JOBS_SHELF_FOLDER: {
+    sentence: 'The folder of the shelf cannot be read.',
+    wanted: 'a folder with masters or sheets in it',
+    remedy: 'Name another folder, or change its permissions.',
+  },
+  JOBS_TITLE_UNKNOWN: {
+    sentence: 'No title of that name is on the shelf.',
+    wanted: 'a title of the shelf',
+    remedy: 'Look at the shelf again: the file may have been moved.',
+  },
   JOBS_SOURCE_HASH: {
     sentence: 'A source is not the file that the sheet was made for.',
     wanted: 'the file that the sheet was made for',

@@ -175,7 +175,7 @@ export function orderedTitle(title: Title, signal: AbortSignal | undefined): Del
 }
 
 /** How a title is called; `asked` outranks the sheet, which outranks the name of the file. */
-export function identityOf({ sheet, source }: Title, asked?: string): DeliveryOrder['title'] {
+export function identityOf({ sheet, source }: Pick<Title, 'sheet' | 'source'>, asked?: string): DeliveryOrder['title'] {
   const id = asked === undefined ? (sheet?.title.id ?? titleIdOf(basename(source.path))) : titleIdOf(asked)
   if (sheet === null) return { id, name: asked === undefined ? source.titleId : id }
   const { name, language } = sheet.title

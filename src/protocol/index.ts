@@ -1,4 +1,16 @@
+export {
+  deliverOrder,
+  type PartEnergies,
+  type RefusalMessage,
+  type Shelf,
+  type ShelfEntry,
+  sheetChange,
+  type TitleHead,
+  type TitleState,
+  type WorkMessage,
+} from './desk-messages.ts'
 export { inspectDocument } from './inspect-file.ts'
+export { packTitle, unpackTitle } from './packed-title.ts'
 export {
   type DeliveryDocument,
   deliveryDocument,

@@ -1,4 +1,5 @@
 export { type LoudnessPicture, type PicturedPlace, placesOfPassages } from './loudness-picture.ts'
+export { paletteCss } from './palette.ts'
 export {
   asciiLine,
   type ClockedProgramme,

@@ -38,6 +38,7 @@ test('the measure document holds the same measurements, flat beside the path', (
         ...measurements,
         bitsPerSample: 24,
         spec: null,
+        withoutTrims: null,
         conforms: true,
         findings,
         margins,

@@ -1,0 +1,218 @@
+import { createHash } from 'node:crypto'
+import { existsSync, readFileSync, statSync } from 'node:fs'
+import { join, resolve } from 'node:path'
+import { loudnessOf, thinnestMargins, toHops, windowMeans } from '../domain/index.ts'
+import { titleIdOf } from '../engine/index.ts'
+import type { PartEnergies, ShelfEntry, TitleHead, TitleState } from '../protocol/index.ts'
+import { deliver } from './deliver.ts'
+import { refuse } from './refusals.ts'
+import { listProblems } from './sheet.ts'
+import { type ShelvedTitle, titlesIn } from './shelf-folder.ts'
+import { SingleOutput } from './single-output.ts'
+import { type StudiedTitle, studyTitle } from './study-title.ts'
+import { explain, WorkQueue } from './work-queue.ts'
+
+/** Columns of the small picture of a title. */
+const PICTURE_COLUMNS = 120
+const SHORT_TERM_HOPS = 30
+
+type Known = {
+  /** Changes with the files of the title. */
+  readonly stamp: string
+  readonly studied: StudiedTitle | null
+  readonly refusal: ShelfEntry['refusal']
+}
+
+/** The titles of a folder, what is known of them, and the work on them. Files are the truth: all else is kept in memory. */
+export class Shelf {
+  readonly folder: string
+  readonly work = new WorkQueue()
+  readonly #known = new Map<string, Known>()
+  readonly #workers: number | undefined
+
+  constructor(folder: string, workers?: number) {
+    this.folder = resolve(folder)
+    this.#workers = workers
+  }
+
+  titles(): readonly ShelfEntry[] {
+    return titlesIn(this.folder).map((title) => this.#entryOf(title))
+  }
+
+  /** Measures a title in its turn, unless it is known as it lies there. */
+  measure(titleId: string): Promise<void> {
+    const title = this.#title(titleId)
+    const stamp = stampOf(title)
+    const known = this.#known.get(titleId)
+    if (known?.stamp === stamp && known.studied !== null) return Promise.resolve()
+    return this.work.add({
+      titleId,
+      kind: 'measure',
+      run: async ({ signal, progress }) => {
+        try {
+          const options = { signal, workers: this.#workers, sheetPath: title.sheetPath }
+          const studied = await studyTitle(title.path, options, progress)
+          this.#known.set(titleId, { stamp, studied, refusal: null })
+        } catch (error) {
+          if (!signal.aborted) this.#known.set(titleId, { stamp, studied: null, refusal: explain(error) })
+          throw error
+        }
+        return null
+      },
+    })
+  }
+
+  /** A title that was measured; null where that is still to be done. */
+  opened(titleId: string): { readonly head: TitleHead; readonly energies: readonly PartEnergies[] } | null {
+    const title = this.#title(titleId)
+    const known = this.#known.get(titleId)
+    if (known === undefined || known.stamp !== stampOf(title)) return null
+    const { studied } = known
+    if (studied === null) return null
+    const { sheetText, energies, margins: _, ...told } = studied
+    const { path, sheetPath } = title
+    return {
+      head: { version: 1, id: titleId, path, sheetPath, sheetText, sheetTag: tagOf(sheetText), ...told },
+      energies,
+    }
+  }
+
+  /**
+   * Saves the sheet of a title; gives the title's id from now on and the tag of what was written. Refuses a text that is
+   * no sheet, and one that was made from another state than the one on disk.
+   */
+  async saveSheet(titleId: string, text: string, tag: string): Promise<{ readonly id: string; readonly tag: string }> {
+    const title = this.#title(titleId)
+    const { readSheetFile } = await import('../protocol/index.ts')
+    const reading = readSheetFile(JSON.parse(text))
+    const { sheetPath } = title
+    if (reading.problems !== null) {
+      throw refuse('JOBS_SHEET_INVALID', `save the sheet "${sheetPath}"`, listProblems(reading.problems))
+    }
+    if (existsSync(sheetPath) && tagOf(readFileSync(sheetPath, 'utf8')) !== tag) {
+      throw refuse('JOBS_SHEET_CHANGED', `save the sheet "${sheetPath}"`, 'a sheet that was changed by somebody else')
+    }
+    using output = new SingleOutput(sheetPath, { replaces: true, sources: title.isSheet ? [] : [title.path] })
+    output.writeText(text)
+    output.place()
+    const saved = titlesIn(this.folder).find((one) => resolve(one.path) === resolve(sheetPath)) as ShelvedTitle
+    const known = this.#known.get(titleId)
+    if (known?.studied != null && isSameMeasurement(known.studied.sheetText, text)) {
+      this.#known.delete(titleId)
+      this.#known.set(saved.id, { ...known, stamp: stampOf(saved), studied: { ...known.studied, sheetText: text } })
+    }
+    return { id: saved.id, tag: tagOf(text) }
+  }
+
+  /** Delivers a title in its turn into a folder of its own in the shelf's. */
+  deliver(titleId: string, keepsNonconforming: boolean): Promise<void> {
+    const title = this.#title(titleId)
+    return this.work.add({
+      titleId,
+      kind: 'deliver',
+      run: async ({ signal, progress }) => {
+        const { report, isDelivered } = await deliver(
+          title.path,
+          {
+            out: this.deliveryFolder(title.id),
+            bitsPerSample: 24,
+            replaces: true,
+            writesGain: false,
+            keepsNonconforming,
+            signal,
+            workers: this.#workers,
+          },
+          progress,
+        )
+        return { conforms: report.conforms, isDelivered, verdict: report.verdict }
+      },
+    })
+  }
+
+  /** Where the delivery of a title lies or will lie. */
+  deliveryFolder(titleId: string): string {
+    return join(this.folder, 'deliveries', titleIdOf(this.#title(titleId).name))
+  }
+
+  #title(titleId: string): ShelvedTitle {
+    const title = titlesIn(this.folder).find(({ id }) => id === titleId)
+    if (title === undefined) throw refuse('JOBS_TITLE_UNKNOWN', `find "${titleId}"`, 'no such title on the shelf')
+    return title
+  }
+
+  #entryOf(title: ShelvedTitle): ShelfEntry {
+    const { id, name, path, isSheet } = title
+    const found = this.#known.get(id)
+    const known = found?.stamp === stampOf(title) ? found : undefined
+    const studied = known?.studied ?? null
+    const refusal = known?.refusal ?? null
+    const state = this.work.isWorkingOn(id) ? 'working' : stateOf(studied, refusal)
+    return { id, name, path, isSheet, state, measured: measuredOf(studied), refusal, delivery: this.#deliveryOf(id) }
+  }
+
+  #deliveryOf(id: string): ShelfEntry['delivery'] {
+    const folder = this.deliveryFolder(id)
+    const report = join(folder, 'report.json')
+    if (!existsSync(join(folder, 'manifest.json')) || !existsSync(report)) return null
+    try {
+      const { conforms } = JSON.parse(readFileSync(report, 'utf8')) as { readonly conforms?: unknown }
+      return { folder, conforms: typeof conforms === 'boolean' ? conforms : null }
+    } catch {
+      return { folder, conforms: null }
+    }
+  }
+}
+
+function stateOf(studied: StudiedTitle | null, refusal: ShelfEntry['refusal']): TitleState {
+  if (refusal !== null) return 'refused'
+  if (studied === null) return 'new'
+  if (studied.spec === null) return 'no-spec'
+  return studied.findings.some(({ severity }) => severity === 'fail') ? 'does-not-conform' : 'conforms'
+}
+
+function measuredOf(studied: StudiedTitle | null): ShelfEntry['measured'] {
+  if (studied === null) return null
+  const { measurements, spec, margins, passages, layout, energies } = studied
+  const [thinnest] = thinnestMargins(margins, 1)
+  return {
+    layout,
+    durationSeconds: measurements.durationSeconds,
+    programmeLoudnessLkfs: measurements.programmeLoudnessLkfs,
+    specTitle: spec?.title ?? null,
+    thinnest: thinnest === undefined ? null : { line: thinnest.line, margin: thinnest.margin, unit: thinnest.unit },
+    shortTermLkfs: pictureOf(energies),
+    passageCount: passages.filter(({ kind }) => kind !== 'thinnest-margin').length,
+  }
+}
+
+/** The highest short-term loudness in each of equal columns over the parts, one after the other. */
+function pictureOf(energies: readonly PartEnergies[]): readonly (number | null)[] {
+  const powers = energies.flatMap(({ powers10ms }) => Array.from(windowMeans(toHops(powers10ms), SHORT_TERM_HOPS)))
+  return Array.from({ length: Math.min(PICTURE_COLUMNS, powers.length) }, (_, column, count = PICTURE_COLUMNS) => {
+    const from = Math.floor((column * powers.length) / count)
+    const to = Math.max(from + 1, Math.floor(((column + 1) * powers.length) / count))
+    const highest = powers.slice(from, to).reduce((most, power) => Math.max(most, power), 0)
+    return highest === 0 ? null : loudnessOf(highest)
+  })
+}
+
+/** Size and time of the files that a title is read from. */
+function stampOf({ files }: ShelvedTitle): string {
+  return files
+    .map((path) => statSync(path, { throwIfNoEntry: false }))
+    .map((stat) => (stat === undefined ? 'gone' : `${stat.size} ${stat.mtimeMs}`))
+    .join(', ')
+}
+
+function tagOf(text: string): string {
+  return createHash('sha256').update(text).digest('hex').slice(0, 16)
+}
+
+/** Whether two sheets are measured alike: they differ in nothing that the measurement reads. */
+function isSameMeasurement(before: string, after: string): boolean {
+  const measuredBy = (text: string) => {
+    const { sources, segments, spec, timecode, waivers } = JSON.parse(text) as Record<string, unknown>
+    return JSON.stringify([sources, segments, spec, timecode, waivers])
+  }
+  return measuredBy(before) === measuredBy(after)
+}

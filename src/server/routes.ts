@@ -1,0 +1,83 @@
+import { createReadStream, existsSync, readFileSync } from 'node:fs'
+import { join } from 'node:path'
+import { Readable } from 'node:stream'
+import { Hono } from 'hono'
+import { streamSSE } from 'hono/streaming'
+import { Refusal } from '../domain/index.ts'
+import type { Shelf } from '../jobs/index.ts'
+import { deliverOrder, packTitle, sheetChange, type WorkMessage } from '../protocol/index.ts'
+
+/** Keeps a connection from being taken for dead. */
+const HEARTBEAT_MS = 15_000
+
+/** What the page asks and orders. A title is named by its id in the query, since ids hold slashes. */
+export function deskRoutes(shelf: Shelf): Hono {
+  const routes = new Hono()
+  routes.onError((error, context) => {
+    if (!(error instanceof Refusal)) throw error
+    const status = error.code === 'JOBS_SHEET_CHANGED' ? 409 : error.code === 'JOBS_TITLE_UNKNOWN' ? 404 : 422
+    return context.json({ refusal: { code: error.code, message: `${error.message}. ${error.remedy}` } }, status)
+  })
+
+  routes.get('/shelf', (context) => context.json({ version: 1, folder: shelf.folder, titles: shelf.titles() }))
+
+  routes.get('/title', (context) => {
+    const opened = shelf.opened(idOf(context.req.query('id')))
+    if (opened === null) return context.json({ refusal: null }, 409)
+    return context.body(packTitle(opened.head, opened.energies), 200, { 'Content-Type': 'application/octet-stream' })
+  })
+
+  routes.post('/measure', (context) => {
+    void shelf.measure(idOf(context.req.query('id')))
+    return context.json({ version: 1 }, 202)
+  })
+
+  routes.put('/sheet', async (context) => {
+    const { text, tag } = sheetChange.parse(await context.req.json())
+    return context.json(await shelf.saveSheet(idOf(context.req.query('id')), text, tag))
+  })
+
+  routes.post('/deliver', async (context) => {
+    const { keepsNonconforming } = deliverOrder.parse(await context.req.json())
+    void shelf.deliver(idOf(context.req.query('id')), keepsNonconforming)
+    return context.json({ version: 1 }, 202)
+  })
+
+  routes.post('/stop', (context) => {
+    const kind = context.req.query('kind') === 'deliver' ? 'deliver' : 'measure'
+    shelf.work.stop({ titleId: idOf(context.req.query('id')), kind })
+    return context.json({ version: 1 })
+  })
+
+  routes.get('/report', (context) => {
+    const folder = shelf.deliveryFolder(idOf(context.req.query('id')))
+    const page = ['report.html', 'not-delivered.html'].map((name) => join(folder, name)).find(existsSync)
+    return page === undefined ? context.text('No report yet.\n', 404) : context.html(readFileSync(page, 'utf8'))
+  })
+
+  routes.get('/report.json', (context) => {
+    const path = join(shelf.deliveryFolder(idOf(context.req.query('id'))), 'report.json')
+    if (!existsSync(path)) return context.text('No report yet.\n', 404)
+    return context.body(Readable.toWeb(createReadStream(path)) as ReadableStream, 200, {
+      'Content-Type': 'application/json',
+      'Content-Disposition': 'attachment; filename="report.json"',
+    })
+  })
+
+  routes.get('/work', (context) =>
+    streamSSE(context, async (stream) => {
+      const send = (message: WorkMessage) => void stream.writeSSE({ data: JSON.stringify(message) })
+      const leave = shelf.work.listen(send)
+      stream.onAbort(leave)
+      while (!stream.aborted) {
+        await stream.sleep(HEARTBEAT_MS)
+        await stream.writeSSE({ event: 'heartbeat', data: '' })
+      }
+    }),
+  )
+  return routes
+}
+
+function idOf(id: string | undefined): string {
+  return id ?? ''
+}

@@ -1,0 +1,71 @@
+import { type RefusalMessage, type Shelf, unpackTitle, type WorkMessage } from '../../protocol/index.ts'
+
+/** The desk said no, in words for the user. */
+export class DeskRefusal extends Error {
+  readonly code: string
+
+  constructor({ code, message }: RefusalMessage) {
+    super(message)
+    this.code = code
+  }
+}
+
+export type OpenedTitle = ReturnType<typeof unpackTitle>
+
+export async function fetchShelf(): Promise<Shelf> {
+  return (await call('GET', '/api/shelf')).json()
+}
+
+/** A title with its energies; null where it is not measured yet. */
+export async function fetchTitle(id: string): Promise<OpenedTitle | null> {
+  const answer = await fetch(`/api/title?id=${encodeURIComponent(id)}`)
+  if (answer.status === 409) return null
+  return unpackTitle(await (await accepted(answer)).arrayBuffer())
+}
+
+export async function orderMeasurement(id: string): Promise<void> {
+  await call('POST', `/api/measure?id=${encodeURIComponent(id)}`)
+}
+
+export async function orderDelivery(id: string, keepsNonconforming: boolean): Promise<void> {
+  await call('POST', `/api/deliver?id=${encodeURIComponent(id)}`, { keepsNonconforming })
+}
+
+export async function stopWork(id: string, kind: WorkMessage['kind']): Promise<void> {
+  await call('POST', `/api/stop?id=${encodeURIComponent(id)}&kind=${kind}`)
+}
+
+/** Saves a sheet; gives the title's id and the sheet's tag from now on. */
+export async function saveSheet(
+  id: string,
+  text: string,
+  tag: string,
+): Promise<{ readonly id: string; readonly tag: string }> {
+  return (await call('PUT', `/api/sheet?id=${encodeURIComponent(id)}`, { text, tag })).json()
+}
+
+export function reportAddress(id: string): string {
+  return `/api/report?id=${encodeURIComponent(id)}`
+}
+
+/** Hears of all work until the returned function is called; `onLost` where the desk no longer answers. */
+export function listenToWork(onNews: (message: WorkMessage) => void, onState: (isOpen: boolean) => void): () => void {
+  const source = new EventSource('/api/work')
+  source.onmessage = ({ data }) => onNews(JSON.parse(data) as WorkMessage)
+  source.onopen = () => onState(true)
+  source.onerror = () => onState(false)
+  return () => source.close()
+}
+
+async function call(method: string, address: string, body?: object): Promise<Response> {
+  const sent = body === undefined ? {} : { body: JSON.stringify(body), headers: { 'Content-Type': 'application/json' } }
+  return accepted(await fetch(address, { method, ...sent }))
+}
+
+async function accepted(answer: Response): Promise<Response> {
+  if (answer.ok) return answer
+  const told = (await answer.json().catch(() => null)) as { readonly refusal?: RefusalMessage } | null
+  throw new DeskRefusal(
+    told?.refusal ?? { code: String(answer.status), message: 'The desk did not answer as it should. Start it again.' },
+  )
+}

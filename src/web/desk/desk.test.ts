@@ -1,0 +1,103 @@
+import { describe, expect, test } from 'vitest'
+import { clockFromLabel, placeSheet, type Sheet, type SheetGround } from '../../domain/index.ts'
+import { decide, opened } from './decisions.ts'
+import { trimOn, withoutTrim, withTrim, withTrimGain } from './edits.ts'
+import { around, panned, rulerSeconds, within, zoomed } from './timeline/time-window.ts'
+
+const empty: Sheet = {
+  title: { id: 'harbour-day', name: 'Harbour Day', language: null, deliveredOn: null },
+  timecode: { rate: '25', dropFrame: false, start: '10:00:00:00' },
+  sources: [{ path: 'harbour-day.wav', layout: '5.1', order: null, sha256: null }],
+  segments: [],
+  spec: null,
+  upmix: { start: null, settings: {}, scenes: [] },
+  fit: { settings: {}, trims: [], locks: [] },
+  waivers: [],
+  deliverables: [],
+}
+const RATE = 48000
+const ground: SheetGround = {
+  clock: clockFromLabel({ rate: '25', dropFrame: false }, 10 * 3600 * 25, RATE),
+  sampleRateHz: RATE,
+  frameCount: 600 * RATE,
+}
+const seconds = (from: number, to: number) => ({ startFrame: from * RATE, endFrame: to * RATE })
+const trimsOf = (sheet: Sheet) => {
+  const placed = placeSheet(sheet, ground)
+  if (!('trims' in placed)) throw new Error(JSON.stringify(placed))
+  return placed.trims
+}
+const put = (sheet: Sheet, from: number, to: number, gainDb: number) =>
+  withTrim(sheet, ground, trimOn(seconds(from, to), gainDb, null), trimsOf(sheet))
+
+describe('trims', () => {
+  test('are written as labels of the programme (SMPTE ST 12-1)', () => {
+    const { trims } = put(empty, 60, 70, -2.5).fit
+    expect(trims).toMatchObject([{ from: '10:01:00:00', to: '10:01:10:00', gainDb: -2.5 }])
+  })
+
+  test('never overlap: a new one takes the place of what was there, and cuts what reaches out of it', () => {
+    const sheet = put(put(put(empty, 10, 20, -1), 30, 40, -2), 15, 35, -3)
+    expect(
+      trimsOf(sheet).map(({ startFrame, endFrame, gainDb }) => [startFrame / RATE, endFrame / RATE, gainDb]),
+    ).toEqual([
+      [10, 15, -1],
+      [15, 35, -3],
+      [35, 40, -2],
+    ])
+  })
+
+  test('move in tenths of a dB, between -24 and 12', () => {
+    const sheet = put(empty, 10, 20, -1)
+    expect(withTrimGain(sheet, 0, -2.348).fit.trims[0]!.gainDb).toBe(-2.3)
+    expect(withTrimGain(sheet, 0, -80).fit.trims[0]!.gainDb).toBe(-24)
+    expect(withTrimGain(sheet, 0, 80).fit.trims[0]!.gainDb).toBe(12)
+    expect(withoutTrim(sheet, 0).fit.trims).toEqual([])
+  })
+})
+
+describe('undo', () => {
+  test('takes back one step at a time and gives it again', () => {
+    const [a, b] = [put(empty, 10, 20, -1), put(empty, 10, 20, -2)]
+    const after = [a, b].reduce((state, sheet) => decide(state, { kind: 'change', sheet }), opened(empty))
+    const back = decide(after, { kind: 'undo' })
+    expect(back.sheet).toBe(a)
+    expect(decide(back, { kind: 'undo' }).sheet).toBe(empty)
+    expect(decide(back, { kind: 'redo' }).sheet).toBe(b)
+  })
+
+  test('a drag is one step, however far it went; a new drag of the same trim is another', () => {
+    const moved = [-1, -2, -3].map((gainDb) => put(empty, 10, 20, gainDb))
+    const drag = (state: ReturnType<typeof opened>) =>
+      moved.reduce((now, sheet) => decide(now, { kind: 'change', sheet, moving: 'trim 0' }), state)
+    const once = decide(drag(opened(empty)), { kind: 'settle' })
+    expect(once.past).toHaveLength(1)
+    expect(drag(once).past).toHaveLength(2)
+    expect(decide(once, { kind: 'undo' }).sheet).toBe(empty)
+  })
+
+  test('there is nothing before the beginning and nothing after the end', () => {
+    const state = opened(empty)
+    expect(decide(state, { kind: 'undo' })).toBe(state)
+    expect(decide(state, { kind: 'redo' })).toBe(state)
+  })
+})
+
+describe('what is seen', () => {
+  test('stays inside the programme and keeps its length while it can', () => {
+    expect(within({ from: -5, to: 5 }, 100)).toEqual({ from: 0, to: 10 })
+    expect(panned({ from: 80, to: 100 }, 30, 100)).toEqual({ from: 80, to: 100 })
+    expect(around(98, 99, 100)).toEqual({ from: 88, to: 100 })
+  })
+
+  test('zooming leaves the instant under the pointer where it is', () => {
+    const seen = zoomed({ from: 20, to: 60 }, 0.5, 30, 100)
+    expect((30 - seen.from) / (seen.to - seen.from)).toBeCloseTo(0.25, 9)
+    expect(seen.to - seen.from).toBeCloseTo(20, 9)
+  })
+
+  test('the ruler stands at round instants, no closer than asked', () => {
+    const at = rulerSeconds({ from: 3, to: 63 }, 800, 110)
+    expect(at).toEqual([10, 20, 30, 40, 50, 60])
+  })
+})

@@ -1,0 +1,240 @@
+import { useId, useState } from 'react'
+import { type FrameRange, type Passage, printFigure, type Sheet } from '../../domain/index.ts'
+import type { TitleHead } from '../../protocol/index.ts'
+import { withLock, withoutLock, withoutTrim, withTrimGain, withTrimGlide, withTrimReason, withWaiver } from './edits.ts'
+import { PassageWords } from './passage-list.tsx'
+import type { Scene } from './timeline/scene.ts'
+import { signed } from './words.ts'
+
+type Props = {
+  readonly scene: Scene
+  readonly head: TitleHead
+  readonly sheet: Sheet
+  readonly passage: Passage | null
+  /** What a new trim or lock would be put on. */
+  readonly range: FrameRange | null
+  readonly waiving: string | null
+  readonly onChange: (sheet: Sheet, moving?: string) => void
+  readonly onTrim: (gainDb: number, reason: string | null) => void
+  readonly onSettled: () => void
+  readonly onWaived: () => void
+  readonly onClose: () => void
+}
+
+/** What can be done with what is chosen: a passage, a selection, a trim, a line that is missed. */
+export function Drawer(props: Props) {
+  const { scene, waiving, passage, range } = props
+  const trim = scene.chosenTrim === null ? undefined : scene.trims[scene.chosenTrim]
+  return (
+    <section className="drawer" aria-label="What to do">
+      <Reading scene={scene} />
+      {waiving !== null ? (
+        <Waiver {...props} line={waiving} />
+      ) : trim !== undefined ? (
+        <TrimSettings {...props} index={scene.chosenTrim as number} />
+      ) : passage !== null ? (
+        <PassageActs {...props} passage={passage} />
+      ) : range !== null ? (
+        <SelectionActs {...props} range={range} />
+      ) : (
+        <p className="slate">
+          Choose a passage on the left, or drag over the timeline to select a stretch. <kbd>?</kbd> shows all keys.
+        </p>
+      )}
+    </section>
+  )
+}
+
+/** The values under the pointer, or under the reading line. */
+function Reading({ scene }: { readonly scene: Scene }) {
+  const { reading, after, before, points, sampleRateHz, label } = scene
+  if (reading === null) return <output className="reading slate">–</output>
+  const hop = Math.floor(reading * 10)
+  const level = (powers: Float64Array) => {
+    const power = powers[hop]
+    return power === undefined || !(power > 0) ? null : -0.691 + 10 * Math.log10(power)
+  }
+  const was = points === null ? '' : ` (${printFigure(level(before.shortTerm))} before)`
+  return (
+    <output className="reading">
+      <b className="time">{label(Math.round(reading * sampleRateHz))}</b> short-term{' '}
+      {printFigure(level(after.shortTerm))}
+      {was}, momentary {printFigure(level(after.momentary))} LKFS
+      {points !== null && `, trim ${signed(points[hop] ?? 0)} dB`}
+    </output>
+  )
+}
+
+function PassageActs({ passage, onTrim, onClose }: Props & { readonly passage: Passage }) {
+  const { suggestedTrimDb, message } = passage
+  return (
+    <div className="acts">
+      <div className="words">
+        <PassageWords passage={passage} />
+      </div>
+      <div className="buttons">
+        {suggestedTrimDb !== null && (
+          <button type="button" className="primary" onClick={() => onTrim(suggestedTrimDb, message)}>
+            Trim by {signed(suggestedTrimDb)} dB
+          </button>
+        )}
+        <button type="button" onClick={() => onTrim(-1, null)}>
+          Trim by hand
+        </button>
+        <button type="button" className="plain" onClick={onClose}>
+          Leave it
+        </button>
+      </div>
+    </div>
+  )
+}
+
+function SelectionActs({
+  range,
+  scene,
+  sheet,
+  head,
+  onTrim,
+  onChange,
+  onClose,
+}: Props & { readonly range: FrameRange }) {
+  const locked = scene.locks.findIndex(
+    ({ startFrame, endFrame }) => startFrame < range.endFrame && range.startFrame < endFrame,
+  )
+  const lock = (toleranceDb: number) => onChange(withLock(sheet, head.ground, range, toleranceDb))
+  const seconds = (range.endFrame - range.startFrame) / scene.sampleRateHz
+  return (
+    <div className="acts">
+      <p className="words">
+        <b className="time">{scene.label(range.startFrame)}</b> to <b className="time">{scene.label(range.endFrame)}</b>
+        , {printFigure(seconds)} s
+      </p>
+      <div className="buttons">
+        <button type="button" className="primary" onClick={() => onTrim(-1, null)}>
+          Put a trim here
+        </button>
+        {locked >= 0 ? (
+          <button type="button" onClick={() => onChange(withoutLock(sheet, locked))}>
+            Unlock
+          </button>
+        ) : (
+          <>
+            <button type="button" onClick={() => lock(0)}>
+              Lock: do not touch
+            </button>
+            <button type="button" onClick={() => lock(2)}>
+              Limit to 2 dB
+            </button>
+          </>
+        )}
+        <button type="button" className="plain" onClick={onClose}>
+          Deselect
+        </button>
+      </div>
+    </div>
+  )
+}
+
+function TrimSettings({ index, scene, sheet, onChange, onSettled, onClose }: Props & { readonly index: number }) {
+  const { gainDb, glideMs, reason, startFrame, endFrame } = scene.trims[index]!
+  const [gain, glide, why] = [useId(), useId(), useId()]
+  const setGain = (value: number) => onChange(withTrimGain(sheet, index, value), `trim ${index}`)
+  return (
+    <div className="acts">
+      <div className="words settings">
+        <span>
+          Trim, <b className="time">{scene.label(startFrame)}</b> to <b className="time">{scene.label(endFrame)}</b>
+        </span>
+        <label htmlFor={gain}>gain</label>
+        <input
+          id={gain}
+          type="range"
+          min={-24}
+          max={12}
+          step={0.1}
+          value={gainDb}
+          aria-valuetext={`${signed(gainDb)} dB`}
+          onChange={(event) => setGain(Number(event.target.value))}
+          onPointerUp={onSettled}
+          onBlur={onSettled}
+        />
+        <output className="figure">
+          {signed(gainDb)} <span className="slate">dB</span>
+        </output>
+        <label htmlFor={glide}>glide</label>
+        <input
+          id={glide}
+          type="number"
+          min={100}
+          max={10000}
+          step={100}
+          value={glideMs}
+          onChange={(event) =>
+            onChange(withTrimGlide(sheet, index, bounded(Number(event.target.value))), `glide ${index}`)
+          }
+          onBlur={onSettled}
+        />
+        <span className="slate">ms</span>
+        <label htmlFor={why}>reason</label>
+        <input
+          id={why}
+          type="text"
+          value={reason ?? ''}
+          onChange={(event) => onChange(withTrimReason(sheet, index, event.target.value), `reason ${index}`)}
+          onBlur={onSettled}
+        />
+      </div>
+      <div className="buttons">
+        <button
+          type="button"
+          onClick={() => {
+            onChange(withoutTrim(sheet, index))
+            onClose()
+          }}
+        >
+          Take it away
+        </button>
+        <button type="button" className="plain" onClick={onClose}>
+          Done
+        </button>
+      </div>
+    </div>
+  )
+}
+
+const SHORTEST_GLIDE_MS = 100
+const LONGEST_GLIDE_MS = 10_000
+
+function bounded(glideMs: number): number {
+  return Math.min(LONGEST_GLIDE_MS, Math.max(SHORTEST_GLIDE_MS, Math.round(glideMs) || SHORTEST_GLIDE_MS))
+}
+
+/** A line is waived for one title and with a reason: both stand in the report. */
+function Waiver({ line, sheet, onChange, onWaived }: Props & { readonly line: string }) {
+  const [reason, setReason] = useState('')
+  const field = useId()
+  return (
+    <form
+      className="acts"
+      onSubmit={(event) => {
+        event.preventDefault()
+        onChange(withWaiver(sheet, line, reason))
+        onWaived()
+      }}
+    >
+      <div className="words">
+        <label htmlFor={field}>Why need this title not meet the line? The reason goes into the report.</label>
+        {/* biome-ignore lint/a11y/noAutofocus: the form was asked for. */}
+        <input id={field} type="text" value={reason} autoFocus onChange={(event) => setReason(event.target.value)} />
+      </div>
+      <div className="buttons">
+        <button type="submit" className="primary" disabled={reason.trim() === ''}>
+          Waive the line
+        </button>
+        <button type="button" className="plain" onClick={onWaived}>
+          Do not
+        </button>
+      </div>
+    </form>
+  )
+}

@@ -1,0 +1,65 @@
+import type { Lane, Lanes } from './lanes.ts'
+import type { Ink, Scene } from './scene.ts'
+
+/** What a lane is drawn with. */
+export type Drawing = {
+  readonly canvas: CanvasRenderingContext2D
+  readonly ink: Ink
+  readonly scene: Scene
+  readonly lanes: Lanes
+  /** The abscissa of an instant in seconds. */
+  readonly x: (seconds: number) => number
+}
+
+/** The 100 ms that are seen, [first, end). */
+export function hopsSeen({ seen, durationSeconds }: Scene): readonly [number, number] {
+  const end = Math.ceil(durationSeconds * 10)
+  return [Math.max(0, Math.floor(seen.from * 10) - 1), Math.min(end, Math.ceil(seen.to * 10) + 1)]
+}
+
+/** The 100 ms under one column of pixels; at least one. */
+export function hopsAt({ seen }: Scene, column: number, width: number): readonly [number, number] {
+  const secondsEach = (seen.to - seen.from) / width
+  const first = Math.floor((seen.from + column * secondsEach) * 10)
+  return [first, Math.max(first + 1, Math.floor((seen.from + (column + 1) * secondsEach) * 10))]
+}
+
+export function baseline(canvas: CanvasRenderingContext2D, ink: Ink, lanes: Lanes, lane: Lane): void {
+  canvas.strokeStyle = ink.slate
+  canvas.globalAlpha = 0.5
+  line(canvas, lanes.left, lane.top + lane.height + 0.5, lanes.left + lanes.width, lane.top + lane.height + 0.5)
+  canvas.globalAlpha = 1
+}
+
+export function bracket(canvas: CanvasRenderingContext2D, colour: string, from: number, to: number, lane: Lane): void {
+  canvas.strokeStyle = colour
+  canvas.beginPath()
+  for (const [at, inward] of [
+    [from, 5],
+    [to, -5],
+  ] as const) {
+    canvas.moveTo(at + inward, lane.top + 1)
+    canvas.lineTo(at, lane.top + 1)
+    canvas.lineTo(at, lane.top + lane.height - 1)
+    canvas.lineTo(at + inward, lane.top + lane.height - 1)
+  }
+  canvas.stroke()
+}
+
+export function line(canvas: CanvasRenderingContext2D, x1: number, y1: number, x2: number, y2: number): void {
+  canvas.beginPath()
+  canvas.moveTo(x1, y1)
+  canvas.lineTo(x2, y2)
+  canvas.stroke()
+}
+
+/** Words over a curve, with a border of paper so that they can be read. */
+export function written(canvas: CanvasRenderingContext2D, paper: string, words: string, x: number, y: number): void {
+  canvas.save()
+  canvas.strokeStyle = paper
+  canvas.lineWidth = 4
+  canvas.lineJoin = 'round'
+  canvas.strokeText(words, x, y)
+  canvas.restore()
+  canvas.fillText(words, x, y)
+}

@@ -1,0 +1,53 @@
+/** Where the lanes of the timeline lie, from top to bottom, in CSS pixels. */
+export type Lane = { readonly top: number; readonly height: number }
+
+export type Lanes = {
+  readonly overview: Lane
+  readonly ruler: Lane
+  readonly loudness: Lane
+  readonly dialogue: Lane | null
+  readonly trims: Lane
+  readonly channels: readonly Lane[]
+  /** Left edge and width of what is drawn over time; names of lanes stand left of it. */
+  readonly left: number
+  readonly width: number
+  readonly height: number
+}
+
+const NAMES_WIDTH = 58
+const RIGHT_MARGIN = 12
+const GAP = 8
+const OVERVIEW_HEIGHT = 34
+const RULER_HEIGHT = 22
+const DIALOGUE_HEIGHT = 12
+const TRIMS_HEIGHT = 56
+const CHANNEL_HEIGHT = 18
+const CHANNEL_GAP = 3
+const LEAST_LOUDNESS_HEIGHT = 140
+
+/** Loudness takes the room that the others leave. */
+export function layOut(width: number, height: number, channelCount: number, hasDialogue: boolean): Lanes {
+  const channelsHeight = channelCount * (CHANNEL_HEIGHT + CHANNEL_GAP)
+  const others =
+    OVERVIEW_HEIGHT + RULER_HEIGHT + (hasDialogue ? DIALOGUE_HEIGHT + GAP : 0) + TRIMS_HEIGHT + channelsHeight + 4 * GAP
+  const loudnessHeight = Math.max(LEAST_LOUDNESS_HEIGHT, height - others)
+  const ruler = OVERVIEW_HEIGHT + GAP
+  const loudness = ruler + RULER_HEIGHT
+  const dialogue = loudness + loudnessHeight + GAP
+  const trims = dialogue + (hasDialogue ? DIALOGUE_HEIGHT + GAP : 0)
+  const channels = trims + TRIMS_HEIGHT + GAP
+  return {
+    overview: { top: 0, height: OVERVIEW_HEIGHT },
+    ruler: { top: ruler, height: RULER_HEIGHT },
+    loudness: { top: loudness, height: loudnessHeight },
+    dialogue: hasDialogue ? { top: dialogue, height: DIALOGUE_HEIGHT } : null,
+    trims: { top: trims, height: TRIMS_HEIGHT },
+    channels: Array.from({ length: channelCount }, (_, index) => ({
+      top: channels + index * (CHANNEL_HEIGHT + CHANNEL_GAP),
+      height: CHANNEL_HEIGHT,
+    })),
+    left: NAMES_WIDTH,
+    width: Math.max(1, width - NAMES_WIDTH - RIGHT_MARGIN),
+    height: channels + channelsHeight,
+  }
+}

@@ -1,0 +1,240 @@
+import { type KeyboardEvent, type PointerEvent, useCallback, useEffect, useLayoutEffect, useRef, useState } from 'react'
+import type { FrameRange } from '../../../domain/index.ts'
+import { gainStep } from '../edits.ts'
+import { drawTimeline } from './draw.ts'
+import { type Lanes, layOut } from './lanes.ts'
+import { type Ink, type Scene, TRIM_SPAN_DB } from './scene.ts'
+import { panned, type TimeWindow, within, zoomed } from './time-window.ts'
+
+export type TimelineActs = {
+  readonly onSeen: (seen: TimeWindow) => void
+  readonly onRead: (seconds: number | null) => void
+  readonly onSelect: (range: FrameRange | null) => void
+  readonly onChooseTrim: (index: number | null) => void
+  /** While a trim is dragged; `settled` once it is let go. */
+  readonly onTrimGain: (index: number, gainDb: number) => void
+  readonly onSettled: () => void
+}
+
+type Drag =
+  | { readonly kind: 'select'; readonly from: number }
+  | { readonly kind: 'overview' }
+  | { readonly kind: 'trim'; readonly index: number; readonly startY: number; readonly startDb: number }
+
+const ZOOM_PER_PIXEL = 1.0025
+const ZOOM_STEP = 1.5
+const PAN_SHARE = 0.1
+const LEAST_SELECTION_SECONDS = 0.1
+
+/** The programme over time: looked at, selected, trimmed. Everything can be done by keys as well. */
+export function Timeline({
+  scene,
+  acts,
+  words,
+}: {
+  readonly scene: Scene
+  readonly acts: TimelineActs
+  readonly words: string
+}) {
+  const frame = useRef<HTMLDivElement>(null)
+  const canvas = useRef<HTMLCanvasElement>(null)
+  const drag = useRef<Drag | null>(null)
+  const size = useSize(frame)
+  const lanes = layOut(size.width, size.height, scene.channels.length, scene.speech !== null)
+  usePainting(canvas, scene, lanes)
+  useWheel(frame, scene, lanes, acts)
+
+  const secondsAt = (clientX: number): number => {
+    const { left } = frame.current!.getBoundingClientRect()
+    const share = (clientX - left - lanes.left) / lanes.width
+    return Math.min(scene.durationSeconds, Math.max(0, scene.seen.from + share * (scene.seen.to - scene.seen.from)))
+  }
+  const yAt = (clientY: number) => clientY - frame.current!.getBoundingClientRect().top + frame.current!.scrollTop
+
+  const down = (event: PointerEvent) => {
+    if (event.button !== 0) return
+    event.currentTarget.setPointerCapture(event.pointerId)
+    const begun = beginDrag(scene, lanes, secondsAt(event.clientX), yAt(event.clientY))
+    drag.current = begun
+    if (begun.kind === 'trim') acts.onChooseTrim(begun.index)
+    else if (begun.kind === 'overview') moveOverview(event)
+    else acts.onSelect(null)
+  }
+  const moveOverview = (event: PointerEvent) => {
+    const { left } = frame.current!.getBoundingClientRect()
+    const middle = ((event.clientX - left - lanes.left) / lanes.width) * scene.durationSeconds
+    const half = (scene.seen.to - scene.seen.from) / 2
+    acts.onSeen(within({ from: middle - half, to: middle + half }, scene.durationSeconds))
+  }
+  const move = (event: PointerEvent) => {
+    const seconds = secondsAt(event.clientX)
+    acts.onRead(seconds)
+    const now = drag.current
+    if (now === null) return
+    if (now.kind === 'overview') moveOverview(event)
+    else if (now.kind === 'trim') {
+      const dbPerPixel = (2 * TRIM_SPAN_DB) / lanes.trims.height
+      acts.onTrimGain(now.index, gainStep(now.startDb + (now.startY - event.clientY) * dbPerPixel * 0.5))
+    } else if (Math.abs(seconds - now.from) >= LEAST_SELECTION_SECONDS) {
+      acts.onSelect(rangeOf(scene, Math.min(seconds, now.from), Math.max(seconds, now.from)))
+    }
+  }
+  const up = () => {
+    if (drag.current?.kind === 'trim') acts.onSettled()
+    drag.current = null
+  }
+
+  return (
+    <div
+      className="timeline"
+      ref={frame}
+      role="application"
+      aria-label={words}
+      // biome-ignore lint/a11y/noNoninteractiveTabindex: an application is worked by keys.
+      tabIndex={0}
+      onPointerDown={down}
+      onPointerMove={move}
+      onPointerUp={up}
+      onPointerCancel={up}
+      onPointerLeave={() => drag.current === null && acts.onRead(null)}
+      onKeyDown={(event) => keyed(event, scene, acts)}
+    >
+      <canvas ref={canvas} />
+    </div>
+  )
+}
+
+function beginDrag(scene: Scene, lanes: Lanes, seconds: number, y: number): Drag {
+  if (y < lanes.ruler.top) return { kind: 'overview' }
+  const isInTrims = y >= lanes.trims.top && y < lanes.trims.top + lanes.trims.height
+  const at = seconds * scene.sampleRateHz
+  const index = scene.trims.findIndex(({ startFrame, endFrame }) => at >= startFrame && at < endFrame)
+  if (isInTrims && index >= 0) return { kind: 'trim', index, startY: y, startDb: scene.trims[index]!.gainDb }
+  return { kind: 'select', from: seconds }
+}
+
+function rangeOf({ sampleRateHz }: Scene, from: number, to: number): FrameRange {
+  return { startFrame: Math.round(from * sampleRateHz), endFrame: Math.round(to * sampleRateHz) }
+}
+
+function keyed(event: KeyboardEvent, scene: Scene, acts: TimelineActs): void {
+  if (event.ctrlKey || event.metaKey || event.altKey) return
+  const { seen, durationSeconds, reading } = scene
+  const length = seen.to - seen.from
+  const middle = reading ?? (seen.from + seen.to) / 2
+  const step = length * PAN_SHARE
+  const moves: Readonly<Record<string, () => void>> = {
+    ArrowLeft: () => (event.shiftKey ? select(-1) : acts.onSeen(panned(seen, -step, durationSeconds))),
+    ArrowRight: () => (event.shiftKey ? select(1) : acts.onSeen(panned(seen, step, durationSeconds))),
+    PageUp: () => acts.onSeen(panned(seen, -length, durationSeconds)),
+    PageDown: () => acts.onSeen(panned(seen, length, durationSeconds)),
+    Home: () => acts.onSeen(within({ from: 0, to: length }, durationSeconds)),
+    End: () => acts.onSeen(within({ from: durationSeconds - length, to: durationSeconds }, durationSeconds)),
+    '+': () => acts.onSeen(zoomed(seen, 1 / ZOOM_STEP, middle, durationSeconds)),
+    '=': () => acts.onSeen(zoomed(seen, 1 / ZOOM_STEP, middle, durationSeconds)),
+    '-': () => acts.onSeen(zoomed(seen, ZOOM_STEP, middle, durationSeconds)),
+    '0': () => acts.onSeen({ from: 0, to: durationSeconds }),
+    ',': () => acts.onRead(Math.max(0, middle - length / 100)),
+    '.': () => acts.onRead(Math.min(durationSeconds, middle + length / 100)),
+  }
+  const select = (direction: number) => {
+    const { selection, sampleRateHz } = scene
+    const fallback = rangeOf(scene, middle, Math.min(durationSeconds, middle + length / 20))
+    if (selection === null) return acts.onSelect(fallback)
+    const endFrame = selection.endFrame + Math.round(direction * (length / 50) * sampleRateHz)
+    const last = Math.round(durationSeconds * sampleRateHz)
+    return acts.onSelect({
+      ...selection,
+      endFrame: Math.min(last, Math.max(selection.startFrame + sampleRateHz / 10, endFrame)),
+    })
+  }
+  const act = moves[event.key]
+  if (act === undefined) return
+  event.preventDefault()
+  act()
+}
+
+/** Wheel and trackpad: sideways pans, up and down zooms around the pointer. */
+function useWheel(frame: React.RefObject<HTMLDivElement | null>, scene: Scene, lanes: Lanes, acts: TimelineActs): void {
+  const latest = useRef({ scene, lanes, acts })
+  latest.current = { scene, lanes, acts }
+  useEffect(() => {
+    const element = frame.current!
+    const turn = (event: WheelEvent) => {
+      event.preventDefault()
+      const { scene: now, lanes: at, acts: act } = latest.current
+      const { seen, durationSeconds } = now
+      const secondsPerPixel = (seen.to - seen.from) / at.width
+      if (Math.abs(event.deltaX) > Math.abs(event.deltaY) || event.shiftKey) {
+        const pixels = event.deltaX === 0 ? event.deltaY : event.deltaX
+        return act.onSeen(panned(seen, pixels * secondsPerPixel, durationSeconds))
+      }
+      const pointer = seen.from + (event.clientX - element.getBoundingClientRect().left - at.left) * secondsPerPixel
+      return act.onSeen(zoomed(seen, ZOOM_PER_PIXEL ** event.deltaY, pointer, durationSeconds))
+    }
+    element.addEventListener('wheel', turn, { passive: false })
+    return () => element.removeEventListener('wheel', turn)
+  }, [frame])
+}
+
+/** Draws once a frame at most, in device pixels. */
+function usePainting(canvas: React.RefObject<HTMLCanvasElement | null>, scene: Scene, lanes: Lanes): void {
+  const scheme = useColourScheme()
+  const ink = useRef<Ink | null>(null)
+  // biome-ignore lint/correctness/useExhaustiveDependencies: another scheme has other colours.
+  useLayoutEffect(() => {
+    ink.current = null
+  }, [scheme])
+  useLayoutEffect(() => {
+    const paint = requestAnimationFrame(() => {
+      const element = canvas.current!
+      const ratio = window.devicePixelRatio
+      const width = lanes.left + lanes.width + 12
+      const [wide, high] = [Math.round(width * ratio), Math.round(lanes.height * ratio)]
+      if (element.width !== wide || element.height !== high) {
+        element.width = wide
+        element.height = high
+        element.style.width = `${width}px`
+        element.style.height = `${lanes.height}px`
+      }
+      const context = element.getContext('2d', { alpha: false })!
+      context.setTransform(ratio, 0, 0, ratio, 0, 0)
+      ink.current ??= inkOf(element)
+      drawTimeline(context, ink.current, scene, lanes)
+    })
+    return () => cancelAnimationFrame(paint)
+  })
+}
+
+const NAMES = ['paper', 'chart', 'ink', 'slate', 'tide', 'rust', 'brass', 'kelp'] as const
+
+function inkOf(element: HTMLElement): Ink {
+  const style = getComputedStyle(element)
+  return Object.fromEntries(NAMES.map((name) => [name, style.getPropertyValue(`--${name}`)])) as Ink
+}
+
+function useColourScheme(): boolean {
+  const [isDark, setDark] = useState(() => matchMedia('(prefers-color-scheme: dark)').matches)
+  useEffect(() => {
+    const media = matchMedia('(prefers-color-scheme: dark)')
+    const follow = () => setDark(media.matches)
+    media.addEventListener('change', follow)
+    return () => media.removeEventListener('change', follow)
+  }, [])
+  return isDark
+}
+
+function useSize(frame: React.RefObject<HTMLDivElement | null>): { readonly width: number; readonly height: number } {
+  const [size, setSize] = useState({ width: 800, height: 480 })
+  const measure = useCallback(() => {
+    const { clientWidth, clientHeight } = frame.current!
+    setSize({ width: clientWidth, height: clientHeight })
+  }, [frame])
+  useLayoutEffect(() => {
+    measure()
+    const observer = new ResizeObserver(measure)
+    observer.observe(frame.current!)
+    return () => observer.disconnect()
+  }, [frame, measure])
+  return size
+}

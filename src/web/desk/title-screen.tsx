@@ -1,0 +1,194 @@
+import { useCallback, useMemo, useState } from 'react'
+import { type FrameRange, LAYOUTS, type Passage, printInstant, specForTitle, type Trim } from '../../domain/index.ts'
+import { findSpec } from '../../specs/index.ts'
+import type { OpenedTitle } from './calls.ts'
+import { Drawer } from './drawer.tsx'
+import { trimOn, withoutTrim, withoutWaiver, withTrim, withTrimGain } from './edits.ts'
+import { TitleNumbers } from './numbers.ts'
+import { PassageList } from './passage-list.tsx'
+import { Standing } from './standing.tsx'
+import type { Scene } from './timeline/scene.ts'
+import { around, type TimeWindow } from './timeline/time-window.ts'
+import { Timeline, type TimelineActs } from './timeline/timeline.tsx'
+import { TitleHeader } from './title-header.tsx'
+import { useKeys } from './use-keys.ts'
+import { useTitle } from './use-title.ts'
+import type { Works } from './works.ts'
+
+/** One title: how it stands on the left, where in the middle, what to do below. */
+export function TitleScreen({ opened, works }: { readonly opened: OpenedTitle; readonly works: Works }) {
+  const title = useTitle(opened)
+  const { decisions, dispatch, change, placed } = title
+  const { sheet } = decisions
+  const head = useMemo(() => withDecidedSpec(opened.head, sheet), [opened.head, sheet])
+  const { clock, sampleRateHz, frameCount } = head.ground
+  const durationSeconds = frameCount / sampleRateHz
+  const label = useCallback((frame: number) => printInstant(clock, frame, sampleRateHz), [clock, sampleRateHz])
+  const numbers = useMemo(() => new TitleNumbers(opened), [opened])
+  const still = useStill(numbers, opened)
+  const { points, now, after } = useTrimmed(numbers, placed.trims, still.before)
+  const view = useView(durationSeconds)
+  const { chosenPassage, chosenTrim, selection } = view
+
+  const goTo = (passage: Passage) => view.goTo(passage, sampleRateHz)
+  const passage = head.passages.find(({ rank }) => rank === chosenPassage) ?? null
+  const range: FrameRange | null = selection ?? passage
+  const trimHere = (gainDb: number, reason: string | null) => {
+    if (range === null) return
+    change(withTrim(sheet, head.ground, trimOn(range, gainDb, reason), placed.trims))
+    view.setSelection(null)
+  }
+  const acts = actsOf(view, title)
+  useKeys({
+    undo: () => dispatch({ kind: 'undo' }),
+    redo: () => dispatch({ kind: 'redo' }),
+    next: () => step(head.passages, chosenPassage, 1, goTo),
+    previous: () => step(head.passages, chosenPassage, -1, goTo),
+    trim: () => trimHere(passage?.suggestedTrimDb ?? -1, passage?.message ?? null),
+    remove: () => chosenTrim !== null && change(withoutTrim(sheet, chosenTrim)),
+  })
+  const scene: Scene = {
+    ...still,
+    ...view,
+    after,
+    durationSeconds,
+    sampleRateHz,
+    spec: head.spec,
+    passages: head.passages,
+    trims: placed.trims,
+    locks: placed.locks,
+    points,
+    label,
+  }
+  return (
+    <div className="title">
+      <TitleHeader head={head} title={title} works={works} now={now} />
+      <aside aria-label="How it stands">
+        <Standing
+          head={head}
+          now={now}
+          hasTrims={points !== null}
+          onWaive={view.setWaiving}
+          onInsist={(line) => change(withoutWaiver(sheet, line))}
+        />
+        <PassageList
+          passages={head.passages}
+          trims={placed.trims}
+          chosen={chosenPassage}
+          label={label}
+          onChoose={goTo}
+        />
+      </aside>
+      <main>
+        <Timeline
+          scene={scene}
+          acts={acts}
+          words={inWords(head.name, now.programmeLoudnessLkfs, head.passages.length)}
+        />
+      </main>
+      <Drawer
+        scene={scene}
+        head={head}
+        sheet={sheet}
+        passage={passage}
+        range={range}
+        waiving={view.waiving}
+        onChange={change}
+        onTrim={trimHere}
+        onSettled={acts.onSettled}
+        onWaived={() => view.setWaiving(null)}
+        onClose={view.clear}
+      />
+    </div>
+  )
+}
+
+/** What the timeline does to what is seen and decided. */
+function actsOf(
+  view: ReturnType<typeof useView>,
+  { decisions, change, dispatch }: ReturnType<typeof useTitle>,
+): TimelineActs {
+  return {
+    onSeen: view.setSeen,
+    onRead: view.setReading,
+    onSelect: view.select,
+    onChooseTrim: view.chooseTrim,
+    onTrimGain: (index, gainDb) => change(withTrimGain(decisions.sheet, index, gainDb), `trim ${index}`),
+    onSettled: () => dispatch({ kind: 'settle' }),
+  }
+}
+
+/** What is seen and chosen; nothing of it is a decision. */
+function useView(durationSeconds: number) {
+  const [seen, setSeen] = useState<TimeWindow>({ from: 0, to: durationSeconds })
+  const [reading, setReading] = useState<number | null>(null)
+  const [selection, setSelection] = useState<FrameRange | null>(null)
+  const [chosenTrim, setChosenTrim] = useState<number | null>(null)
+  const [chosenPassage, setChosenPassage] = useState<number | null>(null)
+  const [waiving, setWaiving] = useState<string | null>(null)
+  const choose = (trim: number | null, passage: number | null, range: FrameRange | null) => {
+    setChosenTrim(trim)
+    setChosenPassage(passage)
+    setSelection(range)
+  }
+  return {
+    seen,
+    setSeen,
+    reading,
+    setReading,
+    selection,
+    setSelection,
+    chosenTrim,
+    chosenPassage,
+    waiving,
+    setWaiving,
+    clear: () => choose(null, null, null),
+    select: (range: FrameRange | null) => choose(null, null, range),
+    chooseTrim: (index: number | null) => choose(index, null, null),
+    goTo: (passage: Passage, sampleRateHz: number) => {
+      choose(null, passage.rank, null)
+      setSeen(around(passage.startFrame / sampleRateHz, passage.endFrame / sampleRateHz, durationSeconds))
+    },
+  }
+}
+
+/** Everything that follows from the trims. */
+function useTrimmed(numbers: TitleNumbers, trims: readonly Trim[], before: Scene['before']) {
+  return useMemo(() => {
+    const points = numbers.points(trims)
+    return { points, now: numbers.under(points), after: points === null ? before : numbers.curves(points) }
+  }, [numbers, trims, before])
+}
+
+/** What no decision changes, prepared once. */
+function useStill(numbers: TitleNumbers, { head }: OpenedTitle): Pick<Scene, 'before' | 'speech' | 'channels'> {
+  return useMemo(() => {
+    const roles = LAYOUTS[head.layout]
+    return {
+      before: numbers.curves(null),
+      speech: numbers.speech(),
+      channels: roles.map((role, channel) => ({ role, powers: numbers.channelPowers(channel, roles.length) })),
+    }
+  }, [numbers, head])
+}
+
+/** Waivers and a changed spec hold at once; passages are found again when the title is measured anew. */
+function withDecidedSpec(head: OpenedTitle['head'], sheet: ReturnType<typeof useTitle>['decisions']['sheet']) {
+  const base = sheet.spec?.id == null ? head.spec : findSpec(sheet.spec.id)
+  if (base === null) return head
+  return { ...head, spec: specForTitle(base, sheet.title.name, sheet.spec?.override ?? {}, sheet.waivers) }
+}
+
+function step(passages: readonly Passage[], chosen: number | null, by: number, goTo: (passage: Passage) => void): void {
+  const inTime = passages.toSorted((a, b) => a.startFrame - b.startFrame)
+  const at = inTime.findIndex(({ rank }) => rank === chosen)
+  const next = inTime[at < 0 ? (by > 0 ? 0 : inTime.length - 1) : at + by]
+  if (next !== undefined) goTo(next)
+}
+
+function inWords(name: string, total: number | null, passages: number): string {
+  return (
+    `Timeline of ${name}: loudness ${total === null ? 'not measured' : `${total.toFixed(1)} LKFS`}, ${passages} passages. ` +
+    'Arrow keys move, plus and minus zoom, shift with arrows selects, T trims what is selected, N goes to the next passage.'
+  )
+}

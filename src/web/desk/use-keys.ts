@@ -1,0 +1,59 @@
+import { useEffect, useRef } from 'react'
+
+export type KeyActs = Readonly<Record<'undo' | 'redo' | 'next' | 'previous' | 'trim' | 'remove', () => unknown>>
+
+/** What each key does, as the help shows it. */
+export const KEY_MAP: readonly { readonly keys: string; readonly does: string }[] = [
+  { keys: 'N, P', does: 'next and previous passage' },
+  { keys: 'T', does: 'put a trim on what is selected, or on the passage' },
+  { keys: 'Delete', does: 'take the chosen trim away' },
+  { keys: '← →', does: 'move along the timeline' },
+  { keys: 'Page ↑ ↓', does: 'move by what is seen' },
+  { keys: 'Home, End', does: 'to the beginning, to the end' },
+  { keys: '+ −', does: 'closer, farther' },
+  { keys: '0', does: 'the whole programme' },
+  { keys: ', .', does: 'move the reading line' },
+  { keys: 'Shift ← →', does: 'select a stretch' },
+  { keys: '↑ ↓', does: 'in a gain: a tenth of a dB' },
+  { keys: 'Ctrl Z, Ctrl Shift Z', does: 'undo, redo' },
+  { keys: '?', does: 'this list' },
+]
+
+/** Keys that work wherever the focus is, but not while something is typed. */
+export function useKeys(acts: KeyActs): void {
+  const latest = useRef(acts)
+  latest.current = acts
+  useEffect(() => {
+    const pressed = (event: KeyboardEvent) => {
+      const act = meant(event, isTyping(event.target))
+      if (act === null) return
+      event.preventDefault()
+      latest.current[act]()
+    }
+    window.addEventListener('keydown', pressed)
+    return () => window.removeEventListener('keydown', pressed)
+  }, [])
+}
+
+const PLAIN: Readonly<Record<string, keyof KeyActs>> = {
+  n: 'next',
+  p: 'previous',
+  t: 'trim',
+  Delete: 'remove',
+  Backspace: 'remove',
+}
+
+function meant(event: KeyboardEvent, isInField: boolean): keyof KeyActs | null {
+  if (isInField || document.querySelector('dialog[open]') !== null) return null
+  const withControl = event.ctrlKey || event.metaKey
+  const key = event.key.toLowerCase()
+  if (withControl && key === 'z') return event.shiftKey ? 'redo' : 'undo'
+  if (withControl && key === 'y') return 'redo'
+  return withControl || event.altKey ? null : (PLAIN[event.key] ?? null)
+}
+
+function isTyping(target: EventTarget | null): boolean {
+  if (!(target instanceof HTMLElement)) return false
+  const isPlainInput = target instanceof HTMLInputElement && target.type !== 'range'
+  return isPlainInput || target instanceof HTMLTextAreaElement || target instanceof HTMLSelectElement
+}

@@ -1,0 +1,67 @@
+import { useCallback, useEffect, useMemo, useReducer, useRef, useState } from 'react'
+import { type PlacedSheet, placeSheet, type Sheet, type SheetGround } from '../../domain/index.ts'
+import { readSheetFile, sheetJson } from '../../protocol/index.ts'
+import { type OpenedTitle, saveSheet } from './calls.ts'
+import { type Decision, decide, opened as openedDecisions } from './decisions.ts'
+import { titleAddress } from './works.ts'
+
+/** Whether decisions are on disk. */
+export type Saving = { readonly state: 'saved' | 'saving' | 'not-saved'; readonly problem: string | null }
+
+const SAVE_AFTER_MS = 400
+
+/** The decisions of an opened title: undone and redone at will, saved to its sheet as they are made. */
+export function useTitle({ head }: OpenedTitle) {
+  const [decisions, dispatch] = useReducer(decide, head.sheetText, (text) => openedDecisions(sheetOf(text)))
+  const placed = useMemo(() => placedOf(decisions.sheet, head.ground), [decisions.sheet, head.ground])
+  const { saving, titleId, saveNow } = useSaving(head, decisions.sheet)
+  const change = useCallback(
+    (sheet: Sheet, moving?: string) => dispatch({ kind: 'change', sheet, ...(moving !== undefined && { moving }) }),
+    [],
+  )
+  return { decisions, dispatch: dispatch as (decision: Decision) => void, change, placed, saving, titleId, saveNow }
+}
+
+function sheetOf(text: string): Sheet {
+  const reading = readSheetFile(JSON.parse(text))
+  if (reading.sheet === null) throw new Error('the desk sent a sheet that is none')
+  return reading.sheet
+}
+
+/** Where the sheet's stretches lie; while a change contradicts itself, they lie nowhere. */
+function placedOf(sheet: Sheet, ground: SheetGround): PlacedSheet {
+  const placed = placeSheet(sheet, ground)
+  return 'trims' in placed ? placed : { segments: [], trims: [], locks: [], scenes: [] }
+}
+
+/** Saves the sheet a moment after its last change. The title of a bare file becomes that of its sheet by the first save. */
+function useSaving(head: OpenedTitle['head'], sheet: Sheet) {
+  const [saving, setSaving] = useState<Saving>({ state: 'saved', problem: null })
+  const [titleId, setTitleId] = useState(head.id)
+  const onDisk = useRef({ id: head.id, tag: head.sheetTag, text: sheetJson(sheet) })
+  const queue = useRef<Promise<void>>(Promise.resolve())
+  const saveNow = useCallback((asked: Sheet): Promise<void> => {
+    const text = sheetJson(asked)
+    queue.current = queue.current.then(async () => {
+      if (text === onDisk.current.text) return setSaving({ state: 'saved', problem: null })
+      setSaving({ state: 'saving', problem: null })
+      try {
+        const { id, tag } = await saveSheet(onDisk.current.id, text, onDisk.current.tag)
+        onDisk.current = { id, tag, text }
+        history.replaceState(null, '', titleAddress(id))
+        setTitleId(id)
+        setSaving({ state: 'saved', problem: null })
+      } catch (error) {
+        setSaving({ state: 'not-saved', problem: (error as Error).message })
+      }
+    })
+    return queue.current
+  }, [])
+  useEffect(() => {
+    if (sheetJson(sheet) === onDisk.current.text) return undefined
+    setSaving({ state: 'saving', problem: null })
+    const timer = setTimeout(() => void saveNow(sheet), SAVE_AFTER_MS)
+    return () => clearTimeout(timer)
+  }, [sheet, saveNow])
+  return { saving, titleId, saveNow }
+}

@@ -1,0 +1,206 @@
+// The desk in a real browser, on real music and speech with a stretch raised on purpose: where is it too loud, trim it
+// there, deliver. And what the desk refuses to strangers.
+import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs'
+import { request } from 'node:http'
+import { join } from 'node:path'
+import type { Browser, Page } from 'playwright-core'
+import { afterAll, beforeAll, describe, expect, test } from 'vitest'
+import { readSheetFile } from '../../src/protocol/index.ts'
+import { fileFolder, PREPARATION_MS, plimsollMust } from '../testkit/cli.ts'
+import { ffmpeg, mixMaster } from '../testkit/cli-programmes.ts'
+import { accessFaults, type Desk, openBrowser, startDesk } from '../testkit/desk.ts'
+import { readWavByFfmpeg, sha256 } from '../testkit/outside.ts'
+
+const folder = fileFolder()
+const at = (name: string) => join(folder, name)
+const SHEET = 'harbour-day.sheet.json'
+/** When it was raised, as FFmpeg says it. */
+const PUSHED = 'between(t,20,28)'
+
+let desk: Desk
+let browser: Browser
+
+beforeAll(async () => {
+  mixMaster(at('level.wav'), { musicDb: -20, speechDb: -9, seconds: 60 })
+  const pushed = `volume=10dB:enable='${PUSHED}'`
+  ffmpeg('-i', at('level.wav'), '-af', pushed, '-c:a', 'pcm_s24le', at('harbour-day.wav'))
+  await plimsollMust(['sheet', 'new', at('harbour-day.wav'), '--out', at(SHEET), '--spec', 'ebu-r128-s1'], 0)
+  mkdirSync(at('broken'))
+  writeFileSync(at('broken/empty.wav'), '')
+  desk = await startDesk(folder)
+  browser = await openBrowser()
+}, PREPARATION_MS)
+
+afterAll(async () => {
+  await browser?.close()
+  expect(await desk.stop()).toBe(0)
+})
+
+async function openDesk(more: { readonly colorScheme?: 'light' | 'dark' } = {}): Promise<Page> {
+  const context = await browser.newContext({ viewport: { width: 1280, height: 800 }, ...more })
+  const page = await context.newPage()
+  page.on('pageerror', (error) => {
+    throw error
+  })
+  await page.goto(desk.url)
+  return page
+}
+
+const total = async (page: Page) => {
+  const row = await page.getByRole('row', { name: /programme loudness/ }).textContent()
+  return Number(/(−\d+[.]\d)−23/.exec(row!)![1]!.replace('−', '-'))
+}
+
+test('a newcomer finds where it is too loud, trims it and delivers, in five actions', async () => {
+  const master = sha256(at('harbour-day.wav'))
+  const page = await openDesk()
+  await page.getByRole('link', { name: /harbour-day/ }).click()
+  // Found within half a second of where it was raised.
+  await page.locator('.passage', { hasText: /0:00:(19[.][5-9]|20[.][0-4])/ }).click()
+  await page.getByRole('button', { name: /^Trim by −/ }).click()
+  const { fit } = await savedSheet((sheet) => sheet.fit.trims.length === 1)
+  const [trim] = fit.trims
+  // The same gain by FFmpeg, and its own reading of that file.
+  const [from, to] = [trim!.from, trim!.to].map(secondsOf)
+  ffmpeg(
+    '-i',
+    at('harbour-day.wav'),
+    '-af',
+    `volume=${trim!.gainDb}dB:enable='between(t,${from},${to})'`,
+    '-c:a',
+    'pcm_s24le',
+    at('by-hand.wav'),
+  )
+  const { programmeLoudnessLkfs } = readWavByFfmpeg(at('by-hand.wav'))
+  expect(await total(page)).toBeCloseTo(programmeLoudnessLkfs, 0)
+  expect(Math.abs((await total(page)) - programmeLoudnessLkfs)).toBeLessThan(0.1)
+
+  await page.getByRole('button', { name: 'Deliver' }).click()
+  await page.getByRole('dialog').getByRole('button', { name: 'Deliver', exact: true }).click()
+  const link = page.getByRole('link', { name: 'Open the report' })
+  await link.waitFor({ timeout: PREPARATION_MS })
+  const report = JSON.parse(readFileSync(at('deliveries/harbour-day/report.json'), 'utf8'))
+  expect(report.conforms).toBe(true)
+  expect(report.alteration.trims).toHaveLength(1)
+  const address = new URL((await link.getAttribute('href'))!, desk.url).href
+  expect(await (await page.request.get(address)).text()).toContain('EBU R 128 s1')
+  expect(sha256(at('harbour-day.wav'))).toBe(master)
+  await page.context().close()
+})
+
+test('the same by keys alone, taken back and given again', async () => {
+  const page = await openDesk()
+  await page.getByRole('link', { name: /harbour-day/ }).waitFor()
+  await page.getByRole('link', { name: /harbour-day/ }).focus()
+  await page.keyboard.press('Enter')
+  await page.getByRole('heading', { name: /Passages/ }).waitFor()
+  const trims = () => page.locator('.passage', { hasText: 'trimmed' }).count()
+  const before = await trims()
+  await page.keyboard.press('n')
+  await page.keyboard.press('t')
+  await expect.poll(trims).toBeGreaterThanOrEqual(Math.max(1, before))
+  await page.keyboard.press('Control+z')
+  await expect.poll(trims).toBe(before)
+  await page.keyboard.press('Control+Shift+z')
+  await expect.poll(trims).toBeGreaterThanOrEqual(1)
+  await page.keyboard.press('?')
+  await page.getByRole('dialog', { name: 'Keys' }).waitFor()
+  await page.keyboard.press('Escape')
+  await page.context().close()
+})
+
+test('a sheet that somebody else changed is not overwritten', async () => {
+  const page = await openDesk()
+  await page.getByRole('link', { name: /harbour-day/ }).click()
+  await page.getByRole('heading', { name: /Passages/ }).waitFor()
+  const text = readFileSync(at(SHEET), 'utf8').replace('"name": "harbour-day"', '"name": "Harbour Day"')
+  writeFileSync(at(SHEET), text)
+  await page.locator('.passage').first().click()
+  await page.getByRole('button', { name: 'Trim by hand' }).click()
+  await page.getByText(/not saved: .*changed by somebody else/).waitFor()
+  expect(readFileSync(at(SHEET), 'utf8')).toBe(text)
+  await page.context().close()
+})
+
+test('a file that cannot be read says why, on the shelf', async () => {
+  const page = await openDesk()
+  await page.getByRole('button', { name: /^Measure/ }).click()
+  await page.getByText(/Cannot read .*empty.wav.*found an empty file/).waitFor()
+  await page.context().close()
+})
+
+describe.each(['light', 'dark'] as const)('in the %s scheme', (colorScheme) => {
+  test('axe-core finds nothing to object to on any screen', async () => {
+    const page = await openDesk({ colorScheme })
+    await page
+      .getByRole('link', { name: /arbour/ })
+      .first()
+      .waitFor()
+    expect(await accessFaults(page)).toEqual([])
+    await page
+      .getByRole('link', { name: /Harbour Day|harbour-day/ })
+      .first()
+      .click()
+    await page.getByRole('heading', { name: /Passages/ }).waitFor()
+    expect(await accessFaults(page)).toEqual([])
+    for (const name of ['Sheet', 'Keys', 'Deliver']) {
+      await page.getByRole('button', { name }).click()
+      await page.getByRole('dialog').waitFor()
+      expect(await accessFaults(page)).toEqual([])
+      await page.keyboard.press('Escape')
+    }
+    await page.context().close()
+  })
+})
+
+describe('strangers', () => {
+  const ask = (path: string, headers: Readonly<Record<string, string>>) =>
+    new Promise<number | undefined>((resolve, reject) => {
+      const { port } = new URL(desk.url)
+      const asked = request({ host: '127.0.0.1', port, path, headers }, (answer) => {
+        answer.resume()
+        resolve(answer.statusCode)
+      })
+      asked.on('error', reject)
+      asked.end()
+    })
+  const own = () => ({ host: new URL(desk.url).host })
+
+  test('without the token, or with a wrong one, get nothing', async () => {
+    expect(await ask('/api/shelf', own())).toBe(401)
+    expect(await ask('/?token=guessed', own())).toBe(401)
+    expect(await ask('/api/shelf', { ...own(), cookie: 'plimsoll-desk=guessed' })).toBe(401)
+  })
+
+  test('under another name, as after DNS rebinding, get nothing even with the token', async () => {
+    const token = new URL(desk.url).searchParams.get('token')
+    expect(await ask(`/?token=${token}`, { host: 'desk.example' })).toBe(421)
+    const cookie = `plimsoll-desk=${token}`
+    expect(await ask('/api/shelf', { ...own(), cookie, origin: 'http://desk.example' })).toBe(403)
+    expect(await ask('/api/shelf', { ...own(), cookie })).toBe(200)
+  })
+
+  test('cannot reach a file that is not on the shelf', async () => {
+    const cookie = `plimsoll-desk=${new URL(desk.url).searchParams.get('token')}`
+    expect(await ask(`/api/title?id=${encodeURIComponent('../../etc/passwd')}`, { ...own(), cookie })).toBe(404)
+    expect(await ask('/..%2f..%2fpackage.json', { ...own(), cookie })).toBe(404)
+  })
+})
+
+async function savedSheet(isSo: (sheet: Sheet) => boolean): Promise<Sheet> {
+  const read = () => {
+    const { sheet } = readSheetFile(JSON.parse(readFileSync(at(SHEET), 'utf8')))
+    return sheet !== null && isSo(sheet) ? sheet : null
+  }
+  await expect.poll(read, { timeout: 10_000 }).not.toBeNull()
+  expect(existsSync(at('harbour-day.wav'))).toBe(true)
+  return read()!
+}
+
+type Sheet = NonNullable<ReturnType<typeof readSheetFile>['sheet']>
+
+/** H:MM:SS.mmm in seconds. */
+function secondsOf(instant: string): number {
+  const [hours, minutes, seconds] = instant.split(':').map(Number) as [number, number, number]
+  return (hours * 60 + minutes) * 60 + seconds
+}
