@@ -253,6 +253,18 @@ describe('level steps and tones', () => {
     expect(found[0]!.effect!.programmeLoudnessAfterLkfs).toBeCloseTo(-23, 1)
   })
 
+  test('keyed tones begin as if a gain were cut, again and again: none of them is an edit, but one that is far surer is', () => {
+    const keyed = Array.from({ length: 60 }, (_, index) => step(20 + index, index % 2 === 0 ? 3 : -3, 200 + 37 * index))
+    const told = (levelSteps: PassageSearch['levelSteps']) =>
+      search(steps([120, -23]), specOf(-23, 1), { levelSteps }).filter(({ kind }) => kind === 'level-step')
+    expect(told(keyed)).toEqual([])
+    const edit = [step(40.5, 4, 1e6), step(52.5, -4, 1e6)]
+    const both = [...keyed, ...edit].toSorted((a, b) => a.frame - b.frame)
+    expect(told(both).map(({ startFrame, endFrame }) => [startFrame / SECOND, endFrame / SECOND])).toEqual([
+      [40.5, 52.5],
+    ])
+  })
+
   test('a steady tone in a drama', () => {
     const powers = dramaEnergies(120, 3)
     powers.fill(energyOf(-20), 4000, 5200)

@@ -28,13 +28,30 @@ function areOpposite(one: LevelStep, other: LevelStep): boolean {
   return sure && Math.abs(one.stepDb + other.stepDb) <= Math.min(MOST_TOLERANCE_DB, TOLERANCE_DB + allowance)
 }
 
+/** An edit stands alone: where more others about as sure lie this near, it is the sound's own way of beginning. */
+const NEAR_SECONDS = 10
+const ABOUT_AS_SURE = 1 / 30
+const MOST_OTHERS = 2
+
+/** Steps that stand out from what is around them; keyed tones, that begin at full level, are full of the rest. */
+function standingOut(steps: readonly LevelStep[], sampleRateHz: number): readonly LevelStep[] {
+  const reach = NEAR_SECONDS * sampleRateHz
+  return steps.filter((step) => {
+    const others = steps.filter(
+      (other) => Math.abs(other.frame - step.frame) < reach && other.sureness >= step.sureness * ABOUT_AS_SURE,
+    )
+    return others.length - 1 <= MOST_OTHERS
+  })
+}
+
 /**
  * Stretches between a level step and the opposite one: a scene, a reel or a few seconds at another gain than what
  * stands around them. A step that finds no partner reaches to the nearer end of its part of the programme.
  */
 export function stepPassages(programme: Programme): readonly Found[] {
   return programme.pieces.flatMap((part) => {
-    const steps = programme.levelSteps.filter(({ frame }) => frame > part.startFrame && frame < part.endFrame)
+    const within = programme.levelSteps.filter(({ frame }) => frame > part.startFrame && frame < part.endFrame)
+    const steps = standingOut(within, programme.sampleRateHz)
     const pairs = pairsOf(steps.filter(({ sureness }) => sureness >= SURE))
     pairs.push(...pairsOf(steps.filter((step) => !pairs.flat().includes(step))))
     const alone = steps.filter((step) => step.sureness >= SURE_ALONE && !pairs.flat().includes(step))
