@@ -42,6 +42,11 @@ export const CLI_REFUSALS = {
     wanted: 'a port that no other program listens on',
     remedy: 'Name another with --port, or 0 for any that is free.',
   },
+  CLI_UPMIX_OUTPUT: {
+    sentence: 'An upmix was asked for without an output, or an output named where none is written.',
+    wanted: 'an output, or a question about the upmix',
+    remedy: 'Write "plimsoll upmix IN OUT" for a 5.1, or "plimsoll upmix IN --explain AT" to be told of a moment.',
+  },
   CLI_THROUGH_FORM: {
     sentence: 'After --through there are not exactly a stem and an output.',
     wanted: 'a stem and an output',

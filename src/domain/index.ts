@@ -186,6 +186,7 @@ export {
   timecodeFormat,
 } from './timecode.ts'
 export { powerGains, type Trim, trimPoints } from './trims.ts'
+export type { HeardSettings, MadeBand, SeenBand, SeenMoment, UpmixMoment } from './upmix-moment.ts'
 export {
   CENTRE_LOW_CUT_OFF_HZ,
   LFE_OFF_DB,

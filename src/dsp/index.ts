@@ -24,6 +24,7 @@ export { TRUE_PEAK_PHASES } from './true-peak.ts'
 export { type Extracted, extract, type Tracks, writeFronts } from './upmix.ts'
 export { upmixHopFrames } from './upmix-geometry.ts'
 export { feedsLfe } from './upmix-shape.ts'
+export { bandPowers } from './upmix-watch.ts'
 export {
   type DitherRule,
   deriveFronts,

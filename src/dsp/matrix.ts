@@ -5,6 +5,7 @@ import type { MatrixFrontExports } from './matrix-fronts.ts'
 import { type MatrixGeometry, matrixGeometry } from './matrix-geometry.ts'
 import { FrameRing } from './matrix-ring.ts'
 import { HannMean } from './upmix-hann.ts'
+import type { MatrixWatcher } from './upmix-watch.ts'
 
 type Address = number
 
@@ -41,6 +42,8 @@ export type MatrixStretch = {
   readonly carried: TrackPair | null
   readonly frameCount: number
   readonly planes: { readonly centre: Address; readonly leftSurround: Address; readonly rightSurround: Address }
+  /** Looks at one transform; null where nobody asks. */
+  readonly watcher: MatrixWatcher | null
 }
 
 /**
@@ -203,6 +206,8 @@ class MatrixPass {
     const { exports } = this.#kernels
     const { stride } = this.#geometry
     const { centreShare, ambienceShare, surroundBalance } = this.#settings
+    const { watcher } = this.#stretch
+    if (watcher?.index === index) watcher.seeTracks(this.#kept.at(index))
     exports.matrixWeigh(
       this.#kept.at(index),
       this.#nearMean.out,

@@ -79,6 +79,11 @@ export class OnsetCuts {
     this.last = Math.max(this.first, this.#countUpTo(end + this.#geometry.onsetBlockFrames - 1))
   }
 
+  /** Onsets by which the frames turned to are cut. */
+  get onsetsInside(): readonly number[] {
+    return Array.from(this.#onsets.subarray(this.first, this.last))
+  }
+
   get isWhole(): boolean {
     return this.first === this.last
   }

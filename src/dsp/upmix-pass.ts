@@ -6,6 +6,7 @@ import { HannMean } from './upmix-hann.ts'
 import { findOnsets, OnsetCuts } from './upmix-onsets.ts'
 import type { SourceSpectra } from './upmix-source.ts'
 import { takeSilence, takeUpmixTables, type UpmixTables } from './upmix-tables.ts'
+import type { UpmixWatcher } from './upmix-watch.ts'
 
 const FLOAT = Float32Array.BYTES_PER_ELEMENT
 const DOUBLE = Float64Array.BYTES_PER_ELEMENT
@@ -34,6 +35,8 @@ export type UpmixStretch = {
   readonly planes: ExtractedPlanes
   /** What the tracks were found to be; null where nobody looked. */
   readonly source: SourceSpectra | null
+  /** Looks at one pair of transforms; null where nobody asks. */
+  readonly watcher: UpmixWatcher | null
 }
 
 /** The last `slotCount` frames of `floatCount` floats, by their index. */
@@ -248,6 +251,10 @@ export class UpmixPass {
     this.#turnTo(pair)
     for (let part = this.#cuts.first; part <= this.#cuts.last; part++) this.#addCentre(pair, part)
     this.#hasWeights[pair] = 1
+    const { watcher } = this.#stretch
+    if (watcher?.pair === pair) {
+      watcher.seeCentre(this.#centreMean.out, this.#ratios.at(pair), this.#cuts.onsetsInside)
+    }
     this.#commonPower[pair] = this.#bandSums[0] as number
     this.#bandPower[pair] = this.#bandSums[1] as number
   }
@@ -292,24 +299,16 @@ export class UpmixPass {
 
   #addSurrounds(pair: number, part: number): void {
     const { exports } = this.#kernels
-    const { stride, leak } = this.#geometry
+    const { stride } = this.#geometry
     const settings = this.#settings
-    exports.upmixSurrounds(
-      this.#ambienceMean.out,
-      this.#fine,
-      this.#tables.duckBand,
-      this.#carriedSpectrum(2 * pair, part),
-      this.#carriedSpectrum(2 * pair + 1, part),
-      this.#weighed[0],
-      this.#weighed[1],
-      stride,
-      settings.surroundSpeechReject * this.#speechDominance(pair),
-      settings.ambienceStrictness,
-      settings.directRejection,
-      settings.ambienceShare * exp2(settings.surroundBalance / 2),
-      leak,
-      1,
-    )
+    const { watcher } = this.#stretch
+    if (watcher?.pair === pair) {
+      watcher.seeAmbience(this.#ambienceMean.out, this.#speechDominance(pair))
+      this.#weighSurrounds(pair, part, 0)
+      watcher.seeSurrounds(this.#weighed, 'unducked')
+    }
+    this.#weighSurrounds(pair, part, settings.surroundSpeechReject * this.#speechDominance(pair))
+    if (watcher?.pair === pair) watcher.seeSurrounds(this.#weighed, 'ducked')
     this.#stretch.source?.hold(this.#ambienceMean.out, this.#weighed, settings.surroundNoiseHold)
     for (const side of [0, 1] as const) {
       const spectra = this.#weighed[side]
@@ -319,6 +318,28 @@ export class UpmixPass {
       this.#overlapAdd(this.#work.outRe, this.#stretch.planes.leftSurround, 2 * pair + side, part)
       this.#overlapAdd(this.#work.outIm, this.#stretch.planes.rightSurround, 2 * pair + side, part)
     }
+  }
+
+  /** The spectra of Ls and Rs of a part, ducked by `duck` 0 .. 1. */
+  #weighSurrounds(pair: number, part: number, duck: number): void {
+    const { stride, leak } = this.#geometry
+    const settings = this.#settings
+    this.#kernels.exports.upmixSurrounds(
+      this.#ambienceMean.out,
+      this.#fine,
+      this.#tables.duckBand,
+      this.#carriedSpectrum(2 * pair, part),
+      this.#carriedSpectrum(2 * pair + 1, part),
+      this.#weighed[0],
+      this.#weighed[1],
+      stride,
+      duck,
+      settings.ambienceStrictness,
+      settings.directRejection,
+      settings.ambienceShare * exp2(settings.surroundBalance / 2),
+      leak,
+      1,
+    )
   }
 
   /** 0 where nothing in the middle speaks, 1 where it is nearly all there is. */

@@ -11,6 +11,7 @@ import { upmixGeometry } from './upmix-geometry.ts'
 import { UpmixPass } from './upmix-pass.ts'
 import { addMonoAmbience, feedsLfe, shapeCentre, shapeSurrounds, writeLfe } from './upmix-shape.ts'
 import { type ReadTracks, SourceSpectra } from './upmix-source.ts'
+import { MatrixWatcher, type UpmixWatch, UpmixWatcher } from './upmix-watch.ts'
 
 /** Two tracks of a stretch as float64 planes in kernel memory, of one length, full scale = 1. */
 export type Tracks = { readonly left: Float64Array; readonly right: Float64Array }
@@ -48,6 +49,8 @@ export function extract(
     readonly reading?: ReadTracks
     /** Where the stretch begins in the programme that was read. */
     readonly firstFrame?: number
+    /** Asks what is seen at a frame of the stretch. */
+    readonly watch?: UpmixWatch
     readonly cancellation?: Cancellation
   },
 ): Extracted {
@@ -69,14 +72,19 @@ export function extract(
     leftSurround: leftSurround.byteOffset,
     rightSurround: rightSurround.byteOffset,
   }
-  const { reading, cancellation } = request
+  const { reading, watch, cancellation } = request
   const isLtRt = decodesMatrix(settings, reading)
   if (isLtRt) {
-    decodeMatrix(kernels, sampleRateHz, settings, { tracks, carried, frameCount, planes }, cancellation)
+    const watcher = watch === undefined ? null : new MatrixWatcher(kernels, sampleRateHz, watch.frame)
+    decodeMatrix(kernels, sampleRateHz, settings, { tracks, carried, frameCount, planes, watcher }, cancellation)
+    if (watcher !== null) watch?.seen(watcher.moment())
   } else {
     const geometry = upmixGeometry(sampleRateHz)
     const source = reading === undefined ? null : new SourceSpectra(kernels, geometry, reading, request.firstFrame ?? 0)
-    new UpmixPass(kernels, geometry, settings, { tracks, carried, frameCount, planes, source }).run(cancellation)
+    const watcher = watch === undefined ? null : new UpmixWatcher(kernels, geometry, watch.frame)
+    const stretch = { tracks, carried, frameCount, planes, source, watcher }
+    new UpmixPass(kernels, geometry, settings, stretch).run(cancellation)
+    if (watcher !== null) watch?.seen(watcher.moment())
   }
   arena.release(mark)
   shapeCentre(kernels, settings, sampleRateHz, planes.centre, frameCount)

@@ -13,6 +13,7 @@ export {
   titleIdOf,
 } from './deliver/index.ts'
 export type { DeliveryOrder, DeliveryOutcome, DeliveryStore } from './delivery-order.ts'
+export { explainMoment } from './explain-upmix-pass.ts'
 export { inspectProgramme } from './inspect-pass.ts'
 export { identifyOrder } from './intake/index.ts'
 export { measureLeqM } from './leq-m-pass.ts'

@@ -17,6 +17,7 @@ import {
   segmentAt,
   type Trim,
   trimPoints,
+  type UpmixMoment,
   type UpmixPlan,
 } from '../domain/index.ts'
 import { type Kernels, writeFronts, writeMatrixFronts } from '../dsp/index.ts'
@@ -38,6 +39,7 @@ import {
   mWeightedEnergies,
 } from './measure/index.ts'
 import {
+  explainUpmix,
   type FoldedSegment,
   type FoldJob,
   foldSegment,
@@ -71,6 +73,14 @@ export type UpmixTask = {
   readonly segment: number
   readonly plan: UpmixPlan
   readonly through: boolean
+}
+
+/** Tells what an upmix sees and makes at a frame of the segment. */
+export type ExplainUpmixTask = {
+  readonly kind: 'explain-upmix'
+  readonly segment: number
+  readonly plan: UpmixPlan
+  readonly frame: number
 }
 
 /** Measures a segment of a file, or of a stretch of it that is measured as if it were a file of its own. */
@@ -145,6 +155,7 @@ export type LevelStepsTask = {
 
 export type Task =
   | UpmixTask
+  | ExplainUpmixTask
   | MeasureTask
   | ListenTask
   | LeqMTask
@@ -168,6 +179,7 @@ export type FoldedFigures = Omit<FoldedSegment, 'words'>
 /** What each kind of task gives back. */
 type Results = {
   readonly upmix: Measured
+  readonly 'explain-upmix': UpmixMoment
   readonly measure: Measured
   readonly listen: Uint8Array
   readonly 'leq-m': Float64Array
@@ -197,6 +209,10 @@ const performers = {
   upmix: analyseUpmix,
   render,
   forecast,
+  'explain-upmix'(bench: Bench, { plan, frame, ...task }: ExplainUpmixTask): UpmixMoment {
+    const source = bench.source('source')
+    return explainUpmix(bench.kernels, source, segmentOf(source, task), plan, frame, bench.cancellation)
+  },
   measure(bench: Bench, task: MeasureTask): Measured {
     const file = heard(bench, task.audio, task.trimmed)
     const source = task.within === undefined ? file : stretchOf(file, task.within)

@@ -75,6 +75,11 @@ export const JOBS_REFUSALS = {
     remedy:
       'Decode it with "plimsoll upmix" and deliver that 5.1, or add --set kind=stereo where the master is plain stereo.',
   },
+  JOBS_MOMENT: {
+    sentence: 'The moment to be explained does not exist or lies outside of the programme.',
+    wanted: 'a moment of the programme',
+    remedy: 'Give timecode where the programme has it, else hours, minutes and seconds as in 0:12:03.500, or seconds.',
+  },
   JOBS_STEM_MISMATCH: {
     sentence: 'The stem is not aligned with the mix: another length, rate or layout.',
     wanted: 'a two-track stem of the same sample rate and number of frames as the mix',

@@ -2,15 +2,15 @@ import { basename, join } from 'node:path'
 import { type Finding, type Measurements, type ProgrammeLanes, printFigure } from '../domain/index.ts'
 import { type Progress, upmixProgramme } from '../engine/index.ts'
 import { upmixPicture } from '../report/index.ts'
-import { refuseNonFinite } from './finite.ts'
 import { createPlanes } from './planes-file.ts'
 import { readTracks } from './read-tracks.ts'
 import { refuse } from './refusals.ts'
 import { isSameFile } from './same-file.ts'
 import { ScratchFolder } from './scratch.ts'
 import { SingleOutput } from './single-output.ts'
-import { type OpenedSource, openSource, orderedSource, programmeOf, refuseDamage } from './source.ts'
+import { type OpenedSource, openSource, orderedSource, programmeOf } from './source.ts'
 import { inputsOf, nameTitle, openTitle, type Title, type TitleOptions } from './title.ts'
+import { twoTrack } from './two-track.ts'
 import { type WavOutput, WavOutputs } from './wav-outputs.ts'
 import { type JobOptions, withCrew } from './with-crew.ts'
 
@@ -125,18 +125,6 @@ function upmixedPicture({ source, upmix: { scenes } }: Title, path: string, lane
     })),
   }
   return upmixPicture(picture, `${basename(path)}: where the energy of the upmix went`)
-}
-
-async function twoTrack(source: OpenedSource, options: UpmixOptions): Promise<OpenedSource> {
-  refuseDamage(source)
-  if (source.layout === '2.0' || source.layout === 'mono') {
-    await refuseNonFinite(source, options.signal)
-    return source
-  }
-  throw refuse('JOBS_SOURCE_LAYOUT', `upmix "${source.path}"`, `a ${source.layout} file`, {
-    wanted: 'a two-track or a mono file',
-    remedy: 'Use "plimsoll fit" or "plimsoll deliver" for a mix that is multichannel already.',
-  })
 }
 
 function refuseMisaligned(source: OpenedSource, stem: OpenedSource): void {

@@ -1,9 +1,11 @@
 import type { Command } from 'commander'
 import { UPMIX_PARAMETERS } from '../../domain/index.ts'
-import { type TimecodeOptions, TOOL_VERSION, upmix } from '../../jobs/index.ts'
+import { explainUpmix, type TimecodeOptions, TOOL_VERSION, upmix } from '../../jobs/index.ts'
 import { withCommon, withGain, withOutput, withSettings, withStart, withTimecode } from '../options.ts'
 import { EXIT } from '../outcome.ts'
+import { placed } from '../placed.ts'
 import { printFindings, printMeasurements } from '../print.ts'
+import { printMoment } from '../print-moment.ts'
 import { refuse } from '../refusals.ts'
 import { namedSettings, settingsHelp } from '../settings.ts'
 import { answer, type CommonOptions } from '../terminal.ts'
@@ -12,6 +14,7 @@ type Options = CommonOptions &
   TimecodeOptions & {
     readonly start?: string
     readonly picture?: string
+    readonly explain?: string
     readonly set: readonly string[]
     readonly through?: readonly string[]
     readonly gain: number
@@ -30,12 +33,16 @@ export function addUpmix(program: Command): void {
         'again. No fit: use "plimsoll deliver" for a delivery.',
     )
     .argument('<in>', 'two-track WAV, BWF, RF64, BW64 or FLAC; or the sheet of a title, scenes included')
-    .argument('<out>', '5.1 WAV file to write')
+    .argument('[out]', '5.1 WAV file to write; none where only a question is answered')
     .option(
       '--through <stem and output...>',
       'send a stem of the mix through the weights computed from IN: STEM.wav OUT.wav',
     )
     .option('--picture <svg>', 'also draw where the energy went over time: centre, fronts, surrounds, each channel')
+    .option(
+      '--explain <at>',
+      'write no audio: tell what the upmix sees and does at a moment (timecode, H:MM:SS.mmm or seconds)',
+    )
   withStart(withSettings(withGain(withOutput(withTimecode(withCommon(command))))))
     .addHelpText(
       'after',
@@ -46,6 +53,7 @@ Examples:
   plimsoll upmix saltmarsh-103.json saltmarsh-103_51.wav --start drama-dialogue
   plimsoll upmix saltmarsh-103-master.wav saltmarsh-103_51.wav --picture saltmarsh-103.svg
   plimsoll upmix mix.wav mix_51.wav --through dialogue.wav dialogue_51.wav
+  plimsoll upmix saltmarsh-103.json --explain 10:12:03:00
 
 Settings:
 ${settingsHelp(UPMIX_PARAMETERS)}
@@ -54,24 +62,59 @@ Exit code: 0 written, 2 refused (also where the result would pass full scale: no
     .action(run)
 }
 
-function run(path: string, outPath: string, options: Options): Promise<void> {
+function run(path: string, outPath: string | undefined, options: Options): Promise<void> {
+  if (options.explain !== undefined) return explain(path, outPath, options.explain, options)
+  return write(path, outPath, options)
+}
+
+/** What an upmix is told besides where to write. */
+function told({ set, start: upmixStart, workers, timecodeRate, timecodeStart, dropFrame }: Options) {
+  const upmixSettings = namedSettings(UPMIX_PARAMETERS, set)
+  return { upmix: upmixSettings, upmixStart, workers, timecodeRate, timecodeStart, dropFrame }
+}
+
+function explain(path: string, outPath: string | undefined, at: string, options: Options): Promise<void> {
+  return answer(options, async ({ signal }) => {
+    refuseOutputs('--explain', outPath, options)
+    const { moment, sampleRateHz, clock, findings } = await explainUpmix(path, at, { ...told(options), signal })
+    const ruler = { sampleRateHz, clock }
+    return {
+      code: EXIT.conforms,
+      text: printMoment(path, moment, ruler) + printFindings(findings),
+      json: {
+        version: 1,
+        tool: { name: 'plimsoll', version: TOOL_VERSION },
+        path,
+        moment: placed(moment, ruler),
+        findings,
+      },
+    }
+  })
+}
+
+/** A question writes no audio. */
+function refuseOutputs(question: string, outPath: string | undefined, { through, picture }: Options): void {
+  const named = outPath ?? through?.[0] ?? picture
+  if (named === undefined) return
+  throw refuse('CLI_UPMIX_OUTPUT', `answer ${question}`, `"${named}", which would not be written`, {
+    wanted: `${question} without an output, --through or --picture`,
+  })
+}
+
+function write(path: string, outPath: string | undefined, options: Options): Promise<void> {
   return answer(options, async ({ signal, progress }) => {
-    const { workers, gain: gainDb, through, timecodeRate, timecodeStart, dropFrame } = options
+    if (outPath === undefined) throw refuse('CLI_UPMIX_OUTPUT', `upmix "${path}"`, 'no output')
+    const { gain: gainDb, through } = options
     const made = await upmix(
       path,
       outPath,
       {
-        upmix: namedSettings(UPMIX_PARAMETERS, options.set),
-        upmixStart: options.start,
+        ...told(options),
         picture: options.picture,
-        timecodeRate,
-        timecodeStart,
-        dropFrame,
         gainDb,
         bitsPerSample: options.bits === '16' ? 16 : 24,
         replaces: options.replace ?? false,
         through: through === undefined ? undefined : stemAndOutput(through),
-        workers,
         signal,
       },
       progress,

@@ -1,4 +1,5 @@
 export type { CeilingAction, CeilingAlteration } from './alteration.ts'
+export { explainUpmix } from './explain-upmix.ts'
 export { type FoldedSegment, type FoldJob, foldSegment } from './fold.ts'
 export { type Mending, mendSegment } from './mend.ts'
 export { riddenSource } from './ridden-source.ts'

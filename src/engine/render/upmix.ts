@@ -5,6 +5,7 @@ import {
   type Cancellation,
   decodesMatrix,
   type FrameRange,
+  type SeenMoment,
   type Segment,
   type SourceReading,
   shareAt,
@@ -34,6 +35,9 @@ export type UpmixedSegment = Tracks &
     readonly firstFrame: number
   }
 
+/** Asks what each set of settings that sounds at a frame of the segment sees there. */
+export type SegmentWatch = { readonly frame: number; seen(stretch: UpmixStretch, moment: SeenMoment): void }
+
 /** Hops read beyond the segment on each side, so that its signals do not depend on where the programme is cut. */
 const HALO_HOPS = 192
 /** Hops handed out on each side. The rest of the halo is what the weights and filters need to settle. */
@@ -58,7 +62,11 @@ export function upmixSegment(
   source: AudioSource,
   segment: Segment,
   plan: UpmixPlan,
-  options: { readonly through?: AudioSource; readonly cancellation?: Cancellation } = {},
+  options: {
+    readonly through?: AudioSource
+    readonly watch?: SegmentWatch
+    readonly cancellation?: Cancellation
+  } = {},
 ): UpmixedSegment {
   const { through } = options
   const { sampleRateHz } = source.format
@@ -103,6 +111,7 @@ type Ground = {
   readonly tracks: Tracks
   readonly carried?: Tracks
   readonly reading?: SourceReading
+  readonly watch?: SegmentWatch
   readonly cancellation?: Cancellation
 }
 
@@ -111,9 +120,25 @@ function part<T extends Float64Array | Float32Array>(plane: T, of: FrameRange, w
   return plane.subarray(within.startFrame - of.startFrame, within.endFrame - of.startFrame) as T
 }
 
-function extractAll({ read, handedOut, ...request }: Ground, { settings }: UpmixStretch): Extracted {
-  const extracted = extract(request.kernels, { ...request, settings, firstFrame: read.startFrame })
+function extractAll({ read, handedOut, watch, ...request }: Ground, stretch: UpmixStretch): Extracted {
+  const firstFrame = read.startFrame
+  const { settings } = stretch
+  const watched = watchFrom(firstFrame, stretch, watch)
+  const extracted = extract(request.kernels, { ...request, ...watched, settings, firstFrame })
   return mapPlanes(extracted, (plane) => plane && part(plane, read, handedOut))
+}
+
+/** The watch of a stretch that is extracted from `firstFrame` on, where it sounds at the frame asked for. */
+function watchFrom(firstFrame: number, stretch: UpmixStretch, watch: SegmentWatch | undefined) {
+  if (watch === undefined || shareAt(stretch, watch.frame) === 0) return {}
+  const seen = (moment: SeenMoment): void =>
+    watch.seen(stretch, {
+      ...moment,
+      startFrame: moment.startFrame + firstFrame,
+      endFrame: moment.endFrame + firstFrame,
+      onsetFrames: moment.onsetFrames.map((frame) => frame + firstFrame),
+    })
+  return { watch: { frame: watch.frame - firstFrame, seen } }
 }
 
 /** The signals of several sets of settings, each in its share. What a set costs more than another is its halo. */
@@ -148,6 +173,7 @@ function mix(ground: Ground, stretches: readonly UpmixStretch[]): Extracted {
       tracks: cut(tracks),
       ...(carried && { carried: cut(carried) }),
       ...(reading && { reading, firstFrame: own.startFrame }),
+      ...watchFrom(own.startFrame, stretch, ground.watch),
       ...(cancellation && { cancellation }),
     })
     const heard = {
