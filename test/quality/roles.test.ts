@@ -34,6 +34,9 @@ const inspect = (planes: Planes, speechLane: SpeechLane | null = null): Roles =>
 const inOrder = (planes: Planes, order: readonly number[]) => order.map((channel) => planes[channel]!)
 const replaced = (planes: Planes, channel: number, by: (plane: Float32Array) => Float32Array) =>
   planes.map((plane, index) => (index === channel ? by(plane) : plane))
+const product = (a: Float32Array, b: Float32Array) => a.reduce((total, sample, n) => total + sample * b[n]!, 0)
+const rmsOf = (plane: Float32Array) => Math.sqrt(product(plane, plane) / plane.length)
+const correlation = (a: Float32Array, b: Float32Array) => product(a, b) / Math.sqrt(product(a, a) * product(b, b))
 const kinds = ({ faults }: Roles) => faults.map(({ kind }) => kind)
 
 describe.each(['reverb', 'bed'])('a 5.1 with %s in the surrounds', (name) => {
@@ -76,10 +79,35 @@ describe.each(['reverb', 'bed'])('a 5.1 with %s in the surrounds', (name) => {
     expect(kinds(roles)).toEqual(['full-range-lfe'])
   })
 
+  test('C and LFE swapped', () => {
+    expect(inspect(inOrder(mix(), [L, R, LFE, C, LS, RS])).faults).toMatchObject([
+      { kind: 'full-range-lfe', channels: ['LFE', 'C'], remedy: 'Check whether LFE and C are swapped.' },
+    ])
+  })
+
   test('one front inverted', () => {
     expect(inspect(replaced(mix(), R, (plane) => gained(plane, -1))).faults).toMatchObject([
       { kind: 'inverted-pair', channels: ['L', 'R'] },
     ])
+  })
+
+  // Widened by its sides until the fronts cancel: what is made of both stays in phase with both (common practice).
+  test('fronts that cancel by themselves are no inverted pair, but one of them inverted is', () => {
+    const [left, right] = music as readonly [Float32Array, Float32Array]
+    const middle = gained(sum(left, right), 0.5)
+    const side = gained(sum(left, gained(right, -1)), 0.5)
+    const wider = gained(side, 1.5 * (rmsOf(middle) / rmsOf(side)))
+    const wide = [sum(middle, wider), sum(middle, gained(wider, -1))] as const
+    expect(correlation(...wide)).toBeLessThan(-0.35)
+    const centre = sum(mix()[C]!, gained(middle, 0.3))
+    const opposed = [...wide, centre, lowEnd(wide), mix()[LS]!, mix()[RS]!]
+    expect(kinds(inspect(opposed))).toEqual([])
+    // The same correlation, because one of two like fronts was turned round.
+    const near = gained(side, (2 / 3) * (rmsOf(middle) / rmsOf(side)))
+    const like = [sum(middle, near), sum(middle, gained(near, -1))] as const
+    const turned = [like[0], gained(like[1], -1), centre, lowEnd(like), mix()[LS]!, mix()[RS]!]
+    expect(correlation(like[0], turned[1]!)).toBeCloseTo(correlation(...wide), 2)
+    expect(kinds(inspect(turned))).toEqual(['inverted-pair'])
   })
 
   test('dialogue in L, as a speech lane tells', () => {
@@ -93,10 +121,24 @@ describe.each(['reverb', 'bed'])('a 5.1 with %s in the surrounds', (name) => {
       { kind: 'dialogue-elsewhere', channels: ['L', 'C'] },
     ])
   })
+
+  test('dialogue in L, where nobody heard speech in C', () => {
+    expect(inspect(inOrder(mix(), [C, R, L, LFE, LS, RS])).faults).toMatchObject([
+      { kind: 'dialogue-elsewhere', channels: ['L', 'C'] },
+    ])
+  })
 })
 
 test('surrounds swapped, where they hold something of the fronts', () => {
   expect(kinds(inspect(inOrder(mixes.get('bed')!, [L, R, C, LFE, RS, LS])))).toEqual(['swapped-sides'])
+})
+
+test('loud places behind, one of them also in C, are no fronts', () => {
+  const [l, r, c, lfe] = mixes.get('reverb')! as Float32Array[]
+  const behind = bed.map((plane) => gained(plane, 1.6))
+  const surrounds = [behind[0]!, delayed(behind[1]!, 700)]
+  const centre = sum(c!, gained(behind[0]!, 0.3))
+  expect(kinds(inspect([l!, r!, centre, lfe!, ...surrounds]))).toEqual([])
 })
 
 describe('a 5.1 made from two tracks', () => {
@@ -129,7 +171,9 @@ describe('a 5.1 made from two tracks', () => {
     const made = upmix({ left: two[0]!, right: two[1]! })
     const silence = new Float32Array(30 * RATE)
     const mains = [made.left, made.right, made.centre, silence, made.leftSurround, made.rightSurround]
-    const { stereoOrigin } = inspect(mains.map((plane) => Float32Array.from(plane)))
+    const { stereoOrigin, faults } = inspect(mains.map((plane) => Float32Array.from(plane)))
+    // Its fronts cancel a little, because C took what they had in common: nobody turned one of them round.
+    expect(faults).toEqual([])
     expect(stereoOrigin!.confidence).toBeGreaterThanOrEqual(0.5)
   })
 })

@@ -48,8 +48,15 @@ export function recording(path: string, channelCount: number, sampleRateHz = 480
   const limits = ['-t', String(seconds), '-ac', String(channelCount), '-ar', String(sampleRateHz)]
   const args = ['-v', 'error', '-i', path, ...limits, '-f', 'f32le', '-']
   const bytes = execFileSync('ffmpeg', args, { maxBuffer: FFMPEG_BUFFER_BYTES })
+  return deinterleaved(bytes, channelCount)
+}
+
+/** Raw float32 samples as planes. */
+export function deinterleaved(bytes: Buffer, channelCount: number): Float32Array[] {
   const samples = new Float32Array(bytes.buffer.slice(bytes.byteOffset, bytes.byteOffset + bytes.length))
-  return Array.from({ length: channelCount }, (_, channel) =>
-    Float32Array.from({ length: samples.length / channelCount }, (_, n) => samples[n * channelCount + channel]!),
-  )
+  return Array.from({ length: channelCount }, (_, channel) => {
+    const plane = new Float32Array(samples.length / channelCount)
+    for (let n = 0; n < plane.length; n++) plane[n] = samples[n * channelCount + channel]!
+    return plane
+  })
 }

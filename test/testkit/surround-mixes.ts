@@ -2,7 +2,7 @@
 import { execFileSync } from 'node:child_process'
 import { readdirSync } from 'node:fs'
 import { join } from 'node:path'
-import { recording } from './inspected.ts'
+import { deinterleaved, recording } from './inspected.ts'
 
 const RATE = 48000
 const MUSIC = '/usr/share/games/singularity/music'
@@ -34,7 +34,9 @@ export function voices(prefix: string, seconds: number): Float32Array {
 export const gained = (plane: Float32Array, gain: number) => plane.map((sample) => gain * sample)
 
 export function sum(...planes: readonly Float32Array[]): Float32Array {
-  return planes[0]!.map((_, n) => planes.reduce((total, plane) => total + plane[n]!, 0))
+  const total = planes[0]!.slice()
+  for (const plane of planes.slice(1)) for (let n = 0; n < total.length; n++) total[n]! += plane[n]!
+  return total
 }
 
 export function delayed(plane: Float32Array, ms: number): Float32Array {
@@ -47,13 +49,14 @@ export function delayed(plane: Float32Array, ms: number): Float32Array {
 export function throughSox(planes: Planes, ...effects: readonly string[]): Float32Array[] {
   const [left, right] = planes as readonly [Float32Array, Float32Array]
   const input = new Float32Array(2 * left.length)
-  left.forEach((sample, n) => (input[2 * n] = sample))
-  right.forEach((sample, n) => (input[2 * n + 1] = sample))
+  for (let n = 0; n < left.length; n++) {
+    input[2 * n] = left[n]!
+    input[2 * n + 1] = right[n]!
+  }
   const raw = ['-t', 'raw', '-e', 'float', '-b', '32', '-c', '2', '-r', String(RATE)]
   const options = { input: Buffer.from(input.buffer), maxBuffer: PIPE_BYTES }
   const bytes = execFileSync('sox', ['-V1', '-R', ...raw, '-', ...raw, '-', ...effects], options)
-  const output = new Float32Array(bytes.buffer.slice(bytes.byteOffset, bytes.byteOffset + bytes.length))
-  return [0, 1].map((channel) => Float32Array.from({ length: left.length }, (_, n) => output[2 * n + channel]!))
+  return deinterleaved(bytes, 2).map((plane) => plane.subarray(0, left.length))
 }
 
 /** The low end of two planes, steep above 80 Hz, as an LFE carries it. */

@@ -9,8 +9,8 @@ export const SILENT_POWER = 1e-9
 const QUIET_POWER = 1e-7
 /** The centre relates to left and right alike: its coherences with them differ by this much less than another's. */
 const CENTRE_DIFFERENCE = 0.1
-/** Or it moves as speech does: so many dB more from window to window than the other. */
-const CENTRE_LIVELINESS_DB = 2.5
+/** Or it moves more, as speech does: by so many dB from window to window, also where music lies under the speech. */
+const CENTRE_LIVELINESS_DB = 0.5
 
 const LFE = 3
 /** Where the LFE is found when ITU order is read as film or AAC order, and the other way round. */
@@ -69,7 +69,7 @@ function findCentre(summary: RolesSummary): { readonly order: 'film' | 'aac' | n
   const lively = summary.livelinessDb[1]! - summary.livelinessDb[0]!
   if (Math.abs(lively) >= CENTRE_LIVELINESS_DB) {
     const order = lively > 0 ? 'film' : 'aac'
-    return { order, sentence: `Channel ${order === 'film' ? 2 : 1} moves as speech does: it is the centre.` }
+    return { order, sentence: `Channel ${order === 'film' ? 2 : 1} moves more, as speech does: it is the centre.` }
   }
   return { order: null, sentence: 'Neither channel 1 nor channel 2 shows clearly that it is the centre.' }
 }
