@@ -68,6 +68,10 @@ export type Alteration = {
     readonly statement: string
     /** Sum of all rises and falls. */
     readonly movementDb: number
+    /** The same, each step times what it costs there: the sum that no ride inside the corridor undercuts. */
+    readonly weightedMovementDb: number
+    /** The part of the movement inside lines of dialogue; null where nobody listened. */
+    readonly movementInDialogueDb: number | null
     readonly largestMoveDb: number
     /** Reduction summed over time. */
     readonly areaUnderReductionDbSeconds: number

@@ -32,7 +32,26 @@ export const FIT_PARAMETERS = {
     max: 20,
     default: 3,
     glide: 'fixed',
-    sentence: 'The fastest that the ride may rise or fall.',
+    sentence: 'The fastest that the ride may rise or fall where something sounds.',
+  },
+  ridePauseSlewDbPerSecond: {
+    kind: 'number',
+    unit: 'dB/s',
+    min: 0.1,
+    max: 60,
+    default: 12,
+    glide: 'fixed',
+    sentence: 'The fastest that the ride may rise or fall in a pause; never slower than elsewhere.',
+  },
+  rideAttackSlewDbPerSecond: {
+    kind: 'number',
+    unit: 'dB/s',
+    min: 0.1,
+    max: 120,
+    default: 60,
+    glide: 'fixed',
+    sentence:
+      'The fastest that the ride may fall or rise in the 0.2 s after a hit begins, which hides it; never slower than elsewhere.',
   },
   ceilingAimBelowDb: {
     kind: 'number',

@@ -93,11 +93,12 @@ async function tryOut(
   return { decision: chooseGains(whole, order.spec, order.fit, correction), correction, tried: decision }
 }
 
-/** The dialogue, where the spec is anchored on it and there is enough of it. */
+/** Where the dialogue is, and whose loudness is held against the target where the spec is anchored on it. */
 function dialogueOf(order: DeliveryOrder, { whole, sourceParts, speech }: Omit<Analysed, 'findings'>): FitCorrection {
   if (speech === null) return {}
   const spoken = spokenLoudness(sourceParts ?? [{ startFrame: 0, measured: whole }], speech)
-  return isJudgedOnDialogue(order.spec, spoken) ? { dialogue100ms: spokenHops(speech) } : {}
+  const anchor = isJudgedOnDialogue(order.spec, spoken) ? { dialogue100ms: spokenHops(speech) } : {}
+  return { speech100ms: speech.isSpeech100ms, ...anchor }
 }
 
 /** What the mixer asked for beyond the settings. */

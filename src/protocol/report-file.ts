@@ -107,6 +107,8 @@ const alteration = z.object({
     .object({
       statement: z.string(),
       movementDb: z.number().nonnegative(),
+      weightedMovementDb: z.number().nonnegative(),
+      movementInDialogueDb: z.number().nonnegative().nullable(),
       largestMoveDb: z.number().nonnegative(),
       areaUnderReductionDbSeconds: z.number().nonnegative(),
       largestSlewDbPerSecond: z.number().nonnegative(),

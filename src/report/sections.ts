@@ -97,7 +97,7 @@ export function alteration(report: DeliveryReport): Markup | null {
 <dt>Ride</dt><dd>${
     ride === null
       ? 'not used'
-      : markup`${withUnit(ride.movementDb, 'dB')} of movement in all, at most ${withUnit(ride.largestSlewDbPerSecond, 'dB/s', 2)}, moving ${withUnit(ride.movingShare * 100, '%')} of the time. ${ride.statement}`
+      : markup`${withUnit(ride.movementDb, 'dB')} of movement in all${movedLines(ride.movementInDialogueDb)}, ${withUnit(ride.weightedMovementDb, 'dB')} weighted by where it lies, at most ${withUnit(ride.largestSlewDbPerSecond, 'dB/s', 2)}, moving ${withUnit(ride.movingShare * 100, '%')} of the time. ${ride.statement}`
   }</dd>${
     forced.length === 0
       ? null
@@ -112,6 +112,11 @@ ${
       ? null
       : markup`<figure class="wide"><svg viewBox="${RIDE_VIEW}" role="img" aria-label="${rideInWords(report)}">${rideDrawing(report)}</svg><figcaption>Line: the ride, in dB beside the static gain. Tinted: the corridor that it may move in. Strokes below: the ceiling, longer where it acted deeper.</figcaption></figure>`
   }</section>`
+}
+
+function movedLines(movementInDialogueDb: number | null): Markup | null {
+  if (movementInDialogueDb === null) return null
+  return markup` (${withUnit(movementInDialogueDb, 'dB')} inside lines of dialogue)`
 }
 
 function stereoGain({ foldDownLock }: DeliveryReport): string {

@@ -123,6 +123,8 @@ function rideOf(hops: number, durationSeconds: number): NonNullable<DeliveryPart
     largestSlewDbPerSecond: 0.05,
     statement: 'No ride inside this corridor moves less.',
     largestMoveDb: 3.2,
+    weightedMovementDb: 31.6,
+    movementInDialogueDb: 0.2,
     areaUnderReductionDbSeconds: 41.5,
     movingShare: 0.044,
     touching: [{ startSeconds: durationSeconds * 0.528, endSeconds: durationSeconds * 0.572 }],

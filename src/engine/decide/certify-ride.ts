@@ -2,29 +2,37 @@ import { type FitSettings, HOPS_PER_SECOND } from '../../domain/index.ts'
 import { type Corridor, wallsAt } from './corridor.ts'
 import type { Certificate, Touch } from './decision.ts'
 import type { WindowLine } from './judged-lines.ts'
+import { MOVE_WEIGHTS } from './move-costs.ts'
+import { weightedMovement } from './weighted-ride.ts'
 
 /**
  * Writes down what a ride does and why it cannot do less.
  * @param gainsDb the gain of each hop; @param staticGainDb the highest of them
- * @source Barlow et al. 1972; Davies & Kovac 2001: see `tautString`
+ * @source see `leastWeightedRide`
  */
 export function certifyRide(
   corridor: Corridor,
   gainsDb: Float64Array,
   staticGainDb: number,
   settings: FitSettings,
+  speech100ms: Uint8Array | null,
 ): Certificate {
   const walls = wallsAt(corridor, staticGainDb)
   const relative = (values: Float64Array) => values.map((value) => value - staticGainDb)
   return {
     statement:
-      'No ride inside this corridor moves less, for this static gain, a reach of ' +
-      `${settings.rideReachSeconds} s, a slew of ${settings.rideSlewDbPerSecond} dB/s and the rule that the ride ` +
-      'never rises above the static gain.',
+      'No ride inside this corridor moves less, a move counting ' +
+      `${MOVE_WEIGHTS.inPause} in pauses and under attacks, ${MOVE_WEIGHTS.open} elsewhere, ${MOVE_WEIGHTS.steady} in steady sound, ` +
+      `${MOVE_WEIGHTS.beforeHit} in the second before a hit and ${MOVE_WEIGHTS.inDialogue} inside a line of dialogue; ` +
+      `for this static gain, a reach of ${settings.rideReachSeconds} s, slews of ${settings.rideSlewDbPerSecond} dB/s, ` +
+      `${settings.ridePauseSlewDbPerSecond} dB/s in pauses and ${settings.rideAttackSlewDbPerSecond} dB/s under attacks, ` +
+      'and the rule that the ride never rises above the static gain.',
     corridor: { lowerDb: relative(walls.lower), upperDb: relative(walls.upper) },
     rideDb: relative(gainsDb),
     touching: findTouches(corridor, gainsDb, staticGainDb),
     ...movementOf(relative(gainsDb)),
+    weightedMovementDb: weightedMovement(gainsDb, corridor.costs),
+    movementInDialogueDb: speech100ms === null ? null : movementInside(gainsDb, speech100ms),
   }
 }
 
@@ -55,6 +63,16 @@ export function movementOf(
     movingShare: rideDb.length === 0 ? 0 : movingHops / rideDb.length,
     areaUnderReductionDbSeconds: reductionDb / HOPS_PER_SECOND,
   }
+}
+
+/** Movement between two points that both belong to a line, so that none of it lies beside the line. */
+function movementInside(gainsDb: Float64Array, speech100ms: Uint8Array): number {
+  let sum = 0
+  for (let k = 1; k < gainsDb.length; k++) {
+    if (speech100ms[k - 1] !== 1 || speech100ms[k] !== 1) continue
+    sum += Math.abs((gainsDb[k] as number) - (gainsDb[k - 1] as number))
+  }
+  return sum
 }
 
 /** Maximal runs of hops where the gain lies at a bound that a line sets. */

@@ -14,7 +14,7 @@ import { settleStereoGain } from './stereo-gain.ts'
  * on the target and, only where a short-term or momentary line binds, the least ride that keeps every window below it.
  * @param measured the signal to be fitted, its fold-down included: for an upmix the 5.1 as analysed
  * @param correction the mixer's trims and locks, the ceiling's forecast and what an earlier render missed
- * @source ITU-R BS.1770-5 Annex 1 (gates, re-computed under every ride); the ride: see `tautString`
+ * @source ITU-R BS.1770-5 Annex 1 (gates, re-computed under every ride); the ride: see `leastRide`
  */
 export function chooseGains(
   measured: Measured,
@@ -55,7 +55,10 @@ export function chooseGains(
     plan: slowCeiling === null ? gains : { ...gains, slowCeiling },
     stereoGainDb: model.stereoGainDb,
     expected: model.expected(gainsDb),
-    certificate: rideDb === null ? null : certifyRide(model.corridor, gainsDb, staticGainDb, settings),
+    certificate:
+      rideDb === null
+        ? null
+        : certifyRide(model.corridor, gainsDb, staticGainDb, settings, correction.speech100ms ?? null),
     feasible: findings.every((finding) => finding.severity !== 'fail'),
     findings,
   }

@@ -1,20 +1,17 @@
-import {
-  FINE_HOPS_PER_HOP,
-  floorToGainStep,
-  GAIN_STEP_DB,
-  HOPS_PER_SECOND,
-  loudnessOf,
-  windowMeans,
-} from '../../domain/index.ts'
+import { FINE_HOPS_PER_HOP, floorToGainStep, HOPS_PER_SECOND, loudnessOf, windowMeans } from '../../domain/index.ts'
 import type { WindowLine } from './judged-lines.ts'
 import { slidingMaximum } from './sliding-maximum.ts'
+import type { MoveCosts } from './weighted-ride.ts'
 
 /** A stretch that the mixer wants left alone: the ride keeps within `toleranceDb` of the static gain there. */
 export type Lock = { readonly startSeconds: number; readonly endSeconds: number; readonly toleranceDb: number }
 
 export type CorridorRules = {
   readonly reachSeconds: number
-  readonly slewDbPerSecond: number
+  /** What each step of the ride costs and how fast it may be. */
+  readonly costs: MoveCosts
+  /** 1 on the hops of the lines of dialogue, that the ride holds through; null where nobody listened. */
+  readonly speech100ms: Uint8Array | null
   /** How far below each line the windows are held under a ride, and under a constant gain. */
   readonly guardLu: number
   readonly freeGuardLu: number
@@ -27,9 +24,10 @@ export type CorridorRules = {
  */
 export type Corridor = {
   readonly lines: readonly WindowLine[]
+  readonly costs: MoveCosts
   /** Highest gain that the lines allow, never steeper than the slew; `MAX_STATIC_GAIN_DB` where nothing binds. */
   readonly upperDb: Float64Array
-  /** Lowest value of `upperDb` within reach: before and after that the ride must be at home. */
+  /** Lowest value of `upperDb` within reach, held through lines of dialogue: beyond that the ride must be at home. */
   readonly lowerDb: Float64Array
   /** Which of `lines` sets `upperDb`, through the slew if need be; -1: none. */
   readonly bindingLine: Int8Array
@@ -71,11 +69,12 @@ export function buildCorridor(lines: readonly WindowLine[], hopCount: number, ru
       }
     }
   }
-  const slewPerHopDb = Math.max(floorToGainStep(rules.slewDbPerSecond / HOPS_PER_SECOND), GAIN_STEP_DB)
-  limitSlew(upperDb, slewPerHopDb, bindingLine)
-  const reachHops = Math.round(rules.reachSeconds * HOPS_PER_SECOND)
-  const lockFloorDb = rules.locks.length === 0 ? null : lockFloor(rules.locks, hopCount, slewPerHopDb)
-  return { lines, upperDb, lowerDb: lowestWithin(upperDb, reachHops), bindingLine, lockFloorDb, freeGainDb }
+  const { costs, speech100ms, locks } = rules
+  limitSlew(upperDb, costs.slewDb, bindingLine)
+  const lowerDb = lowestWithin(upperDb, Math.round(rules.reachSeconds * HOPS_PER_SECOND))
+  if (speech100ms !== null) holdThroughLines(lowerDb, speech100ms)
+  const lockFloorDb = locks.length === 0 ? null : lockFloor(locks, hopCount, costs.slewDb)
+  return { lines, costs, upperDb, lowerDb, bindingLine, lockFloorDb, freeGainDb }
 }
 
 /** The walls under one home gain: never above home, at home wherever no loud passage is within reach. */
@@ -118,9 +117,9 @@ function loudestTouching(energies: Float64Array, windowFineHops: number, hopCoun
 }
 
 /** The greatest bounds below the given ones whose steps are never larger than the slew; what binds travels along. */
-function limitSlew(boundDb: Float64Array, slewPerHopDb: number, bindingLine: Int8Array): void {
+function limitSlew(boundDb: Float64Array, slewDb: Float64Array, bindingLine: Int8Array): void {
   const limitFrom = (k: number, neighbour: number) => {
-    const reachable = (boundDb[neighbour] as number) + slewPerHopDb
+    const reachable = (boundDb[neighbour] as number) + (slewDb[Math.min(k, neighbour)] as number)
     if (reachable >= (boundDb[k] as number)) return
     boundDb[k] = reachable
     bindingLine[k] = bindingLine[neighbour] as number
@@ -140,8 +139,29 @@ function lowestWithin(values: Float64Array, reach: number): Float64Array {
   return highest.map((value) => -value)
 }
 
+/** No line is held longer than this, and the pauses on both sides of it are free for the move for so long. */
+const LONGEST_HELD_HOPS = 12 * HOPS_PER_SECOND
+const ROOM_BESIDE_LINE_HOPS = 1 * HOPS_PER_SECOND
+
+/** Where the ride may already move inside a line of dialogue, it may do so before and after the line as well. */
+function holdThroughLines(lowerDb: Float64Array, speech100ms: Uint8Array): void {
+  for (let first = 0; first < lowerDb.length; first++) {
+    if (speech100ms[first] !== 1) continue
+    let end = first
+    while (speech100ms[end] === 1) end++
+    if (end - first <= LONGEST_HELD_HOPS) {
+      const line = lowerDb.subarray(first, end)
+      const lowest = line.reduce((low, bound) => Math.min(low, bound), MAX_STATIC_GAIN_DB)
+      const from = Math.max(0, first - ROOM_BESIDE_LINE_HOPS)
+      const beside = lowerDb.subarray(from, end + ROOM_BESIDE_LINE_HOPS)
+      beside.set(beside.map((bound) => Math.min(bound, lowest)))
+    }
+    first = end
+  }
+}
+
 /** The ride approaches and leaves a lock no faster than the slew, so the floor slopes away from it on both sides. */
-function lockFloor(locks: readonly Lock[], hopCount: number, slewPerHopDb: number): Float64Array {
+function lockFloor(locks: readonly Lock[], hopCount: number, slewDb: Float64Array): Float64Array {
   const floorDb = new Float64Array(hopCount).fill(Number.NEGATIVE_INFINITY)
   for (const { startSeconds, endSeconds, toleranceDb } of locks) {
     const first = Math.max(0, Math.floor(startSeconds * HOPS_PER_SECOND - 0.5))
@@ -149,10 +169,10 @@ function lockFloor(locks: readonly Lock[], hopCount: number, slewPerHopDb: numbe
     for (let k = first; k <= last; k++) floorDb[k] = Math.max(floorDb[k] as number, -floorToGainStep(toleranceDb))
   }
   for (let k = 1; k < hopCount; k++) {
-    floorDb[k] = Math.max(floorDb[k] as number, (floorDb[k - 1] as number) - slewPerHopDb)
+    floorDb[k] = Math.max(floorDb[k] as number, (floorDb[k - 1] as number) - (slewDb[k - 1] as number))
   }
   for (let k = hopCount - 2; k >= 0; k--) {
-    floorDb[k] = Math.max(floorDb[k] as number, (floorDb[k + 1] as number) - slewPerHopDb)
+    floorDb[k] = Math.max(floorDb[k] as number, (floorDb[k + 1] as number) - (slewDb[k] as number))
   }
   return floorDb
 }

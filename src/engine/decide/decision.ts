@@ -39,6 +39,10 @@ export type Certificate = {
   readonly touching: readonly Touch[]
   /** Sum of all rises and falls. */
   readonly movementDb: number
+  /** The same, each step times what it costs there: the sum that nothing inside the corridor undercuts. */
+  readonly weightedMovementDb: number
+  /** The part of it that lies inside lines of dialogue; null where nobody listened. */
+  readonly movementInDialogueDb: number | null
   readonly largestMoveDb: number
   readonly largestSlewDbPerSecond: number
   /** Share of the time in which the gain moves, 0..1. */
@@ -67,6 +71,8 @@ export type FitCorrection = {
   readonly programme?: readonly FrameRange[]
   /** 1 on the hops of dialogue, whose loudness is held against the target; absent: the gated total is. */
   readonly dialogue100ms?: Uint8Array
+  /** 1 on the hops of the lines of dialogue, in which the ride would rather not move; absent: nobody listened. */
+  readonly speech100ms?: Uint8Array
   readonly locks?: readonly Lock[]
   /** What the ceiling takes from each hop by forecast, 0 or less, one value a hop. */
   readonly ceilingLossDb?: Float64Array

@@ -4,7 +4,6 @@ import {
   gatedLoudness,
   loudestMomentary,
   loudestShortTerm,
-  roundToGainStep,
   toHops,
 } from '../../domain/index.ts'
 import { buildCorridor, type Corridor, lockedHome, MAX_STATIC_GAIN_DB, wallsAt } from './corridor.ts'
@@ -12,9 +11,10 @@ import type { Expected, ExpectedFigures, FitCorrection } from './decision.ts'
 import { anchorOf, type FitSource, isWhole, loudnessOfMarked } from './fit-source.ts'
 import { highestOf } from './highest.ts'
 import { windowLines } from './judged-lines.ts'
+import { leastRide } from './least-ride.ts'
+import { evenCosts, moveCosts } from './move-costs.ts'
 import { energiesAfterLoss, riddenEnergies, riddenHops } from './ridden-energies.ts'
 import { ownStereoGain, type SettledFit } from './stereo-gain.ts'
-import { tautString } from './taut-string.ts'
 
 /**
  * A render was seen 0.005 LU above the bound computed from energies; twice that is kept free under a ride. Under a
@@ -63,9 +63,15 @@ export function createFitModel(
   const programme = afterCeiling(measured.programme10ms)
   const foldDown = measured.foldDown10ms === null ? null : afterCeiling(measured.foldDown10ms)
   const stereoGainDb = settings.stereoGain === 'own' ? ownStereoGain(source) : 0
-  const corridor = buildCorridor(windowLines(measured, spec, stereoGainDb), hopCount, {
+  const speech100ms = correction.speech100ms ?? null
+  const lines = windowLines(measured, spec, stereoGainDb)
+  const corridor = buildCorridor(lines, hopCount, {
     reachSeconds: settings.rideReachSeconds,
-    slewDbPerSecond: settings.rideSlewDbPerSecond,
+    costs:
+      lines.length === 0
+        ? evenCosts(hopCount, settings)
+        : moveCosts(measured.programme10ms, speech100ms, hopCount, settings),
+    speech100ms,
     guardLu: RIDE_GUARD_LU + (correction.guardShiftLu ?? 0),
     freeGuardLu: FREE_GUARD_LU + (correction.guardShiftLu ?? 0),
     locks: correction.locks ?? [],
@@ -78,7 +84,7 @@ export function createFitModel(
   const gainsAt = (homeDb: number) => {
     if (homeDb <= corridor.freeGainDb) return new Float64Array(hopCount).fill(homeDb)
     const { lower, upper } = wallsAt(corridor, homeDb)
-    return tautString(lower, upper).map(roundToGainStep)
+    return leastRide(lower, upper, corridor.costs)
   }
   const programmeHops = toHops(programme)
   const foldDownHops = foldDown === null ? null : toHops(foldDown)

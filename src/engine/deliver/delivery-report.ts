@@ -120,6 +120,8 @@ function rideFigures(ride: NonNullable<Alteration['ride']>): NonNullable<Alterat
   const {
     statement,
     movementDb,
+    weightedMovementDb,
+    movementInDialogueDb,
     largestMoveDb,
     areaUnderReductionDbSeconds,
     largestSlewDbPerSecond,
@@ -129,6 +131,8 @@ function rideFigures(ride: NonNullable<Alteration['ride']>): NonNullable<Alterat
   return {
     statement,
     movementDb,
+    weightedMovementDb,
+    movementInDialogueDb,
     largestMoveDb,
     areaUnderReductionDbSeconds,
     largestSlewDbPerSecond,
