@@ -13,7 +13,7 @@ import { refuse } from './refusals.ts'
 import { ScratchFolder } from './scratch.ts'
 import { type OpenedSource, programmeOf } from './source.ts'
 import { nameTitle, openTitle, type TitleOptions } from './title.ts'
-import { twoTrack } from './two-track.ts'
+import { refuseUntoldChannels, twoTrack } from './two-track.ts'
 import { type JobOptions, withCrew } from './with-crew.ts'
 
 /** A moment of an upmix, and the programme in which it lies. */
@@ -32,7 +32,7 @@ export async function explainUpmix(
   options: JobOptions & TitleOptions,
 ): Promise<ExplainedMoment> {
   using scratch = new ScratchFolder()
-  const title = await openTitle(await nameTitle([path]), () => scratch.path, options)
+  const title = await openTitle(await nameTitle([path]), () => scratch.path, options).catch(refuseUntoldChannels(path))
   const source = await twoTrack(title.source, options)
   const frame = frameOf(source, at)
   const places = { source: source.location }

@@ -1,7 +1,15 @@
 import { createHash } from 'node:crypto'
 import { existsSync, statSync } from 'node:fs'
 import { basename, extname, join } from 'node:path'
-import type { Cancellation, Clock, DeliverySpec, Finding, LayoutName, PcmFormat } from '../domain/index.ts'
+import {
+  type Cancellation,
+  type Clock,
+  type DeliverySpec,
+  type Finding,
+  type LayoutName,
+  type PcmFormat,
+  Refusal,
+} from '../domain/index.ts'
 import { type DeliveryOrder, identifyOrder } from '../engine/index.ts'
 import {
   type Bext,
@@ -70,6 +78,18 @@ export async function openSource(
     findings: [...told.findings, orderByEvidence(evidence)],
   }))
 }
+
+/**
+ * Refuses a multichannel file whose header does not say what the channels are in the words of a command that cannot be
+ * told: `say` is given what was found. Any other error passes through.
+ */
+export function insteadOfUntold(say: (found: string) => Refusal): (error: unknown) => never {
+  return (error) => {
+    throw error instanceof Refusal && UNTOLD_CHANNELS.includes(error.code) ? say(error.found) : error
+  }
+}
+
+const UNTOLD_CHANNELS: readonly string[] = ['JOBS_LAYOUT_UNKNOWN', 'MEDIA_CHANNEL_MASK']
 
 function opened(
   path: string,

@@ -10,7 +10,7 @@ import { ScratchFolder } from './scratch.ts'
 import { SingleOutput } from './single-output.ts'
 import { type OpenedSource, openSource, orderedSource, programmeOf } from './source.ts'
 import { inputsOf, nameTitle, openTitle, type Title, type TitleOptions } from './title.ts'
-import { twoTrack } from './two-track.ts'
+import { refuseUntoldChannels, twoTrack } from './two-track.ts'
 import { type WavOutput, WavOutputs } from './wav-outputs.ts'
 import { type JobOptions, withCrew } from './with-crew.ts'
 
@@ -49,12 +49,14 @@ export async function upmix(
   using stemOutput = through === undefined ? null : new SingleOutput(through.out, { replaces, sources })
   using picture = options.picture === undefined ? null : new SingleOutput(options.picture, { replaces, sources })
   refuseOneName([output, stemOutput, picture])
-  const title = await openTitle(named, () => scratch.path, options)
+  const title = await openTitle(named, () => scratch.path, options).catch(refuseUntoldChannels(path))
   const source = await twoTrack(title.source, options)
   const stem =
     through === undefined
       ? null
-      : await twoTrack(await openSource(through.stem, () => scratch.path, options, signal), options)
+      : await openSource(through.stem, () => scratch.path, options, signal)
+          .catch(refuseUntoldChannels(through.stem))
+          .then((opened) => twoTrack(opened, options))
   if (stem !== null) refuseMisaligned(source, stem)
 
   const opened = {

@@ -1,6 +1,6 @@
 import { existsSync, statSync } from 'node:fs'
 import { join } from 'node:path'
-import type { DeliverySpec, Finding, FoldDownLock, FrameRange, Margin, Measurements } from '../domain/index.ts'
+import type { DeliverySpec, Finding, FoldDownLock, FrameRange, Margin, Measurements, Refusal } from '../domain/index.ts'
 import { type ManifestFile, type Progress, verifyDelivery, type WrittenFile } from '../engine/index.ts'
 import { sha256Of } from '../media/index.ts'
 import type { TimecodeOptions } from './clock.ts'
@@ -8,7 +8,7 @@ import { finishInterrupted, readManifest, readPlan } from './delivery-folder.ts'
 import { leftOut } from './left-out.ts'
 import { measureFile } from './measure.ts'
 import { refuse } from './refusals.ts'
-import { type OpenedSource, openSource, programmeOf } from './source.ts'
+import { insteadOfUntold, type OpenedSource, openSource, programmeOf } from './source.ts'
 import { isListening, type JobOptions, withCrew } from './with-crew.ts'
 
 export type VerifiedDelivery = {
@@ -50,6 +50,18 @@ const AUDIO_NAMES: Readonly<Record<string, 'multichannel' | 'stereo'>> = {
   'lo-ro': 'stereo',
 }
 
+function openedOf(path: string, folder: string, options: VerifyOptions): Promise<OpenedSource> {
+  return openSource(path, () => folder, options).catch(insteadOfUntold((found) => nobodyCanTell(path, found)))
+}
+
+/** A delivery has to speak for itself. */
+function nobodyCanTell(path: string, found: string): Refusal {
+  return refuse('JOBS_LAYOUT_UNKNOWN', `verify "${path}"`, found, {
+    wanted: 'a header that says what the channels are',
+    remedy: 'Write the file again with a channel mask; "plimsoll measure --order" reads it as it is.',
+  })
+}
+
 async function verifyAudio(
   folder: string,
   listed: readonly ManifestFile[],
@@ -58,7 +70,7 @@ async function verifyAudio(
   progress: ((progress: Progress) => void) | undefined,
 ): Promise<VerifiedDelivery> {
   const opened = await Promise.all(
-    listed.map(async (file) => ({ file, source: await openSource(join(folder, file.path), () => folder, options) })),
+    listed.map(async (file) => ({ file, source: await openedOf(join(folder, file.path), folder, options) })),
   )
   const [main] = opened as [(typeof opened)[number]]
   const uneven = opened.find(({ source }) => source.frameCount !== main.source.frameCount)
@@ -123,7 +135,9 @@ async function verifyFile(
   options: VerifyOptions,
   progress: ((progress: Progress) => void) | undefined,
 ): Promise<VerifiedDelivery> {
-  const { conforms, findings, margins, ...measured } = await measureFile(path, options, progress)
+  const { conforms, findings, margins, ...measured } = await measureFile(path, options, progress).catch(
+    insteadOfUntold((found) => nobodyCanTell(path, found)),
+  )
   return {
     conforms,
     files: [{ path, role: 'mix', measurements: measured.measurements }],

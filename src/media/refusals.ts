@@ -91,7 +91,7 @@ export const MEDIA_REFUSALS = {
   MEDIA_LAYOUT_MISMATCH: {
     sentence: 'The layout or order asked for cannot be that of the file.',
     wanted: 'a layout with the number of channels of the file, in an order that is defined for it',
-    remedy: 'Ask for another --layout or --order, or leave them out.',
+    remedy: 'Name another layout or order, or none: what the header says then counts.',
   },
   MEDIA_SAMPLE_RATE: {
     sentence: 'The sample rate is not supported.',

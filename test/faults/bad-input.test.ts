@@ -393,6 +393,65 @@ describe('a source that somebody writes to while it is used', () => {
     }))
 })
 
+describe('refusals name no option that the command lacks', () => {
+  const commands = (place: string): readonly (readonly string[])[] => [
+    ['measure', join(place, 'in.wav')],
+    ['inspect', join(place, 'in.wav')],
+    ['passages', join(place, 'in.wav'), ...SPEC],
+    ['upmix', join(place, 'in.wav'), join(place, 'out.wav')],
+    ['fit', join(place, 'in.wav'), join(place, 'out.wav'), ...SPEC],
+    ['fold', join(place, 'in.wav'), join(place, 'out.wav'), '--to', 'mono'],
+    ['deliver', join(place, 'in.wav'), ...SPEC, '--out', join(place, 'out')],
+    ['verify', join(place, 'in.wav'), ...SPEC],
+    ['sheet', 'new', join(place, 'in.wav'), '--out', join(place, 'out.json')],
+  ]
+  const frames = (channelCount: number) => words24(soundOf(3 * SECOND, channelCount))
+  const extensible = (channelCount: number, mask: number) => ({ channelCount, bits: 24, extensible: { mask } }) as const
+
+  test.each([
+    ['six channels without a mask', wav({ channelCount: 6, bits: 24 }, frames(6))],
+    ['five channels without a mask', wav({ channelCount: 5, bits: 24 }, frames(5))],
+    ['eight channels of another layout', wav(extensible(8, 0xff), frames(8))],
+    ['six channels of another layout', wav(extensible(6, 0x707), frames(6))],
+    ['seven channels', wav({ channelCount: 7, bits: 24 }, frames(7))],
+    ['half a file', whole.subarray(0, 400_001)],
+    ['full scale', wav(STEREO, words24(soundOf(SECOND, 2).map((sample) => Math.sign(sample) * 0.99)))],
+    ['samples that are no numbers', wav(FLOAT, floats(Number.NaN))],
+    ['a rate that nothing takes', wav({ ...STEREO, sampleRateHz: 22050 }, good)],
+  ])('%s', async (_, bytes) => {
+    const place = ownFolder()
+    writeFileSync(join(place, 'in.wav'), bytes)
+    for (const words of commands(place)) {
+      const { code, stderr } = await plimsoll([...words, '--quiet'])
+      if (code !== 2) continue
+      // What stands in quotation marks is another command with options of its own.
+      const named = stderr.replaceAll(/"[^"]*"/g, '').match(/--[a-z][a-z-]*/g) ?? []
+      const help = await helpOf(words)
+      for (const option of named) expect(help, `${words.join(' ')}: ${stderr}`).toContain(`${option} `)
+    }
+  })
+
+  test('upmix takes six channels for what they are to it, whatever they are', async () => {
+    const place = ownFolder()
+    writeFileSync(join(place, 'in.wav'), wav({ channelCount: 6, bits: 24 }, frames(6)))
+    const run = await runAgainst(place, ['upmix', join(place, 'in.wav'), join(place, 'out.wav')])
+    expectAnswer(run, [2, 'JOBS_SOURCE_LAYOUT'])
+    expect(run.json().refusal.found).toContain('6 channels')
+    expect(run.json().refusal.remedy).toContain('plimsoll fit')
+  })
+})
+
+const helps = new Map<string, Promise<string>>()
+
+/** The help of the command, and of its part where it has parts. */
+function helpOf([command = '', part = '']: readonly string[]): Promise<string> {
+  const words = command === 'sheet' ? [command, part] : [command]
+  const key = words.join(' ')
+  const help = helps.get(key) ?? plimsollMust([...words, '--help'], 0).then(({ stdout }) => stdout)
+  helps.set(key, help)
+  return help
+}
+
 test('six channels that nothing tells apart are refused with what would help', async () => {
   const place = ownFolder()
   writeFileSync(join(place, 'in.wav'), wav({ channelCount: 6, bits: 24 }, words24(soundOf(3 * SECOND, 6))))
