@@ -11,6 +11,7 @@ const DOING: Readonly<Record<Progress['stage'], string>> = {
   forecast: 'forecasting the ceiling',
   render: 'rendering',
   verify: 'verifying the bytes written',
+  write: 'writing the marked copy',
 }
 
 /** Tells on stderr how far a run is: a bar with the time left on a terminal, plain lines elsewhere. */

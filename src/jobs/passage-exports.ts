@@ -1,6 +1,6 @@
 import { basename, extname } from 'node:path'
 import { nearestName, type Passage } from '../domain/index.ts'
-import { copyWithMarkers, type WavMarker } from '../media/index.ts'
+import { copyWithMarkers, type Watch, type WavMarker } from '../media/index.ts'
 import {
   asciiLine,
   type ClockedProgramme,
@@ -63,11 +63,20 @@ export class PassageExports implements Disposable {
     }
   }
 
-  /** Writes all exports, then puts them in place. */
-  async write(source: OpenedSource, passages: readonly Passage[], signal: AbortSignal | undefined): Promise<void> {
+  /** How many of them are copies of the source, which take time. */
+  get copyCount(): number {
+    return this.#exports.filter(({ format }) => format === 'wav').length
+  }
+
+  /** Writes all exports, then puts them in place. `progress` is told the share of the copies that is done, 0..1. */
+  async write(source: OpenedSource, passages: readonly Passage[], { cancellation, progress }: Watch): Promise<void> {
+    let copied = 0
     for (const { format, output } of this.#exports) {
-      if (format === 'wav') await writeMarkedCopy(source, output, passages, signal)
-      else output.writeText(TEXTS[format](markedProgramme(source, passages)))
+      if (format === 'wav') {
+        const done = copied++
+        const tell = (share: number) => progress?.((done + share) / this.copyCount)
+        await writeMarkedCopy(source, output, passages, { cancellation, progress: tell })
+      } else output.writeText(TEXTS[format](markedProgramme(source, passages)))
     }
     for (const { output } of this.#exports) output.place()
   }
@@ -89,9 +98,10 @@ async function writeMarkedCopy(
   source: OpenedSource,
   output: SingleOutput,
   passages: readonly Passage[],
-  signal: AbortSignal | undefined,
+  watch: Watch,
 ): Promise<void> {
-  await copyWithMarkers(source.path, output.partPath, inTime(passages).map(wavMarker), { cancellation: signal })
+  watch.progress?.(0)
+  await copyWithMarkers(source.path, output.partPath, inTime(passages).map(wavMarker), watch)
 }
 
 function wavMarker(passage: Passage): WavMarker {

@@ -10,6 +10,9 @@ import { breaksOf, inputsOf, nameTitle, openTitle, specOrRefusal, type TitleOpti
 import { trimsCounted } from './trims-counted.ts'
 import { isListening, type JobOptions, withCrew } from './with-crew.ts'
 
+/** Share of the time that searching takes where a copy of the source is written too; only the progress line depends on it. */
+const SEARCHING_BESIDE_COPYING = 0.85
+
 export type PassagesOptions = JobOptions &
   TitleOptions & {
     /** The spec as it was named: the name of a preset, or a path; absent: the sheet names it. */
@@ -61,15 +64,20 @@ export async function findPassages(
     trims: placed.trims,
   }
   const listens = isListening(options)
+  const searching = outputs.copyCount === 0 ? 1 : SEARCHING_BESIDE_COPYING
+  const told = (told: Progress) => progress?.({ ...told, share: told.share * searching })
   const { passages, measurements, judgement, withoutTrims } = await withCrew(source, { ...options, listens }, (crew) =>
-    passagesOfProgramme(crew, programme, spec, progress === undefined ? {} : { progress }, listens),
+    passagesOfProgramme(crew, programme, spec, { progress: told }, listens),
   )
   refuseChanged(source)
   if (sheet !== null) {
     const { path: writtenTo } = sheet
     sheet.writeText(await passagesSheet(title, passages, { ...options, sheetPath: writtenTo, specName, signal }))
   }
-  await outputs.write(source, passages, signal)
+  await outputs.write(source, passages, {
+    cancellation: signal,
+    progress: (share) => progress?.({ stage: 'write', share: searching + share * (1 - searching) }),
+  })
   sheet?.place()
   const findings = [
     ...source.findings,

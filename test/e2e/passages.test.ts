@@ -114,6 +114,14 @@ test('the place that was pushed is found within half a second, and comes first',
   expect(first.suggestedTrimDb).toBeLessThan(-3)
 })
 
+test('a copy that is written is part of the progress', async () => {
+  const words = ['passages', at('pushed.wav'), ...SPEC, '--no-speech', '--export', join(ownFolder(), 'copy.wav')]
+  const { stderr } = await plimsollMust(words, 1)
+  const shares = [...stderr.matchAll(/(\d+)% of the run/g)].map((match) => Number(match[1]))
+  expect(shares).toEqual(shares.toSorted((a, b) => a - b))
+  expect(stderr).toMatch(/measuring.*inspecting.*writing the marked copy: 85%.*writing the marked copy: (?:9\d|100)%/s)
+})
+
 describe('exports are read back equal', () => {
   const inTime = () => found.passages.toSorted((a: Json, b: Json) => a.startFrame - b.startFrame)
 

@@ -1,6 +1,6 @@
 // Ctrl-C, a termination signal and a closed terminal in every stage: the run stops soon and leaves nothing behind.
 import { spawnSync } from 'node:child_process'
-import { existsSync, writeFileSync } from 'node:fs'
+import { existsSync, readFileSync, truncateSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { beforeAll, describe, expect, test } from 'vitest'
 import {
@@ -55,6 +55,17 @@ function expectStopped(run: Run): void {
   expect(run.stderr).not.toMatch(/\n\s+at \S|fault of Plimsoll/)
 }
 
+/** A copy of a WAV file with a chunk of zeros at its end, which a reader passes over and a copy has to write. */
+function withJunkBehind(path: string, longer: string, junkBytes: number): void {
+  const bytes = readFileSync(path)
+  const header = Buffer.alloc(8)
+  header.write('JUNK', 0, 'latin1')
+  header.writeUInt32LE(junkBytes, 4)
+  bytes.writeUInt32LE(bytes.length + header.length + junkBytes - 8, 4)
+  writeFileSync(longer, Buffer.concat([bytes, header]))
+  truncateSync(longer, bytes.length + header.length + junkBytes)
+}
+
 const STAGES: readonly [string, RegExp][] = [
   ['analysing', /analysing/],
   ['rendering', /rendering/],
@@ -104,6 +115,18 @@ describe('SIGINT', () => {
     expectStopped(await stopped(words(join(place, 'out')), 'SIGINT', moment, temporary))
     expect([snapshot(place), snapshot(at('delivery'))]).toEqual(before)
     expect(filesBelow(temporary)).toEqual([])
+  })
+
+  test('passages while a marked copy is written: the older copy stays', async () => {
+    const place = ownFolder()
+    const [long, copy] = [join(place, 'long.wav'), join(place, 'marked.wav')]
+    withJunkBehind(source(), long, 600 << 20)
+    writeFileSync(copy, 'older')
+    const words = ['passages', long, ...SPEC, '--no-speech', '--export', copy, '--replace']
+    const run = await stopped(words, 'SIGINT', /writing the marked copy/, ownFolder())
+    expectStopped(run)
+    expect(readFileSync(copy, 'latin1')).toBe('older')
+    expect(filesBelow(place)).toEqual(['long.wav', 'marked.wav'])
   })
 
   test('deliver while the ceiling is forecast', async () => {
