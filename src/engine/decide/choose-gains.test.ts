@@ -230,6 +230,21 @@ describe('what cannot be done', () => {
     expect(reading.maxShortTermLkfs).toBeLessThanOrEqual(-24.5)
   })
 
+  test('where only a shorter reach of the ride meets every line, it is taken and told', () => {
+    // Loud for 4 s in every 10: a ride that reaches 4 s never comes back to its static gain.
+    const energies = steps(
+      ...Array.from({ length: 12 }, (_, n) => [n % 2 === 0 ? 6 : 4, n % 2 === 0 ? -26 : -21] as const),
+    )
+    const spec = specOf(-24, 0.2, { maxMomentaryLkfs: limit(-23.4) })
+    const { feasible, findings, plan, certificate } = chooseGains(measuredOf(energies), spec, settings)
+    const reading = readingUnder(energies, plan)
+    expect(feasible).toBe(true)
+    expect(findings.map(({ id }) => id)).toContain('shorter-reach')
+    expect(certificate?.statement).not.toContain('a reach of 4 s')
+    expect(reading.totalLkfs).toBeGreaterThanOrEqual(-24.2)
+    expect(reading.maxMomentaryLkfs).toBeLessThanOrEqual(-23.4)
+  })
+
   // Gate of BS.1770-5: half at -24, half at -36.85. Lifting the soft half by 0.08 dB brings it above the relative
   // gate (mean of both halves - 10 LU = -36.79) and moves the total from -24.00 to -26.79.
   test('a leap at the gate is told, and the legal side is taken', () => {

@@ -1,12 +1,13 @@
-import type { DeliverySpec, Finding, FitSettings, GainPlan, Measured } from '../../domain/index.ts'
+import type { DeliverySpec, FitSettings, GainPlan, Measured } from '../../domain/index.ts'
 import { planSlowCeiling } from './ceiling-slow-part.ts'
 import { certifyRide } from './certify-ride.ts'
-import { aimOf, chooseHome } from './choose-home.ts'
+import { aimOf } from './choose-home.ts'
 import type { Decision, FitCorrection } from './decision.ts'
 import { findingsOfHome, nothingToMeasure } from './fit-findings.ts'
 import { createFitModel, type FitModel } from './fit-model.ts'
 import { fitSource } from './fit-source.ts'
 import { highestOf } from './highest.ts'
+import { findingsOfReach, settleHome } from './settle-home.ts'
 import { settleStereoGain } from './stereo-gain.ts'
 
 /**
@@ -24,30 +25,31 @@ export function chooseGains(
 ): Decision {
   const source = fitSource(measured, correction)
   const settings = settleStereoGain(source, spec, asked)
-  const model = createFitModel(source, spec, settings, correction)
+  const askedModel = createFitModel(source, spec, settings, correction)
   const { trimsDb = null, programme } = correction
-  if (settings.stages === 'trims') return trimsAlone(model, trimsDb, programme)
+  if (settings.stages === 'trims') return trimsAlone(askedModel, trimsDb, programme)
   const ceilingDbtp = ceilingOf(spec, settings, correction)
-  const unity = new Float64Array(model.hopCount)
-  const sourceLkfs = model.anchoredTotal(unity)
+  const unity = new Float64Array(askedModel.hopCount)
+  const sourceLkfs = askedModel.anchoredTotal(unity)
   if (sourceLkfs === null) {
     return {
       plan: { staticGainDb: 0, rideDb: trimsDb, ceilingDbtp, programme },
       stereoGainDb: 0,
-      expected: model.expected(unity),
+      expected: askedModel.expected(unity),
       certificate: null,
       feasible: false,
       findings: [nothingToMeasure(measured, spec)],
     }
   }
   const aim = aimOf(spec, correction.aimShiftLu ?? 0)
-  const home = chooseHome(model, aim, sourceLkfs)
+  const settled = settleHome(source, spec, { model: askedModel, settings }, correction, aim, sourceLkfs)
+  const { model, home } = settled
   const gainsDb = model.gainsAt(home.homeDb)
   const staticGainDb = highestOf(gainsDb)
   const rideDb = gainsDb.every((gainDb) => gainDb === staticGainDb)
     ? null
     : gainsDb.map((gainDb) => gainDb - staticGainDb)
-  const findings: Finding[] = findingsOfHome(model, home, aim, spec)
+  const findings = [...findingsOfHome(model, home, aim, spec), ...findingsOfReach(settings.rideReachSeconds, settled)]
   const gains = { staticGainDb, rideDb: onTopOf(trimsDb, rideDb), ceilingDbtp, programme }
   const planned = () => planSlowCeiling(measured, gains, (slowDb) => totalTaken(model, gainsDb, slowDb))
   const slowCeiling = correction.slowCeiling === undefined ? planned() : correction.slowCeiling
@@ -58,7 +60,7 @@ export function chooseGains(
     certificate:
       rideDb === null
         ? null
-        : certifyRide(model.corridor, gainsDb, staticGainDb, settings, correction.speech100ms ?? null),
+        : certifyRide(model.corridor, gainsDb, staticGainDb, settled.settings, correction.speech100ms ?? null),
     feasible: findings.every((finding) => finding.severity !== 'fail'),
     findings,
   }

@@ -129,7 +129,7 @@ function whatStops(model: FitModel, home: Home, aim: Aim, spec: DeliverySpec): S
     }
   }
   const fastest = model.anchoredTotal(wanted.upper)
-  const reaches = fastest !== null && fastest >= aim.targetLkfs
+  const reaches = home.outcome === 'tolerance' && fastest !== null && fastest >= aim.targetLkfs
   return {
     reason: `${capitalised(nameOfLine(binding.line))} holds the gain down`,
     remedy: reaches
