@@ -45,6 +45,7 @@ await build({
     { in: 'src/web/report-reading.ts', out: 'report-reading' },
     { in: 'src/web/desk/main.tsx', out: 'desk/desk' },
     { in: 'src/web/desk/desk.css', out: 'desk/desk' },
+    { in: 'src/web/listen/player-worklet.ts', out: 'desk/player' },
   ],
   outdir: 'build/web',
   bundle: true,

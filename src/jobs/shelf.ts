@@ -1,8 +1,9 @@
 import { createHash } from 'node:crypto'
 import { existsSync, readFileSync, statSync } from 'node:fs'
 import { join, resolve } from 'node:path'
-import { loudnessOf, thinnestMargins, toHops, windowMeans } from '../domain/index.ts'
+import { bytesPerFrame, loudnessOf, thinnestMargins, toHops, windowMeans } from '../domain/index.ts'
 import { titleIdOf } from '../engine/index.ts'
+import { openAudio } from '../media/index.ts'
 import type { PartEnergies, ShelfEntry, TitleHead, TitleState } from '../protocol/index.ts'
 import { deliver } from './deliver.ts'
 import { refuse } from './refusals.ts'
@@ -69,12 +70,34 @@ export class Shelf {
     if (known === undefined || known.stamp !== stampOf(title)) return null
     const { studied } = known
     if (studied === null) return null
-    const { sheetText, energies, margins: _, ...told } = studied
+    const { sheetText, energies, margins: _, location, ...told } = studied
+    const sound =
+      location === null ? null : { encoding: location.format.encoding, channelCount: location.format.channelCount }
     const { path, sheetPath } = title
     return {
-      head: { version: 1, id: titleId, path, sheetPath, sheetText, sheetTag: tagOf(sheetText), ...told },
+      head: { version: 1, id: titleId, path, sheetPath, sheetText, sheetTag: tagOf(sheetText), sound, ...told },
       energies,
     }
+  }
+
+  /** Samples of a title that was measured, as they lie in its file; what lies outside of it is left out. */
+  sound(titleId: string, firstFrame: number, count: number): Uint8Array<ArrayBuffer> {
+    const title = this.#title(titleId)
+    const known = this.#known.get(titleId)
+    const location = known?.stamp === stampOf(title) ? (known.studied?.location ?? null) : null
+    if (location === null) {
+      throw refuse('JOBS_TITLE_UNKNOWN', `listen to "${titleId}"`, 'a title that is not measured, or is no PCM')
+    }
+    const first = Math.min(Math.max(0, firstFrame), location.frameCount)
+    const frames = Math.min(Math.max(0, count), location.frameCount - first)
+    const bytes = new Uint8Array(frames * bytesPerFrame(location.format))
+    const audio = openAudio(location)
+    try {
+      audio.readInto(bytes, first, frames)
+    } finally {
+      audio.close()
+    }
+    return bytes
   }
 
   /**

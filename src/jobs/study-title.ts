@@ -19,7 +19,7 @@ import type { PartEnergies } from '../protocol/index.ts'
 import { freshSheet, sheetClock } from './fresh-sheet.ts'
 import { leftOut } from './left-out.ts'
 import { ScratchFolder } from './scratch.ts'
-import { programmeOf, refuseChanged } from './source.ts'
+import { type OpenedSource, programmeOf, refuseChanged } from './source.ts'
 import { breaksOf, identityOf, nameTitle, openTitle, type TitleOptions } from './title.ts'
 import { isListening, type JobOptions, withCrew } from './with-crew.ts'
 
@@ -36,6 +36,8 @@ export type StudiedTitle = {
   readonly passages: readonly Passage[]
   readonly parts: readonly { readonly startFrame: number; readonly frameCount: number }[]
   readonly energies: readonly PartEnergies[]
+  /** Where its samples lie; null where that was only scratch. */
+  readonly location: OpenedSource['location'] | null
   /** The sheet's text: that of the file, or the one that it would begin with. */
   readonly sheetText: string
 }
@@ -87,11 +89,16 @@ export async function studyTitle(
     passages,
     parts: parts.map(({ startFrame, measured }) => ({ startFrame, frameCount: measured.frameCount })),
     energies: parts.map((part) => energiesOf(part, speech)),
+    location: pathsOf(source.location).some((file) => file.startsWith(scratch.path)) ? null : source.location,
     sheetText:
       sheetPath === null
         ? sheetJson(await freshSheet(title, options.sheetPath, options))
         : readFileSync(sheetPath, 'utf8'),
   }
+}
+
+function pathsOf(location: OpenedSource['location']): readonly string[] {
+  return 'reels' in location ? location.reels.map(({ path }) => path) : [location.path]
 }
 
 function energiesOf(part: MeasuredPart, speech: SpeechLane | null): PartEnergies {

@@ -8,6 +8,7 @@ import type {
   Margin,
   Measurements,
   Passage,
+  SampleEncoding,
 } from '../domain/index.ts'
 
 /** How a title of the shelf stands. `new`: nobody has measured it since it last changed. */
@@ -68,6 +69,8 @@ export type TitleHead = {
   readonly sheetTag: string
   readonly layout: LayoutName
   readonly role: DeliverableRole
+  /** How its samples travel to the page; null where they cannot be read at any frame. */
+  readonly sound: { readonly encoding: SampleEncoding; readonly channelCount: number } | null
   readonly ground: { readonly clock: Clock | null; readonly sampleRateHz: number; readonly frameCount: number }
   /** Of the source as it is. */
   readonly measurements: Measurements

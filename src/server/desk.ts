@@ -79,6 +79,7 @@ function palette(): Uint8Array<ArrayBuffer> {
 const PAGE = [
   { path: '/', type: 'text/html; charset=utf-8', read: built('index.html') },
   { path: '/desk.js', type: 'text/javascript; charset=utf-8', read: built('desk.js') },
+  { path: '/player.js', type: 'text/javascript; charset=utf-8', read: built('player.js') },
   { path: '/desk.css', type: 'text/css; charset=utf-8', read: built('desk.css') },
   { path: '/mark.svg', type: 'image/svg+xml', read: built('mark.svg') },
   { path: '/palette.css', type: 'text/css; charset=utf-8', read: palette },

@@ -10,6 +10,9 @@ import { deliverOrder, packTitle, sheetChange, type WorkMessage } from '../proto
 /** Keeps a connection from being taken for dead. */
 const HEARTBEAT_MS = 15_000
 
+/** Of sound in one answer: ten seconds at the highest rate. */
+const MOST_FRAMES = 1_920_000
+
 /** What the page asks and orders. A title is named by its id in the query, since ids hold slashes. */
 export function deskRoutes(shelf: Shelf): Hono {
   const routes = new Hono()
@@ -25,6 +28,13 @@ export function deskRoutes(shelf: Shelf): Hono {
     const opened = shelf.opened(idOf(context.req.query('id')))
     if (opened === null) return context.json({ refusal: null }, 409)
     return context.body(packTitle(opened.head, opened.energies), 200, { 'Content-Type': 'application/octet-stream' })
+  })
+
+  routes.get('/sound', (context) => {
+    const [from, count] = [Number(context.req.query('from')), Number(context.req.query('count'))]
+    if (![from, count].every(Number.isInteger) || count > MOST_FRAMES) return context.text('Ask for less.\n', 400)
+    const bytes = shelf.sound(idOf(context.req.query('id')), from, count)
+    return context.body(bytes, 200, { 'Content-Type': 'application/octet-stream' })
   })
 
   routes.post('/measure', (context) => {

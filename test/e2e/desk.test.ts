@@ -109,6 +109,22 @@ test('the same by keys alone, taken back and given again', async () => {
   await page.context().close()
 })
 
+test('plays the file: time goes on from the chosen passage, muted-down at first, and stops when told', async () => {
+  const page = await openDesk()
+  await page.getByRole('link', { name: /harbour-day/ }).click()
+  await page.getByRole('button', { name: 'Listen', exact: true }).click()
+  await page.getByText('−30 dB').waitFor()
+  await page.locator('.passage').first().click()
+  await page.getByRole('button', { name: 'Play' }).click()
+  const time = async () => secondsOf((await page.locator('.transport .time').textContent())!)
+  const start = await time()
+  await expect.poll(time, { timeout: 60_000 }).toBeGreaterThan(start + 1)
+  await page.getByRole('button', { name: 'Taken away' }).click()
+  await page.getByRole('button', { name: 'Pause' }).click()
+  await page.getByRole('button', { name: 'Play' }).waitFor()
+  await page.context().close()
+})
+
 test('a sheet that somebody else changed is not overwritten', async () => {
   const page = await openDesk()
   await page.getByRole('link', { name: /harbour-day/ }).click()
@@ -142,6 +158,9 @@ describe.each(['light', 'dark'] as const)('in the %s scheme', (colorScheme) => {
       .first()
       .click()
     await page.getByRole('heading', { name: /Passages/ }).waitFor()
+    expect(await accessFaults(page)).toEqual([])
+    await page.getByRole('button', { name: 'Listen', exact: true }).click()
+    await page.locator('.passage').first().click()
     expect(await accessFaults(page)).toEqual([])
     for (const name of ['Sheet', 'Keys', 'Deliver']) {
       await page.getByRole('button', { name }).click()

@@ -23,6 +23,11 @@ export async function fetchTitle(id: string): Promise<OpenedTitle | null> {
   return unpackTitle(await (await accepted(answer)).arrayBuffer())
 }
 
+/** Samples of a title as they lie in its file. */
+export async function fetchSound(id: string, from: number, count: number): Promise<ArrayBuffer> {
+  return (await call('GET', `/api/sound?id=${encodeURIComponent(id)}&from=${from}&count=${count}`)).arrayBuffer()
+}
+
 export async function orderMeasurement(id: string): Promise<void> {
   await call('POST', `/api/measure?id=${encodeURIComponent(id)}`)
 }

@@ -11,7 +11,9 @@ import type { Scene } from './timeline/scene.ts'
 import { around, type TimeWindow } from './timeline/time-window.ts'
 import { Timeline, type TimelineActs } from './timeline/timeline.tsx'
 import { TitleHeader } from './title-header.tsx'
+import { Transport } from './transport.tsx'
 import { useKeys } from './use-keys.ts'
+import { useListening } from './use-listening.ts'
 import { useTitle } from './use-title.ts'
 import type { Works } from './works.ts'
 
@@ -24,22 +26,24 @@ export function TitleScreen({ opened, works }: { readonly opened: OpenedTitle; r
   const { clock, sampleRateHz, frameCount } = head.ground
   const durationSeconds = frameCount / sampleRateHz
   const label = useCallback((frame: number) => printInstant(clock, frame, sampleRateHz), [clock, sampleRateHz])
-  const numbers = useMemo(() => new TitleNumbers(opened), [opened])
-  const still = useStill(numbers, opened)
-  const { points, now, after } = useTrimmed(numbers, placed.trims, still.before)
+  const { still, points, now, after } = useNumbers(opened, placed.trims)
   const view = useView(durationSeconds)
   const { chosenPassage, chosenTrim, selection } = view
 
-  const goTo = (passage: Passage) => view.goTo(passage, sampleRateHz)
+  const goTo = (passage: Passage) => {
+    view.goTo(passage, sampleRateHz)
+    listening.seek(passage.startFrame)
+  }
   const passage = head.passages.find(({ rank }) => rank === chosenPassage) ?? null
   const range: FrameRange | null = selection ?? passage
+  const listening = useListening(head, points, range)
   const trimHere = (gainDb: number, reason: string | null) => {
-    if (range === null) return
-    change(withTrim(sheet, head.ground, trimOn(range, gainDb, reason), placed.trims))
+    if (range !== null) change(withTrim(sheet, head.ground, trimOn(range, gainDb, reason), placed.trims))
     view.setSelection(null)
   }
-  const acts = actsOf(view, title)
+  const acts = actsOf(view, listening.seek, title)
   useKeys({
+    play: () => void listening.toggle(),
     undo: () => dispatch({ kind: 'undo' }),
     redo: () => dispatch({ kind: 'redo' }),
     next: () => step(head.passages, chosenPassage, 1, goTo),
@@ -51,13 +55,12 @@ export function TitleScreen({ opened, works }: { readonly opened: OpenedTitle; r
     ...still,
     ...view,
     after,
-    durationSeconds,
-    sampleRateHz,
     spec: head.spec,
     passages: head.passages,
     trims: placed.trims,
     locks: placed.locks,
     points,
+    playing: listening.playing,
     label,
   }
   return (
@@ -86,6 +89,7 @@ export function TitleScreen({ opened, works }: { readonly opened: OpenedTitle; r
           words={inWords(head.name, now.programmeLoudnessLkfs, head.passages.length)}
         />
       </main>
+      <Transport head={head} listening={listening} label={label} />
       <Drawer
         scene={scene}
         head={head}
@@ -106,12 +110,14 @@ export function TitleScreen({ opened, works }: { readonly opened: OpenedTitle; r
 /** What the timeline does to what is seen and decided. */
 function actsOf(
   view: ReturnType<typeof useView>,
+  onSeek: (frame: number) => void,
   { decisions, change, dispatch }: ReturnType<typeof useTitle>,
 ): TimelineActs {
   return {
     onSeen: view.setSeen,
     onRead: view.setReading,
     onSelect: view.select,
+    onSeek,
     onChooseTrim: view.chooseTrim,
     onTrimGain: (index, gainDb) => change(withTrimGain(decisions.sheet, index, gainDb), `trim ${index}`),
     onSettled: () => dispatch({ kind: 'settle' }),
@@ -152,19 +158,27 @@ function useView(durationSeconds: number) {
   }
 }
 
-/** Everything that follows from the trims. */
-function useTrimmed(numbers: TitleNumbers, trims: readonly Trim[], before: Scene['before']) {
-  return useMemo(() => {
+/** What no decision changes, and everything that follows from the trims. */
+function useNumbers(opened: OpenedTitle, trims: readonly Trim[]) {
+  const numbers = useMemo(() => new TitleNumbers(opened), [opened])
+  const still = useStill(numbers, opened)
+  const trimmed = useMemo(() => {
     const points = numbers.points(trims)
-    return { points, now: numbers.under(points), after: points === null ? before : numbers.curves(points) }
-  }, [numbers, trims, before])
+    return { points, now: numbers.under(points), after: points === null ? still.before : numbers.curves(points) }
+  }, [numbers, trims, still])
+  return { still, ...trimmed }
 }
 
 /** What no decision changes, prepared once. */
-function useStill(numbers: TitleNumbers, { head }: OpenedTitle): Pick<Scene, 'before' | 'speech' | 'channels'> {
+function useStill(
+  numbers: TitleNumbers,
+  { head }: OpenedTitle,
+): Pick<Scene, 'durationSeconds' | 'sampleRateHz' | 'before' | 'speech' | 'channels'> {
   return useMemo(() => {
     const roles = LAYOUTS[head.layout]
     return {
+      durationSeconds: head.measurements.durationSeconds,
+      sampleRateHz: head.ground.sampleRateHz,
       before: numbers.curves(null),
       speech: numbers.speech(),
       channels: roles.map((role, channel) => ({ role, powers: numbers.channelPowers(channel, roles.length) })),

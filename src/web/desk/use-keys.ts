@@ -1,9 +1,12 @@
 import { useEffect, useRef } from 'react'
 
-export type KeyActs = Readonly<Record<'undo' | 'redo' | 'next' | 'previous' | 'trim' | 'remove', () => unknown>>
+export type KeyActs = Readonly<
+  Record<'play' | 'undo' | 'redo' | 'next' | 'previous' | 'trim' | 'remove', () => unknown>
+>
 
 /** What each key does, as the help shows it. */
 export const KEY_MAP: readonly { readonly keys: string; readonly does: string }[] = [
+  { keys: 'Space', does: 'play and pause, from where you clicked' },
   { keys: 'N, P', does: 'next and previous passage' },
   { keys: 'T', does: 'put a trim on what is selected, or on the passage' },
   { keys: 'Delete', does: 'take the chosen trim away' },
@@ -36,6 +39,7 @@ export function useKeys(acts: KeyActs): void {
 }
 
 const PLAIN: Readonly<Record<string, keyof KeyActs>> = {
+  ' ': 'play',
   n: 'next',
   p: 'previous',
   t: 'trim',
@@ -49,6 +53,8 @@ function meant(event: KeyboardEvent, isInField: boolean): keyof KeyActs | null {
   const key = event.key.toLowerCase()
   if (withControl && key === 'z') return event.shiftKey ? 'redo' : 'undo'
   if (withControl && key === 'y') return 'redo'
+  // A button takes the space bar for itself.
+  if (event.key === ' ' && event.target instanceof HTMLButtonElement) return null
   return withControl || event.altKey ? null : (PLAIN[event.key] ?? null)
 }
 

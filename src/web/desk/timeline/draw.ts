@@ -25,6 +25,7 @@ export function drawTimeline(canvas: CanvasRenderingContext2D, ink: Ink, scene: 
     drawTrims(drawing)
     drawChannels(drawing)
     drawReading(drawing)
+    drawPlayhead(drawing)
   })
   drawNames(drawing)
 }
@@ -175,6 +176,21 @@ function drawReading({ canvas, ink, scene, lanes, x }: Drawing): void {
   canvas.lineWidth = 1.5
   line(canvas, at, lanes.ruler.top, at, lanes.height)
   canvas.lineWidth = 1
+}
+
+function drawPlayhead({ canvas, ink, scene, lanes, x }: Drawing): void {
+  if (scene.playing === null) return
+  const at = Math.round(x(scene.playing / scene.sampleRateHz)) + 0.5
+  canvas.strokeStyle = ink.ink
+  canvas.fillStyle = ink.ink
+  canvas.lineWidth = 1.5
+  line(canvas, at, lanes.ruler.top + 12, at, lanes.height)
+  canvas.lineWidth = 1
+  canvas.beginPath()
+  canvas.moveTo(at - 5, lanes.ruler.top + 8)
+  canvas.lineTo(at + 5, lanes.ruler.top + 8)
+  canvas.lineTo(at, lanes.ruler.top + 16)
+  canvas.fill()
 }
 
 function drawNames({ canvas, ink, scene, lanes }: Drawing): void {

@@ -23,6 +23,8 @@ export type Scene = {
   readonly chosenPassage: number | null
   /** Where the pointer or the keys read, in seconds; null nowhere. */
   readonly reading: number | null
+  /** The frame that is heard; null while nothing was played. */
+  readonly playing: number | null
   /** The instant of a frame, as the ruler and the readings write it. */
   readonly label: (frame: number) => string
 }

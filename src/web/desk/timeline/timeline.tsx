@@ -10,6 +10,8 @@ export type TimelineActs = {
   readonly onSeen: (seen: TimeWindow) => void
   readonly onRead: (seconds: number | null) => void
   readonly onSelect: (range: FrameRange | null) => void
+  /** To be heard from there. */
+  readonly onSeek: (frame: number) => void
   readonly onChooseTrim: (index: number | null) => void
   /** While a trim is dragged; `settled` once it is let go. */
   readonly onTrimGain: (index: number, gainDb: number) => void
@@ -58,7 +60,10 @@ export function Timeline({
     drag.current = begun
     if (begun.kind === 'trim') acts.onChooseTrim(begun.index)
     else if (begun.kind === 'overview') moveOverview(event)
-    else acts.onSelect(null)
+    else {
+      acts.onSelect(null)
+      acts.onSeek(Math.round(secondsAt(event.clientX) * scene.sampleRateHz))
+    }
   }
   const moveOverview = (event: PointerEvent) => {
     const { left } = frame.current!.getBoundingClientRect()
