@@ -1,18 +1,22 @@
 // Programmes of real music and acted voices with faults planted in them, whose places are known to the sample.
 import {
   joinMeasured,
+  type LayoutName,
   type LevelStep,
   type Measured,
   type SpeechLane,
   segmentAt,
   segmentCount,
+  speechLane,
 } from '../../src/domain/index.ts'
 import { levelSteps } from '../../src/engine/intake/level-steps.ts'
-import { measureSegment } from '../../src/engine/measure/index.ts'
+import { listenToSegment, measureSegment } from '../../src/engine/measure/index.ts'
 import { loadKernels } from './kernels.ts'
 import { seededRandom } from './programmes.ts'
 import { sourceOf } from './sources.ts'
+import { speechWeights } from './speech-model.ts'
 import { musicTrack, type SpokenSet, type SpokenTrack, spokenTrack, tracksOf } from './spoken-programmes.ts'
+import { lowEnd, throughSox } from './surround-mixes.ts'
 
 const RATE = 48000
 const HOP = RATE / 10
@@ -56,19 +60,64 @@ export function cleanProgramme(
 /** Voice over music, 8 dB apart. */
 const MUSIC_GAIN = 10 ** (-8 / 20)
 
-/** Plants faults into a copy; the lane is where somebody speaks. */
+/** Plants faults into a copy of a two-track; the lane is where somebody speaks. */
 export function withFaults(
   { music, voice }: CleanProgramme,
   kinds: readonly Fault['kind'][],
   seed: number,
 ): FaultyProgramme {
+  const mix = (spoken: Float64Array) =>
+    music.map((channel) => channel.map((sample, i) => MUSIC_GAIN * sample + spoken[i]!))
+  const { planes, faults, isSpeech } = planted(voice, mix, kinds, seed)
+  const speech = { probability100ms: isSpeech.map((mark) => 255 * mark), isSpeech100ms: isSpeech, modelSha256: '' }
+  return { ...measureAndLook(planes, '2.0'), speech, faults }
+}
+
+/**
+ * The same in a 5.1: voices and a little music in C, music in front, its room behind, its low end in the LFE. The lane
+ * is what our own detector hears.
+ */
+export function surroundWithFaults(
+  { music, voice }: CleanProgramme,
+  kinds: readonly Fault['kind'][],
+  seed: number,
+): FaultyProgramme {
+  const fronts = music.map((channel) => Float32Array.from(channel, (sample) => MUSIC_GAIN * sample))
+  const [left, right] = fronts as [Float32Array, Float32Array]
+  const low = lowEnd(fronts)
+  const room = throughSox(fronts, 'reverb', '-w', '60')
+  const mix = (spoken: Float64Array) => {
+    const centre = spoken.map((sample, i) => sample + MUSIC_IN_CENTRE * (left[i]! + right[i]!))
+    return [left, right, centre, low, ...room].map((plane) => Float64Array.from(plane))
+  }
+  const { planes, faults } = planted(voice, mix, kinds, seed)
+  return { ...measureAndLook(planes, '5.1'), speech: heard(planes), faults }
+}
+
+/** A fifth of the middle. */
+const MUSIC_IN_CENTRE = 0.1
+
+function heard(planes: readonly Float64Array[]): SpeechLane {
+  const kernels = loadKernels()
+  const weights = speechWeights()
+  const source = sourceOf(planes, '5.1', RATE, 'float32')
+  return speechLane(segmentsOf(planes).map((segment) => listenToSegment(kernels, weights, source, segment)))
+}
+
+/** Mixes voices, of which one line may be soft, and changes the mix; where somebody speaks is known. */
+function planted(
+  voice: SpokenTrack,
+  mix: (spoken: Float64Array) => Float64Array[],
+  kinds: readonly Fault['kind'][],
+  seed: number,
+) {
   const frames = voice.samples.length
   const random = seededRandom(seed)
   const faults: Fault[] = []
   const spoken = voice.samples.slice()
   const isSpeech = voice.truth100ms.slice()
   if (kinds.includes('line')) faults.push(softLine(spoken, isSpeech, random))
-  const planes = music.map((channel) => channel.map((sample, i) => MUSIC_GAIN * sample + spoken[i]!))
+  const planes = mix(spoken)
   for (const kind of kinds) {
     if (kind === 'line') continue
     const [seconds, gainDb] = shapeOf(kind, random)
@@ -83,8 +132,7 @@ export function withFaults(
     if (kind === 'tone') isSpeech.fill(0, Math.floor(startFrame / HOP), Math.ceil(endFrame / HOP))
     faults.push({ kind, startFrame, endFrame })
   }
-  const speech = { probability100ms: isSpeech.map((mark) => 255 * mark), isSpeech100ms: isSpeech, modelSha256: '' }
-  return { ...measureAndLook(planes), speech, faults }
+  return { planes, faults, isSpeech }
 }
 
 /** Length in seconds and gain in dB. */
@@ -124,17 +172,25 @@ function softLine(spoken: Float64Array, isSpeech: Uint8Array, random: () => numb
   return { kind: 'line', startFrame: first * HOP, endFrame: end * HOP }
 }
 
-function measureAndLook(planes: readonly Float64Array[]): Pick<FaultyProgramme, 'measured' | 'levelSteps'> {
+function segmentsOf(planes: readonly Float64Array[]) {
+  const frameCount = planes[0]!.length
+  return Array.from({ length: segmentCount(frameCount, RATE) }, (_, i) => segmentAt(i, frameCount, RATE))
+}
+
+function measureAndLook(
+  planes: readonly Float64Array[],
+  layout: LayoutName,
+): Pick<FaultyProgramme, 'measured' | 'levelSteps'> {
   const kernels = loadKernels()
   const frameCount = planes[0]!.length
-  const source = sourceOf(planes, '2.0', RATE, 'float32')
+  const source = sourceOf(planes, layout, RATE, 'float32')
   const narrow = planes.map((plane) => Float32Array.from(plane))
-  const segments = Array.from({ length: segmentCount(frameCount, RATE) }, (_, i) => segmentAt(i, frameCount, RATE))
+  const segments = segmentsOf(planes)
   const evidence = segments.map(({ firstFrame, frameCount: own }) => {
     const leadFrames = Math.min(firstFrame, RATE)
     const tailFrames = Math.min(frameCount - firstFrame - own, RATE)
     return levelSteps.observe(kernels, {
-      layout: '2.0',
+      layout,
       sampleRateHz: RATE,
       programmeFrameCount: frameCount,
       firstFrame,
@@ -147,6 +203,6 @@ function measureAndLook(planes: readonly Float64Array[]): Pick<FaultyProgramme, 
   })
   return {
     measured: joinMeasured(segments.map((segment) => measureSegment(kernels, source, segment))),
-    levelSteps: levelSteps.conclude(evidence, { layout: '2.0', sampleRateHz: RATE, frameCount, speech: null }),
+    levelSteps: levelSteps.conclude(evidence, { layout, sampleRateHz: RATE, frameCount, speech: null }),
   }
 }

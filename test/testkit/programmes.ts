@@ -1,4 +1,4 @@
-import type { Measured } from '../../src/domain/index.ts'
+import { type Measured, toHops } from '../../src/domain/index.ts'
 
 /** Random numbers 0..1 from a seed. @source mulberry32, T. Ettinger 2017 (public domain), from memory */
 export function seededRandom(seed: number): () => number {
@@ -46,7 +46,7 @@ export function dramaEnergies(seconds: number, seed: number): Float64Array {
   return energies
 }
 
-/** A measurement made of energies alone: a 5.1 at 48 kHz whose peaks stand 12 dB above the energy of their hop. */
+/** A measurement made of energies alone, in a 5.1 all of them in C: 48 kHz, peaks 12 dB above the energy of their hop. */
 export function measuredOf(
   programme10ms: Float64Array,
   foldDown10ms: Float64Array | null = null,
@@ -61,13 +61,18 @@ export function measuredOf(
   const value = linkedPeak100ms.reduce((highest, peak) => Math.max(highest, peak), 0)
   const peaks = { samplePeak: { value, frameIndex: 0 }, truePeak: { value, frameIndex: 0 } }
   const channelCount = layout === '5.1' ? 6 : 2
+  const centre = layout === '5.1' ? 2 : null
+  const channels100ms = new Float64Array(Math.floor(programme10ms.length / 10) * channelCount)
+  if (centre !== null) {
+    for (const [hop, power] of toHops(programme10ms).entries()) channels100ms[hop * channelCount + centre] = power
+  }
   return {
     sampleRateHz: 48000,
     layout,
     frameCount,
     programme10ms,
     foldDown10ms,
-    channels100ms: new Float64Array(Math.floor(programme10ms.length / 10) * channelCount),
+    channels100ms,
     linkedPeak100ms,
     lfePeak100ms: layout === '5.1' ? new Float64Array(hops) : null,
     truePeak100ms: null,

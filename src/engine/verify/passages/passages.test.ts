@@ -216,6 +216,16 @@ describe('too soft', () => {
     expect(passage!.suggestedTrimDb).toBe(3.2)
   })
 
+  // BS.1770 counts C with weight 1: what stands in C is the line, what swells in the fronts is not.
+  test('in a 5.1 a line is judged in C: music that swells beside it does not hide it', () => {
+    const even = steps([3, -45], spoken(-23), [3, -45], spoken(-23), [3, -45], spoken(-23), [3, -45], spoken(-23))
+    const withMusic = Float64Array.from(powers, (power, i) => even[i] ?? power)
+    const measured = { ...measuredOf(powers), programme10ms: withMusic }
+    const found = search(withMusic, specOf(-24, 3), { parts: [{ startFrame: 0, measured }], speech: lane })
+    expect(found).toMatchObject([{ kind: 'too-soft', line: 'dialogueLevel', suggestedTrimDb: 3.2 }])
+    expect(near(found[0]!.startFrame, 17) && near(found[0]!.endFrame, 21)).toBe(true)
+  })
+
   test('nothing is said to be too soft where nobody listened, or nobody speaks', () => {
     for (const speech of [null, laneOf(350)]) {
       expect(search(powers, specOf(-24, 3), { speech }).every(({ kind }) => kind === 'thinnest-margin')).toBe(true)

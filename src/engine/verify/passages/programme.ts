@@ -6,6 +6,7 @@ import {
   FINE_HOPS_PER_HOP,
   framesPerFineHop,
   framesPerHop,
+  LAYOUTS,
   type LevelStep,
   type MeasuredPart,
   type Measurements,
@@ -140,6 +141,23 @@ export function hopsUnder(programme: Programme, trims: readonly Trim[]): readonl
     const gain = gains?.[index]
     return gain === undefined ? hops : toHops(measured.programme10ms.map((power, i) => power * (gain[i] as number)))
   })
+}
+
+/**
+ * The 100 ms of each part under some trims in which a voice is judged: those of C where there is one, because there
+ * somebody listened for it, and what plays beside it says nothing of how loud it is.
+ */
+export function voiceHopsUnder(programme: Programme, trims: readonly Trim[]): readonly Float64Array[] {
+  const roles = LAYOUTS[programme.measurements.layout]
+  const centre = roles.indexOf('C')
+  const all = hopsUnder(programme, trims)
+  if (centre < 0) return all
+  return programme.pieces.map(({ hops, measured: { channels100ms } }, index) =>
+    hops.map((power, hop) => {
+      const gain = power > 0 ? ((all[index] as Float64Array)[hop] as number) / power : 1
+      return gain * (channels100ms[hop * roles.length + centre] as number)
+    }),
+  )
 }
 
 /** A trim as this search puts it on a place: the shortest glide. */

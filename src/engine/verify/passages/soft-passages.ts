@@ -9,7 +9,7 @@ import {
   windowMeans,
 } from '../../../domain/index.ts'
 import type { Found } from './describe.ts'
-import { hopsUnder, type Part, type Programme } from './programme.ts'
+import { hopsUnder, type Part, type Programme, voiceHopsUnder } from './programme.ts'
 
 /** Speech is too soft when short-term loudness stays this far below the target for this long. */
 const BELOW_TARGET_LU = 8
@@ -45,7 +45,8 @@ type SpokenLine = { readonly part: Part; readonly first: number; readonly end: n
 export function softPassages(programme: Programme, trims: readonly Trim[]): readonly Found[] {
   const hops = hopsUnder(programme, trims)
   const parts = programme.pieces.map((part, index) => ({ ...part, hops: hops[index] as Float64Array }))
-  const lines = parts.flatMap(spokenLines)
+  const voices = voiceHopsUnder(programme, trims)
+  const lines = parts.flatMap((part, index) => spokenLines(part, voices[index] as Float64Array))
   const dialogue = median(lines.map(({ voiceLkfs }) => voiceLkfs))
   const deviation = DEVIATION_OVER_MEDIAN * median(lines.map(({ voiceLkfs }) => Math.abs(voiceLkfs - dialogue)))
   const allowedLu = Math.max(LEAST_BELOW_DIALOGUE_LU, Math.min(BELOW_DIALOGUE_LU, DEVIATIONS * deviation))
@@ -59,8 +60,8 @@ export function softPassages(programme: Programme, trims: readonly Trim[]): read
 }
 
 /** Runs of speech with the loudness of the voice alone: what is heard around a run is taken off its energy. */
-function spokenLines(part: Part): SpokenLine[] {
-  const { isSpeech, hops } = part
+function spokenLines(part: Part, hops: Float64Array): SpokenLine[] {
+  const { isSpeech } = part
   if (isSpeech === null) return []
   return runsOf(isSpeech).flatMap(({ first, end }) => {
     if (end - first < SHORTEST_LINE_HOPS) return []
