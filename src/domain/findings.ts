@@ -45,7 +45,9 @@ export class Refusal extends Error {
     readonly remedy: string
     readonly cause?: unknown
   }) {
-    super(`Cannot ${parts.action}: found ${parts.found}, need ${parts.wanted}`, { cause: parts.cause })
+    // A list stands by itself, and what is needed under it.
+    const need = parts.found.includes('\n') ? '\nNeeded:' : ', need'
+    super(`Cannot ${parts.action}: found ${parts.found}${need} ${parts.wanted}`, { cause: parts.cause })
     this.name = 'Refusal'
     this.code = parts.code
     this.action = parts.action

@@ -113,7 +113,7 @@ function foldDownLines(measurements: Measurements, spec: DeliverySpec): readonly
     low: null,
     high: spec.maxTruePeakDbtp.value,
     unit: 'dBTP',
-    remedy: 'let the ceiling see the fold-down too',
+    remedy: 'trim the place, or let the ceiling act, which sees the fold-down too',
   }
   return [loudness, peak]
 }

@@ -45,7 +45,7 @@ export function listProblems(problems: readonly FileProblem[]): string {
       `${path}: ${found}; need ${needed}${nearest === null ? '' : ` (did you mean "${nearest}"?)`}`,
   )
   const count = lines.length === 1 ? 'a problem' : `${lines.length} problems`
-  return `${count}:\n  ${lines.join('\n  ')}\n`
+  return `${count}:\n  ${lines.join('\n  ')}`
 }
 
 /** A path that a sheet names. */
@@ -54,10 +54,23 @@ export function besideSheet(sheetPath: string, path: string): string {
 }
 
 function parseJson(path: string): unknown {
+  return readJson(path, (found, cause) => refuse('JOBS_SHEET_INVALID', `use the sheet "${path}"`, found, { cause }))
+}
+
+/** Reads a file that a user wrote as JSON; `refusal` is told what was found in its place. */
+export function readJson(path: string, refusal: (found: string, cause: unknown) => Error): unknown {
+  let text = ''
   try {
-    return JSON.parse(readFileSync(path, 'utf8').replace(/^\uFEFF/, ''))
+    text = readFileSync(path, 'utf8').replace(/^\uFEFF/, '')
+    return JSON.parse(text)
   } catch (error) {
-    const found = error instanceof SyntaxError ? `no valid JSON (${error.message})` : 'a file that cannot be read'
-    throw refuse('JOBS_SHEET_INVALID', `use the sheet "${path}"`, found, { cause: error })
+    const isParsed = error instanceof SyntaxError
+    const isText = !text.includes('\0')
+    const found = isParsed
+      ? isText
+        ? `no valid JSON (${error.message})`
+        : 'a file that is no text'
+      : 'a file that cannot be read'
+    throw refusal(found, error)
   }
 }

@@ -2,7 +2,7 @@ import { existsSync, readFileSync } from 'node:fs'
 import { type DeliverySpec, nearestName } from '../domain/index.ts'
 import { findSpec, SPECS } from '../specs/index.ts'
 import { refuse } from './refusals.ts'
-import { listProblems } from './sheet.ts'
+import { listProblems, readJson } from './sheet.ts'
 
 /** The spec that a name or the path of a spec file means. */
 export async function loadSpec(nameOrPath: string): Promise<DeliverySpec> {
@@ -35,10 +35,5 @@ async function readSpec(path: string): Promise<DeliverySpec> {
 }
 
 function parseJson(path: string): unknown {
-  try {
-    return JSON.parse(readFileSync(path, 'utf8'))
-  } catch (error) {
-    const found = error instanceof SyntaxError ? `no valid JSON (${error.message})` : 'a file that cannot be read'
-    throw refuse('JOBS_SPEC_INVALID', `use the spec file "${path}"`, found, { cause: error })
-  }
+  return readJson(path, (found, cause) => refuse('JOBS_SPEC_INVALID', `use the spec file "${path}"`, found, { cause }))
 }

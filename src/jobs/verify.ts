@@ -8,6 +8,7 @@ import { finishInterrupted, readManifest, readPlan } from './delivery-folder.ts'
 import { leftOut } from './left-out.ts'
 import { measureFile } from './measure.ts'
 import { refuse } from './refusals.ts'
+import { isSheet } from './sheet.ts'
 import { insteadOfUntold, type OpenedSource, openSource, programmeOf } from './source.ts'
 import { isListening, type JobOptions, withCrew } from './with-crew.ts'
 
@@ -31,7 +32,10 @@ export async function verify(
   options: VerifyOptions,
   progress?: (progress: Progress) => void,
 ): Promise<VerifiedDelivery> {
-  if (!existsSync(path) || !statSync(path).isDirectory()) return verifyFile(path, options, progress)
+  if (!existsSync(path) || !statSync(path).isDirectory()) {
+    if (isSheet(path)) throw refuseSheet(path)
+    return verifyFile(path, options, progress)
+  }
   finishInterrupted(path)
   const manifest = await readManifest(path)
   if (manifest === null) throw refuse('JOBS_NOT_A_DELIVERY', `verify "${path}"`, 'no manifest.json that can be read')
@@ -52,6 +56,14 @@ const AUDIO_NAMES: Readonly<Record<string, 'multichannel' | 'stereo'>> = {
 
 function openedOf(path: string, folder: string, options: VerifyOptions): Promise<OpenedSource> {
   return openSource(path, () => folder, options).catch(insteadOfUntold((found) => nobodyCanTell(path, found)))
+}
+
+/** What a sheet says is not made yet. */
+function refuseSheet(path: string): Refusal {
+  return refuse('JOBS_NOT_A_DELIVERY', `verify "${path}"`, 'a sheet', {
+    wanted: 'a delivery folder or an audio file',
+    remedy: 'Name what was delivered from it; "plimsoll measure" tells how its sources stand.',
+  })
 }
 
 /** A delivery has to speak for itself. */

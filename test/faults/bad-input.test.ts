@@ -452,6 +452,22 @@ function helpOf([command = '', part = '']: readonly string[]): Promise<string> {
   return help
 }
 
+test('verify takes what was delivered, not the sheet; a sheet or a spec that is no text is told as that', async () => {
+  const place = ownFolder()
+  writeFileSync(join(place, 'in.wav'), whole)
+  await plimsollMust(['sheet', 'new', join(place, 'in.wav'), '--out', join(place, 'title.json'), '--quiet'], 0)
+  const ofSheet = await runAgainst(place, ['verify', join(place, 'title.json'), ...SPEC])
+  expectAnswer(ofSheet, [2, 'JOBS_NOT_A_DELIVERY'])
+  const asSheet = await runAgainst(place, ['sheet', 'check', join(place, 'in.wav')])
+  expectAnswer(asSheet, [2, 'JOBS_SHEET_INVALID'])
+  const asSpec = await runAgainst(place, ['measure', join(place, 'in.wav'), '--spec', join(place, 'in.wav')])
+  expectAnswer(asSpec, [2, 'JOBS_SPEC_INVALID'])
+  for (const run of [asSheet, asSpec]) expect(run.json().refusal.found).toBe('a file that is no text')
+  writeFileSync(join(place, 'spec.json'), '{"specVersion": 1}')
+  const listed = await plimsollMust(['measure', join(place, 'in.wav'), '--spec', join(place, 'spec.json')], 2)
+  expect(listed.stderr).toMatch(/found \d problems:\n(?: {2}\S.*\n)+Needed: a valid spec file[.]\n/)
+})
+
 test('six channels that nothing tells apart are refused with what would help', async () => {
   const place = ownFolder()
   writeFileSync(join(place, 'in.wav'), wav({ channelCount: 6, bits: 24 }, words24(soundOf(3 * SECOND, 6))))

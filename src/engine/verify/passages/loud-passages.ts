@@ -225,7 +225,10 @@ function passageOf(
   }
 }
 
-/** Passages of different lines that overlap or nearly do are one place: the worst line is told, the deepest trim kept. */
+/**
+ * Passages of different lines that overlap or nearly do are one place: the worst line is told, one of the mix before one
+ * of its fold-down, and the deepest trim kept.
+ */
 function joinedAcrossLines(found: readonly Found[]): Found[] {
   const joined: Found[] = []
   for (const passage of found.toSorted((a, b) => a.startFrame - b.startFrame)) {
@@ -234,7 +237,7 @@ function joinedAcrossLines(found: readonly Found[]): Found[] {
       joined.push(passage)
       continue
     }
-    const worse = passage.excess > last.excess ? passage : last
+    const worse = isWorse(passage, last) ? passage : last
     const trims = [passage.suggestedTrimDb, last.suggestedTrimDb].filter((trim) => trim !== null)
     joined[joined.length - 1] = {
       ...worse,
@@ -244,4 +247,9 @@ function joinedAcrossLines(found: readonly Found[]): Found[] {
     }
   }
   return joined
+}
+
+function isWorse(a: Found, b: Found): boolean {
+  const isOfMix = ({ line }: Found) => !line.startsWith('foldDown')
+  return isOfMix(a) === isOfMix(b) ? a.excess > b.excess : isOfMix(a)
 }

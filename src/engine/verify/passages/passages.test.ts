@@ -133,6 +133,18 @@ describe('the Lo/Ro fold-down', () => {
     expect(passage!.effect).not.toBeNull()
   })
 
+  test('where the mix passes the line too, the mix is told, with the trim that both need', () => {
+    const foldDownTruePeak100ms = new Float32Array(1200).fill(0.1)
+    const truePeak100ms = new Float32Array(3600).fill(0.1)
+    foldDownTruePeak100ms[2 * 300] = 1.3
+    truePeak100ms[6 * 300] = 1.0
+    const mix = steps([60, -23])
+    const parts = surround(mix, mix, { truePeak100ms, foldDownTruePeak100ms })
+    const found = search(mix, specOf(-23, 1, { maxTruePeakDbtp: limit(-1) }), { parts, role: 'mix-5.1' })
+    // 20 log10(1.3) = 2.28 dBTP in Lo.
+    expect(found.map(({ line, suggestedTrimDb }) => [line, suggestedTrimDb])).toEqual([['maxTruePeakDbtp', -3.3]])
+  })
+
   test('a total that only the fold-down misses is laid to where it stands above the target', () => {
     const mix = steps([200, -23])
     const fold = steps([100, -23.5], [40, -15], [60, -23.5])
