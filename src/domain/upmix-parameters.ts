@@ -92,7 +92,7 @@ export const UPMIX_PARAMETERS = {
     unit: null,
     min: 0,
     max: 1,
-    default: 0.75,
+    default: 0.65,
     glide: 'frame',
     sentence:
       'Cancels direct sound in the surrounds; at 1 the two share nothing, lower values leave a little of it in both.',

@@ -20,9 +20,9 @@ export type UpmixGeometry = {
   /** Pairs of hops by which the centre, and then the surrounds, stand behind the newest transforms. */
   readonly centreLag: number
   readonly surroundLag: number
-  /** Onsets are looked for in blocks, in the differences over two delays; signals fade over one block. */
+  /** Onsets are looked for in blocks, in the differences over some delays; signals fade over one block. */
   readonly onsetBlockFrames: number
-  readonly onsetDelays: readonly [number, number]
+  readonly onsetDelays: readonly number[]
   /** Absolute leak of the weights: far below the noise of a 24-bit word. */
   readonly leak: number
 }
@@ -35,6 +35,8 @@ const AMBIENCE_SECONDS = 0.12
 const FINE_SECONDS = 0.03
 /** Blocks are a quarter to a third of a millisecond long: 16 frames at 44.1 and 48 kHz, powers of two at every rate. */
 const ONSET_BLOCKS_PER_SECOND = 2700
+/** High-passes with corners of about 250 Hz, 1, 2 and 8 kHz: what hides a beginning in one may not in another. */
+const ONSET_DELAYS_BLOCKS = [2, 1 / 2, 1 / 4, 1 / 16]
 const LEAK_AT_1024 = 1e-14
 
 export function upmixGeometry(sampleRateHz: number): UpmixGeometry {
@@ -58,7 +60,7 @@ export function upmixGeometry(sampleRateHz: number): UpmixGeometry {
     centreLag: pairs(FLOOR_SECONDS),
     surroundLag: pairs(FLOOR_SECONDS) + pairs(CENTRE_SECONDS),
     onsetBlockFrames,
-    onsetDelays: [2 * onsetBlockFrames, Math.max(1, onsetBlockFrames / 16)],
+    onsetDelays: ONSET_DELAYS_BLOCKS.map((blocks) => Math.max(1, blocks * onsetBlockFrames)),
     leak: (LEAK_AT_1024 * transformFrames) / TRANSFORM_FRAMES_AT_48_KHZ,
   }
 }

@@ -14,8 +14,8 @@ const PLANES_PER_FRAME = 4
 const PAIRS_PER_CANCELLATION_CHECK = 128
 
 /** Share of common power at which speech begins to count, and over which range. */
-const SPEECH_SHARE_FLOOR = 0.4
-const SPEECH_SHARE_RANGE = 0.4
+const SPEECH_SHARE_FLOOR = 0.2
+const SPEECH_SHARE_RANGE = 0.3
 
 /** Addresses of two float64 planes of one length. */
 type TrackPair = { readonly left: number; readonly right: number }

@@ -198,9 +198,9 @@ function speechDuck(geometry: UpmixGeometry, settings: UpmixSettings, powers: Po
   )
   const fine = overBins(geometry, overFrames(share, geometry.fineHalf), FINE_ERBS)
   return fine.map((frame, m) => {
-    const dominance = all[m]![0]! > 0 ? clip((inMiddle[m]![0]! / all[m]![0]! - 0.4) / 0.4) : 0
+    const dominance = all[m]![0]! > 0 ? clip((inMiddle[m]![0]! / all[m]![0]! - 0.2) / 0.3) : 0
     return frame.map(
-      (x, b) => 1 - settings.surroundSpeechReject * dominance * duckBand(geometry, b) * clip((x - 0.15) / 0.4),
+      (x, b) => 1 - settings.surroundSpeechReject * dominance * duckBand(geometry, b) * clip((x - 0.05) / 0.25),
     )
   })
 }

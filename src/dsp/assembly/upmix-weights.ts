@@ -18,8 +18,8 @@ const DETERMINANT_LEAST: f32 = 1e-9
 /** Keeps a division by zero away. */
 const TINY: f32 = 1e-30
 /** Share of common power in a bin at which the surrounds begin to be ducked, and over which range. */
-const SPEECH_FLOOR: f32 = 0.15
-const SPEECH_RANGE: f32 = 0.4
+const SPEECH_FLOOR: f32 = 0.05
+const SPEECH_RANGE: f32 = 0.25
 
 /**
  * The smaller eigenvalue of [[p, x], [x, q]] by way of the determinant, exact also where it is a tiny part of p + q.
