@@ -188,7 +188,7 @@ function ceiling(clock: Clock, { kernels, master }: Workplace, job: RenderJob, n
   const { sampleRateHz } = master.format
   const [, segment] = segmentsOf(master) as [Segment, Segment]
   const mark = kernels.arena.mark()
-  const stretch = stretchAround(master, segment, true)
+  const stretch = stretchAround(master, segment, job.gain)
   const { linked } = guardedSignals(kernels, job, loadPlanes(kernels, job, stretch), stretch)
   const commonGain = takeGain(kernels, stretch.frameCount)
   const plan = { ...job.gain, staticGainDb: CEILING_DBTP + gainDb }

@@ -81,7 +81,14 @@ export type Alteration = {
     /** Where the corridor forces the ride to move. */
     readonly touching: readonly { readonly startSeconds: number; readonly endSeconds: number }[]
   } | null
-  readonly bands: null
+  readonly bands: {
+    readonly crossoverHz: number
+    /** Deepest reduction of the low end, and reduction summed over time. */
+    readonly lowEndDeepestDb: number
+    readonly lowEndAreaDbSeconds: number
+    /** Share of the time in which it is turned down, 0..1. */
+    readonly lowEndActingShare: number
+  } | null
   readonly ceiling: { readonly events: number; readonly deepestDb: number } | null
 }
 

@@ -15,6 +15,63 @@ export const FIT_PARAMETERS = {
       "What is applied: everything that the spec asks for (all), or only the mixer's own trims, without static gain, " +
       'ride and ceiling, to hear and measure what they do by themselves (trims).',
   },
+  lowEnd: {
+    kind: 'choice',
+    unit: null,
+    choices: ['off', 'auto', 'manual'],
+    default: 'off',
+    glide: 'fixed',
+    sentence:
+      'Turns excess low end down before anything else, the same on all channels and on the stereo: found by itself ' +
+      '(auto: above the 95th percentile of its own level + 3 dB, and further than the rest is above its own), or by threshold, ratio, ' +
+      'attack and release (manual).',
+  },
+  lowEndCrossoverHz: {
+    kind: 'number',
+    unit: 'Hz',
+    min: 40,
+    max: 160,
+    default: 80,
+    glide: 'fixed',
+    sentence:
+      'Crossover below which low end is treated; no phase is turned, and 200 Hz moves by 0.2 dB at most at 80 Hz.',
+  },
+  lowEndThresholdDbfs: {
+    kind: 'number',
+    unit: 'dBFS',
+    min: -80,
+    max: 0,
+    default: -20,
+    glide: 'fixed',
+    sentence: 'Manual: RMS level of the low band, all channels but the LFE together, above which it is turned down.',
+  },
+  lowEndRatio: {
+    kind: 'number',
+    unit: null,
+    min: 1,
+    max: 20,
+    default: 3,
+    glide: 'fixed',
+    sentence: 'Manual: how many decibels above the threshold leave one.',
+  },
+  lowEndAttackSeconds: {
+    kind: 'number',
+    unit: 's',
+    min: 0.1,
+    max: 5,
+    default: 0.2,
+    glide: 'fixed',
+    sentence: 'Manual: time in which the low band is turned down; it begins as long before, since what comes is known.',
+  },
+  lowEndReleaseSeconds: {
+    kind: 'number',
+    unit: 's',
+    min: 0.1,
+    max: 30,
+    default: 1,
+    glide: 'fixed',
+    sentence: 'Manual: time in which the low band comes back by 10 dB.',
+  },
   rideReachSeconds: {
     kind: 'number',
     unit: 's',

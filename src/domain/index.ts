@@ -135,7 +135,15 @@ export {
   placeSheet,
   type SheetGround,
 } from './place-sheet.ts'
-export { floorToGainStep, GAIN_STEP_DB, type GainPlan, roundToGainStep, type SlowCeiling } from './plan.ts'
+export {
+  floorToGainStep,
+  GAIN_STEP_DB,
+  type GainPlan,
+  isLowEndAtWork,
+  type LowEndPlan,
+  roundToGainStep,
+  type SlowCeiling,
+} from './plan.ts'
 export { type RefusalTable, refuserOf } from './refusal-table.ts'
 export { SEASON_FIGURES, type Season, type SeasonCell, type SeasonFigure, seasonOf } from './season.ts'
 export { type ProgrammeSegment, SEGMENT_KINDS, type SegmentKind } from './segments.ts'

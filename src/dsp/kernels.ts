@@ -5,6 +5,7 @@ import type { FftExports } from './fft.ts'
 import type { FoldExports } from './fold.ts'
 import type { GainExports } from './gain.ts'
 import type { LeqMExports } from './leq-m.ts'
+import type { LowBandExports } from './low-band.ts'
 import type { MatrixExports } from './matrix.ts'
 import type { MeterExports } from './meter.ts'
 import type { PredictionExports } from './prediction.ts'
@@ -66,6 +67,7 @@ export interface KernelExports
     FoldExports,
     GainExports,
     LeqMExports,
+    LowBandExports,
     MatrixExports,
     MeterExports,
     PredictionExports,

@@ -7,6 +7,7 @@ import {
   isJudgedOnDialogue,
   joinMeasured,
   LAYOUTS,
+  type LowEndPlan,
   type Measured,
   type MeasuredPart,
   type SpeechLane,
@@ -31,6 +32,7 @@ import { renderOrder } from './render-pass.ts'
 /** What is to be fitted, and the highest true peak of each segment; the LFE has no say in the common gain. */
 export type Analysed = {
   readonly whole: Measured
+  readonly segments: readonly Measured[]
   readonly truePeaks: readonly number[]
   /** The source as it is, each stretch of programme by itself; null where all of it is programme. */
   readonly sourceParts: readonly MeasuredPart[] | null
@@ -44,7 +46,7 @@ export function joinAnalysed(
   segments: readonly Measured[],
   sourceParts: Analysed['sourceParts'],
 ): Omit<Analysed, 'findings' | 'speech'> {
-  return { whole: joinMeasured(segments), truePeaks: segments.map(highestTruePeak), sourceParts }
+  return { whole: joinMeasured(segments), segments, truePeaks: segments.map(highestTruePeak), sourceParts }
 }
 
 function highestTruePeak({ layout, channels, foldDown }: Measured): number {
@@ -55,11 +57,12 @@ function highestTruePeak({ layout, channels, foldDown }: Measured): number {
 /** Chooses the gains; where the ceiling may act, a trial of those segments tells what it will take. */
 export async function decide(
   order: DeliveryOrder,
-  analysed: Omit<Analysed, 'findings'>,
+  analysed: Omit<Analysed, 'findings' | 'segments'> & { readonly lowEnd?: LowEndPlan },
   crew: Crew,
   tell: Tell,
 ): Promise<{ readonly decision: Decision; readonly correction: FitCorrection }> {
-  const asked = { ...askedOf(order), ...dialogueOf(order, analysed) }
+  const { lowEnd } = analysed
+  const asked = { ...askedOf(order), ...dialogueOf(order, analysed), ...(lowEnd !== undefined && { lowEnd }) }
   const first = await tryOut(order, analysed, asked, crew, tell)
   if (first.decision.feasible || (first.tried.plan.slowCeiling ?? null) === null) return first
   // What both parts take can be more than gain can make up for: then single peaks are all that is held.
@@ -94,7 +97,10 @@ async function tryOut(
 }
 
 /** Where the dialogue is, and whose loudness is held against the target where the spec is anchored on it. */
-function dialogueOf(order: DeliveryOrder, { whole, sourceParts, speech }: Omit<Analysed, 'findings'>): FitCorrection {
+function dialogueOf(
+  order: DeliveryOrder,
+  { whole, sourceParts, speech }: Pick<Analysed, 'whole' | 'sourceParts' | 'speech'>,
+): FitCorrection {
   if (speech === null) return {}
   const spoken = spokenLoudness(sourceParts ?? [{ startFrame: 0, measured: whole }], speech)
   const anchor = isJudgedOnDialogue(order.spec, spoken) ? { dialogue100ms: spokenHops(speech) } : {}

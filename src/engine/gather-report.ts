@@ -62,6 +62,7 @@ export async function gatherReport(
             ...certificate,
             corridorDb: { lowest: certificate.corridor.lowerDb, highest: certificate.corridor.upperDb },
           },
+    lowEnd: plan.lowEnd ?? null,
     ceiling: plan.ceilingDbtp === null ? null : { events: ceilingEvents(verified?.rendered ?? []) },
     settings: { ...upmix?.settings, ...fit, bitsPerSample: order.bitsPerSample },
   })

@@ -1,4 +1,4 @@
-import { decodesMatrix, frontSpreadOf, type UpmixPlan } from '../domain/index.ts'
+import { decodesMatrix, frontSpreadOf, type GainPlan, type UpmixPlan } from '../domain/index.ts'
 import { feedsLfe } from '../dsp/index.ts'
 import { bySegment, type Tell } from './by-segment.ts'
 import type { Crew } from './crew.ts'
@@ -29,7 +29,12 @@ export async function render(
 }
 
 /** The render of a decision, the same for every segment. */
-export async function renderOrder(order: DeliveryOrder, decision: Decision): Promise<RenderOrder> {
+export function renderOrder(order: DeliveryOrder, { plan }: Decision): Promise<RenderOrder> {
+  return orderUnder(order, plan)
+}
+
+/** The render under any plan. */
+export async function orderUnder(order: DeliveryOrder, gain: GainPlan): Promise<RenderOrder> {
   const { upmix, bitsPerSample, stereo, writesGain } = order
   return {
     audio: 'source',
@@ -38,7 +43,7 @@ export async function renderOrder(order: DeliveryOrder, decision: Decision): Pro
     hasLfe: upmix !== null && hasLfeAnywhere(upmix),
     frontSpread: upmix === null ? 1 : frontSpreadOf(upmix),
     isLtRt: upmix !== null && decodesMatrix(upmix.settings, upmix.reading),
-    gain: decision.plan,
+    gain,
     encoding: bitsPerSample === 16 ? 'int16' : 'int24',
     ditherSeed: seedOf(await order.source.sha256),
     stereo,

@@ -34,6 +34,7 @@ import { thinLanes } from './deliver/index.ts'
 import type { DeliveryOrder, DeliveryOutcome, DeliveryStore } from './delivery-order.ts'
 import { type Analysed, decide, joinAnalysed } from './forecast-pass.ts'
 import { gatherReport } from './gather-report.ts'
+import { treatLowEnd } from './low-end-pass.ts'
 import { Stages } from './progress-shares.ts'
 import { hasLfeAnywhere, render, seedOf } from './render-pass.ts'
 import { type Judgement, judge, judgeBreaks, judgeSignal } from './verify/index.ts'
@@ -67,7 +68,9 @@ export async function deliverProgramme(
 ): Promise<DeliveryOutcome> {
   const stages = new Stages(watch)
   const analysis = await analyse(order, crew, stages.tell('analyse'))
-  const forecast = await decide(order, analysis, crew, stages.tell('forecast'))
+  const tellForecast = stages.tell('forecast')
+  const treated = await treatLowEnd(order, analysis, crew, (share) => tellForecast(share / 2))
+  const forecast = await decide(order, treated, crew, (share) => tellForecast((1 + share) / 2))
   let { decision } = forecast
   if (!decision.feasible && !order.keepsNonconforming) {
     return { report: await gatherReport(order, analysis, decision, null, 0), decision, isDelivered: false }
@@ -80,7 +83,7 @@ export async function deliverProgramme(
     renders.push({ decision, measurements: (verified.files[0] as VerifiedFile).measurements })
     // Trims alone are what they are: nothing is solved that another render could mend.
     const isLast = isSettled(verified.judgement) || pass === MOST_PASSES || order.fit.stages === 'trims'
-    const next = isLast ? decision : refineGains(analysis.whole, order.spec, order.fit, renders, forecast.correction)
+    const next = isLast ? decision : refineGains(treated.whole, order.spec, order.fit, renders, forecast.correction)
     if (isLast || !next.feasible) {
       const delivered = await store.seal(verified.files.map(sealable), verified.judgement.conforms)
       const told = { ...decision, findings: next.findings }

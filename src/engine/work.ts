@@ -8,6 +8,7 @@ import {
   framesPerHop,
   frontSpreadOf,
   frontSpreadOver,
+  isLowEndAtWork,
   LAYOUTS,
   type LayoutName,
   type LevelStep,
@@ -34,6 +35,7 @@ import {
   createPlaneMeter,
   type FoldDownComparison,
   listenToSegment,
+  lowEndOfSegment,
   type MasterComparison,
   measureSegment,
   mWeightedEnergies,
@@ -49,6 +51,7 @@ import {
   type RenderJob,
   renderSegment,
   riddenSource,
+  treatedMaster,
   type UpmixedSegment,
   upmixSegment,
 } from './render/index.ts'
@@ -109,6 +112,9 @@ export type LeqMTask = {
   readonly trimmed?: Trimmed | undefined
 }
 
+/** How the low end below a crossover stands: four mean products of each 100 ms. */
+export type LowEndTask = { readonly kind: 'low-end'; readonly segment: number; readonly crossoverHz: number }
+
 /** Listens for speech: the probability in each whole 100 ms of the segment, 0..255. */
 export type ListenTask = { readonly kind: 'listen'; readonly segment: number; readonly audio: AudioName }
 
@@ -159,6 +165,7 @@ export type Task =
   | MeasureTask
   | ListenTask
   | LeqMTask
+  | LowEndTask
   | InspectTask
   | ReadSourceTask
   | MendTask
@@ -183,6 +190,7 @@ type Results = {
   readonly measure: Measured
   readonly listen: Uint8Array
   readonly 'leq-m': Float64Array
+  readonly 'low-end': Float64Array
   readonly inspect: InspectedSegment
   readonly 'read-source': ReadSegment
   readonly mend: null
@@ -221,6 +229,10 @@ const performers = {
   'leq-m'(bench: Bench, task: LeqMTask): Float64Array {
     const source = heard(bench, task.audio, task.trimmed)
     return mWeightedEnergies(bench.kernels, source, segmentOf(source, task), bench.cancellation)
+  },
+  'low-end'(bench: Bench, task: LowEndTask): Float64Array {
+    const source = bench.source('source')
+    return lowEndOfSegment(bench.kernels, source, segmentOf(source, task), task.crossoverHz, bench.cancellation)
   },
   listen(bench: Bench, task: ListenTask): Uint8Array {
     const source = bench.source(task.audio)
@@ -357,12 +369,14 @@ function render(bench: Bench, task: RenderTask): RenderedFigures {
   }
   if (order.writesGain) bench.sink('gain').write(float32Bytes(rendered.gain), segment.firstFrame)
   const { alteration, overs, nearTies, stereo, gain } = rendered
+  const { sampleRateHz } = source.format
+  const isTreated = isLowEndAtWork(order.gain.lowEnd, { ...segment, sampleRateHz })
   const againstMaster =
     stereo !== null && source.layout === '2.0'
       ? compareWithMaster(
           bench.kernels,
           wordsInMemory(stereo, source, order, '2.0', segment.firstFrame),
-          source,
+          isTreated ? treatedMaster(bench.kernels, renderJob(bench, order), segment) : source,
           segment,
           gain,
         )

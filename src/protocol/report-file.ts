@@ -116,7 +116,14 @@ const alteration = z.object({
       touching: z.array(z.object({ startSeconds: z.number(), endSeconds: z.number() })),
     })
     .nullable(),
-  bands: z.null(),
+  bands: z
+    .object({
+      crossoverHz: z.number(),
+      lowEndDeepestDb: z.number(),
+      lowEndAreaDbSeconds: z.number(),
+      lowEndActingShare: z.number(),
+    })
+    .nullable(),
   ceiling: z.object({ events: z.int().nonnegative(), deepestDb: z.number().nonnegative() }).nullable(),
 })
 

@@ -81,10 +81,16 @@ function foldDownRows(mix: DeliveredFile): readonly Markup[] {
   return [row('Lo/Ro', loRo), row('Lt/Rt', ltRt), row('Mono', mono)]
 }
 
+function lowEnd(bands: NonNullable<DeliveryReport['alteration']['bands']>): Markup {
+  const { crossoverHz, lowEndDeepestDb, lowEndActingShare } = bands
+  return markup`<dt>Low end</dt><dd>below ${withUnit(crossoverHz, 'Hz')} turned down by ${withUnit(lowEndDeepestDb, 'dB')} at most, ${withUnit(lowEndActingShare * 100, '%')} of the time, before everything else</dd>
+`
+}
+
 /** What the stages changed: figures before and after, the ride in its corridor, the ceiling. */
 export function alteration(report: DeliveryReport): Markup | null {
   if (report.deliverables.length === 0) return null
-  const { total, ride, ceiling } = report.alteration
+  const { total, bands, ride, ceiling } = report.alteration
   const sign = total.staticGainDb > 0 ? '+' : ''
   const cap =
     ceiling === null || ceiling.events === 0
@@ -93,7 +99,7 @@ export function alteration(report: DeliveryReport): Markup | null {
   const forced = ride?.touching ?? []
   const start = report.source.startOfDaySeconds
   return markup`<section><h2>What was altered</h2>${beforeAndAfter(report)}
-<dl><dt>Static gain</dt><dd>${sign}${printFigure(total.staticGainDb, 2)} <span class="unit">dB</span>, the same on every channel${stereoGain(report)}</dd>
+<dl>${bands === null ? '' : lowEnd(bands)}<dt>Static gain</dt><dd>${sign}${printFigure(total.staticGainDb, 2)} <span class="unit">dB</span>, the same on every channel${stereoGain(report)}</dd>
 <dt>Ride</dt><dd>${
     ride === null
       ? 'not used'

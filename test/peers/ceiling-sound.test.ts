@@ -43,7 +43,12 @@ function limited(planes: readonly Float64Array[], layout: LayoutName, staticGain
     },
     whole,
   )
-  const copied = { ...rendered, gain: rendered.gain.slice(), lfeGain: rendered.lfeGain?.slice() ?? null }
+  const copied = {
+    ...rendered,
+    multichannel: rendered.multichannel.slice(),
+    gain: rendered.gain.slice(),
+    lfeGain: rendered.lfeGain?.slice() ?? null,
+  }
   kernels.arena.release(mark)
   return copied
 }
@@ -120,4 +125,20 @@ test('a single hit is left to the fast part: half a second beside it nothing is 
   expect(dB(gain[2 * RATE]!)).toBeLessThan(-5)
   expect(gain[1.9 * RATE]).toBe(1)
   expect(gain[2.5 * RATE]).toBe(1)
+})
+
+test('an LFE 12 dB over its line moves no word of the other five channels', () => {
+  const bed = make(5, (t) => 0.3 * sine(220, t) + 0.9 * sine(41, t) * Math.max(0, sine(1.9, t)))
+  const render = (lfeGain: number) =>
+    limited(
+      LAYOUTS['5.1'].map((role) => (role === 'LFE' ? make(5, (t) => lfeGain * sine(33, t)) : bed)),
+      '5.1',
+      1,
+    )
+  const overLineDb = 12 + CEILING_DBTP - 1
+  const [silent, loud] = [render(0), render(10 ** (overLineDb / 20))]
+  const others = (words: Uint8Array) => words.filter((_, at) => Math.floor((at % 18) / 3) !== 3)
+  expect(loud.alteration.lfe?.deepestDb).toBeLessThan(-11.9)
+  expect(loud.alteration.deepestDb).toBeLessThan(-1)
+  expect(Buffer.from(others(loud.multichannel)).equals(Buffer.from(others(silent.multichannel)))).toBe(true)
 })

@@ -236,6 +236,7 @@ export function saltmarshReport(wish: DeliveryWish = {}): DeliveryReport {
     trims: [],
     staticGainDb,
     ride,
+    lowEnd: null,
     ceiling: { events: wish.ceilingEvents ?? [] },
     settings: { ambienceShare: 1, lfeGainDb: 'off', rideReachSeconds: 4, ceilingAimBelowDb: 0.1 },
   })

@@ -26,7 +26,7 @@ export function chooseGains(
   const source = fitSource(measured, correction)
   const settings = settleStereoGain(source, spec, asked)
   const askedModel = createFitModel(source, spec, settings, correction)
-  const { trimsDb = null, programme } = correction
+  const { trimsDb = null, programme, lowEnd } = correction
   if (settings.stages === 'trims') return trimsAlone(askedModel, trimsDb, programme)
   const ceilingDbtp = ceilingOf(spec, settings, correction)
   const unity = new Float64Array(askedModel.hopCount)
@@ -50,7 +50,13 @@ export function chooseGains(
     ? null
     : gainsDb.map((gainDb) => gainDb - staticGainDb)
   const findings = [...findingsOfHome(model, home, aim, spec), ...findingsOfReach(settings.rideReachSeconds, settled)]
-  const gains = { staticGainDb, rideDb: onTopOf(trimsDb, rideDb), ceilingDbtp, programme }
+  const gains = {
+    staticGainDb,
+    rideDb: onTopOf(trimsDb, rideDb),
+    ceilingDbtp,
+    programme,
+    ...(lowEnd !== undefined && { lowEnd }),
+  }
   const planned = () => planSlowCeiling(measured, gains, (slowDb) => totalTaken(model, gainsDb, slowDb))
   const slowCeiling = correction.slowCeiling === undefined ? planned() : correction.slowCeiling
   return {

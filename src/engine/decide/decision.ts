@@ -1,4 +1,4 @@
-import type { Finding, FrameRange, GainPlan, SlowCeiling } from '../../domain/index.ts'
+import type { Finding, FrameRange, GainPlan, LowEndPlan, SlowCeiling } from '../../domain/index.ts'
 import type { Lock } from './corridor.ts'
 import type { JudgedSignal, WindowLine } from './judged-lines.ts'
 
@@ -80,6 +80,8 @@ export type FitCorrection = {
   readonly ceilingBoundDb?: number
   /** The slow part of the ceiling as planned before; null: it rests. Absent: it is planned. */
   readonly slowCeiling?: SlowCeiling | null
+  /** What is done to the low end before all else; what is measured was measured behind it. */
+  readonly lowEnd?: LowEndPlan
   /** Added to the target: what a render missed. */
   readonly aimShiftLu?: number
   /** Added to the guard below each window line: by how much a render went over. */

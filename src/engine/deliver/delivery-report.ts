@@ -8,6 +8,7 @@ import type {
   Finding,
   FoldDownLock,
   LoudnessCurves,
+  LowEndPlan,
   Margin,
   Measurements,
   ProgrammeLanes,
@@ -48,6 +49,7 @@ export type DeliveryParts = {
   readonly trims: readonly AppliedTrim[]
   readonly staticGainDb: number
   readonly ride: (NonNullable<Alteration['ride']> & RideCurve) | null
+  readonly lowEnd: LowEndPlan | null
   readonly ceiling: { readonly events: readonly CeilingEvent[] } | null
   readonly settings: Readonly<Record<string, number | string>>
 }
@@ -111,8 +113,18 @@ function alterationOf(parts: DeliveryParts): Alteration {
         source.curves === null ? null : correlation(source.curves.shortTerm, parts.curves.shortTerm),
     },
     ride: ride === null ? null : rideFigures(ride),
-    bands: null,
+    bands: parts.lowEnd === null ? null : bandFigures(parts.lowEnd),
     ceiling: ceiling === null ? null : { events: depths.length, deepestDb: Math.max(0, ...depths) },
+  }
+}
+
+function bandFigures({ crossoverHz, gainDb }: LowEndPlan): NonNullable<Alteration['bands']> {
+  const acting = gainDb.filter((db) => db < 0)
+  return {
+    crossoverHz,
+    lowEndDeepestDb: acting.reduce((deepest, db) => Math.max(deepest, -db), 0),
+    lowEndAreaDbSeconds: acting.reduce((sum, db) => sum - db, 0) / HOPS_PER_SECOND,
+    lowEndActingShare: acting.length / gainDb.length,
   }
 }
 

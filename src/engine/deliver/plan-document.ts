@@ -13,11 +13,12 @@ export function planJson(
   settings: Readonly<Record<string, number | string>>,
   scenes: readonly UpmixScene[],
 ): object {
-  const { staticGainDb, ceilingDbtp, slowCeiling = null, programme = null } = plan
+  const { staticGainDb, ceilingDbtp, slowCeiling = null, lowEnd = null, programme = null } = plan
   const ride = pointsOf(plan.rideDb)
   const slow =
     slowCeiling === null ? null : { linked: pointsOf(slowCeiling.linkedDb), lfe: pointsOf(slowCeiling.lfeDb) }
-  const gains = { staticGainDb, stereoGainDb, ceilingDbtp, slowCeiling: slow, ride }
+  const low = lowEnd === null ? null : { crossoverHz: lowEnd.crossoverHz, ...pointsOf(lowEnd.gainDb) }
+  const gains = { staticGainDb, stereoGainDb, ceilingDbtp, lowEnd: low, slowCeiling: slow, ride }
   return { version: DOCUMENT_VERSION, ...gains, programme, settings, scenes }
 }
 

@@ -7,4 +7,5 @@ export {
 } from './fold-down-lock.ts'
 export { mWeightedEnergies } from './leq-m.ts'
 export { listenToSegment } from './listen.ts'
+export { lowEndOfSegment } from './low-end.ts'
 export { createPlaneMeter, measureSegment, type PlaneMeter } from './segment.ts'

@@ -19,7 +19,7 @@ import {
   writeGain,
 } from '../../dsp/index.ts'
 import { CEILING_AT_REST, type CeilingAction, type CeilingAlteration, describeCeiling } from './alteration.ts'
-import { guardedSignals, loadPlanes, type Stretch, stretchAround } from './stretch.ts'
+import { guardedSignals, loadPlanes, type Stretch, stretchAround, treatLowEnd } from './stretch.ts'
 import { quantiseSegment, takeWords, type WordsRoom } from './words.ts'
 
 /** What is rendered, and by which plan; the same for every segment of a programme. */
@@ -92,8 +92,9 @@ function render(
   room: WordsRoom & Pick<RenderedSegment, 'gain'>,
   cancellation: Cancellation | undefined,
 ): RenderedSegment {
-  const stretch = stretchAround(job.source, segment, job.gain.ceilingDbtp !== null)
+  const stretch = stretchAround(job.source, segment, job.gain)
   const planes = loadPlanes(kernels, job, stretch)
+  treatLowEnd(kernels, job, planes, stretch)
   throwIfCancelled(cancellation)
   const common = takeGain(kernels, stretch.frameCount)
   writeGain(kernels, job.gain, stretch.sampleRateHz, stretch, common)

@@ -4,7 +4,9 @@ import {
   FOLD_DOWN_K,
   foldDownCoefficients,
   frontSpreadOver,
+  type GainPlan,
   hasFoldDown,
+  isLowEndAtWork,
   LAYOUTS,
   type PlaneStore,
   type Role,
@@ -12,11 +14,16 @@ import {
 } from '../../domain/index.ts'
 import {
   decodeChannel,
+  holdUnityOutside,
   type Kernels,
   type LinkedSignal,
+  lowBandMarginFrames,
   needsWidePlane,
   type Plane,
+  takeGain,
   takePlane,
+  treatLowBand,
+  writeGain,
 } from '../../dsp/index.ts'
 import type { RenderJob } from './segment.ts'
 
@@ -41,14 +48,71 @@ const SECONDS_AFTER = 0.1
 const UPMIX_PLANES: readonly Role[] = ['C', 'Ls', 'Rs', 'LFE']
 const DECODE_BYTES = 1 << 19
 
-/** The segment alone, or with what the ceiling has to know around it. */
-export function stretchAround(source: AudioSource, segment: Segment, hasCeiling: boolean): Stretch {
+/** The segment alone, or with what the ceiling and the treatment of the low end have to know around it. */
+export function stretchAround(source: AudioSource, segment: Segment, gain: GainPlan): Stretch {
   const { sampleRateHz } = source.format
-  const before = hasCeiling ? SECONDS_BEFORE * sampleRateHz : 0
-  const after = hasCeiling ? SECONDS_AFTER * sampleRateHz : 0
+  const hasCeiling = gain.ceilingDbtp !== null
+  const lowEnd = isLowEndNear(gain, segment, sampleRateHz) ? lowBandMarginFrames(sampleRateHz) : 0
+  const before = lowEnd + (hasCeiling ? SECONDS_BEFORE * sampleRateHz : 0)
+  const after = lowEnd + (hasCeiling ? SECONDS_AFTER * sampleRateHz : 0)
   const firstFrame = Math.max(0, segment.firstFrame - before)
   const end = Math.min(source.frameCount, segment.firstFrame + segment.frameCount + Math.ceil(after))
   return { firstFrame, frameCount: end - firstFrame, sampleRateHz }
+}
+
+/** Whether the low end is treated in a segment or in what is heard around it. */
+function isLowEndNear({ lowEnd }: GainPlan, segment: Segment, sampleRateHz: number): boolean {
+  const around = Math.ceil((SECONDS_BEFORE + SECONDS_AFTER) * sampleRateHz)
+  const firstFrame = segment.firstFrame - around
+  return isLowEndAtWork(lowEnd, { firstFrame, frameCount: segment.frameCount + 2 * around, sampleRateHz })
+}
+
+/** Turns the low end of every plane but the LFE down, where the plan says so. */
+export function treatLowEnd(
+  kernels: Kernels,
+  { gain }: Pick<RenderJob, 'gain'>,
+  planes: Planes,
+  stretch: Stretch,
+): void {
+  const { lowEnd } = gain
+  const { sampleRateHz } = stretch
+  if (lowEnd === null || lowEnd === undefined || !isLowEndAtWork(lowEnd, stretch)) return
+  const mark = kernels.arena.mark()
+  const bandGain = takeGain(kernels, stretch.frameCount)
+  writeGain(kernels, { staticGainDb: 0, rideDb: lowEnd.gainDb, ceilingDbtp: null }, sampleRateHz, stretch, bandGain)
+  holdUnityOutside(kernels, gain.programme, stretch, bandGain)
+  const mains = Object.entries(planes).flatMap(([role, plane]) => (role === 'LFE' ? [] : [plane]))
+  treatLowBand(kernels, { ...stretch, planes: mains }, lowEnd.crossoverHz, bandGain, (firstFrame, frameCount) =>
+    isLowEndAtWork(lowEnd, { firstFrame, frameCount, sampleRateHz }),
+  )
+  kernels.arena.release(mark)
+}
+
+/**
+ * A two-track master under the treatment of its low end alone: what the stereo of a delivery is the master of. In
+ * kernel memory, for the frames of one segment.
+ */
+export function treatedMaster(kernels: Kernels, job: RenderJob, segment: Segment): AudioSource {
+  const stretch = stretchAround(job.source, segment, { ...job.gain, ceilingDbtp: null })
+  const planes = decodeSource(kernels, job.source, stretch)
+  treatLowEnd(kernels, job, planes, stretch)
+  const { L, R } = planes as Required<Planes>
+  const tracks = [L, R].map(
+    ({ address, isWide }) =>
+      new (isWide ? Float64Array : Float32Array)(kernels.memory.buffer, address, stretch.frameCount),
+  ) as [Samples, Samples]
+  return {
+    ...job.source,
+    format: { ...job.source.format, encoding: 'float64' },
+    readInto(bytes, frameIndex, frameCount) {
+      const view = new DataView(bytes.buffer, bytes.byteOffset, bytes.byteLength)
+      const first = frameIndex - stretch.firstFrame
+      for (let i = 0; i < frameCount; i++) {
+        view.setFloat64(16 * i, tracks[0][first + i] as number, true)
+        view.setFloat64(16 * i + 8, tracks[1][first + i] as number, true)
+      }
+    },
+  }
 }
 
 /** Reads a stretch of the source, and of the upmix if there is one, into planes of kernel memory. */

@@ -3,6 +3,7 @@ import {
   foldDownCoefficients,
   frontSpreadOver,
   hasFoldDown,
+  isLowEndAtWork,
   LAYOUTS,
   type LayoutName,
   type PcmFormat,
@@ -108,8 +109,11 @@ function quantiseRole(
 }
 
 /** Dither only where words get shorter: never at 24 bit, nor where a 16-bit sample is passed on as it is. */
-function sourceDither(job: RenderJob): DitherRule {
+function sourceDither(job: RenderJob, segment: Segment, span: LineSpan): DitherRule {
   if (job.encoding === 'int24') return 'never'
+  const { sampleRateHz } = job.source.format
+  const frames = { firstFrame: segment.firstFrame + span.offset, frameCount: span.frameCount, sampleRateHz }
+  if (isLowEndAtWork(job.gain.lowEnd, frames)) return 'always'
   return job.source.format.encoding === 'int16' ? 'unless-unity' : 'always'
 }
 
@@ -123,7 +127,7 @@ function upmixLines(
 ): { overs: number; nearTies: number } {
   const put = (role: Role, dither: DitherRule, words: number) =>
     quantiseRole(kernels, job, segment, gained, role, dither, words, span)
-  const stereoDither = sourceDither(job)
+  const stereoDither = sourceDither(job, segment, span)
   const derivedDither = job.encoding === 'int24' ? 'never' : 'always'
   let overs = put('L', stereoDither, lines.Lo) + put('R', stereoDither, lines.Ro)
   for (const role of ['C', 'Ls', 'Rs'] as const) overs += put(role, derivedDither, lines[role])
@@ -150,7 +154,7 @@ function nativeLines(
   lines: Lines,
   span: LineSpan,
 ): number {
-  const dither = sourceDither(job)
+  const dither = sourceDither(job, segment, span)
   let overs = 0
   for (const role of LAYOUTS[job.source.layout]) {
     overs += quantiseRole(kernels, job, segment, gained, role, dither, lines[role], span)
