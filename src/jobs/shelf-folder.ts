@@ -1,5 +1,6 @@
 import { closeSync, type Dirent, existsSync, openSync, readdirSync, readFileSync, readSync } from 'node:fs'
 import { basename, dirname, extname, join, relative, resolve, sep } from 'node:path'
+import { titleIdOf } from '../engine/index.ts'
 import { refuse } from './refusals.ts'
 
 /** A title as it lies in a folder: a sheet, or a file that no sheet names. */
@@ -10,6 +11,8 @@ export type ShelvedTitle = {
   readonly isSheet: boolean
   readonly sheetPath: string
   readonly name: string
+  /** Names its delivery's folder. */
+  readonly titleId: string
   /** The files that it is read from: its sheet, if it has one, and its sources. */
   readonly files: readonly string[]
 }
@@ -41,7 +44,8 @@ function shelved(folder: string, path: string, isSheet: boolean): ShelvedTitle {
     path,
     isSheet,
     sheetPath: isSheet ? path : join(dirname(path), stem + SHEET_ENDING),
-    name: isSheet ? (titleNameOf(path) ?? stem) : stem,
+    name: titleOf(path, isSheet, 'name') ?? stem,
+    titleId: titleIdOf(titleOf(path, isSheet, 'id') ?? stem),
     files: isSheet ? [path, ...sourcesOf(path)] : [path],
   }
 }
@@ -73,7 +77,7 @@ function opensAsSheet(path: string): boolean {
 }
 
 /** A sheet that is no valid JSON is listed all the same: opening it tells what is wrong. */
-function parsed(path: string): { readonly title?: { readonly name?: unknown }; readonly sources?: unknown } {
+function parsed(path: string): { readonly title?: Readonly<Record<string, unknown>>; readonly sources?: unknown } {
   try {
     return JSON.parse(readFileSync(path, 'utf8')) ?? {}
   } catch {
@@ -81,9 +85,10 @@ function parsed(path: string): { readonly title?: { readonly name?: unknown }; r
   }
 }
 
-function titleNameOf(path: string): string | null {
-  const name = parsed(path).title?.name
-  return typeof name === 'string' ? name : null
+/** What a sheet calls its title; null where there is no sheet, or it does not say. */
+function titleOf(path: string, isSheet: boolean, field: 'id' | 'name'): string | null {
+  const said = isSheet ? parsed(path).title?.[field] : null
+  return typeof said === 'string' ? said : null
 }
 
 function sourcesOf(path: string): readonly string[] {

@@ -2,7 +2,6 @@ import { createHash } from 'node:crypto'
 import { existsSync, readFileSync, statSync } from 'node:fs'
 import { join, resolve } from 'node:path'
 import { bytesPerFrame, loudnessOf, thinnestMargins, toHops, windowMeans } from '../domain/index.ts'
-import { titleIdOf } from '../engine/index.ts'
 import { openAudio } from '../media/index.ts'
 import type { PartEnergies, ShelfEntry, TitleHead, TitleState } from '../protocol/index.ts'
 import { deliver } from './deliver.ts'
@@ -154,7 +153,7 @@ export class Shelf {
 
   /** Where the delivery of a title lies or will lie. */
   deliveryFolder(titleId: string): string {
-    return join(this.folder, 'deliveries', titleIdOf(this.#title(titleId).name))
+    return join(this.folder, 'deliveries', this.#title(titleId).titleId)
   }
 
   #title(titleId: string): ShelvedTitle {

@@ -174,7 +174,7 @@ function TrimSettings({ index, scene, sheet, onChange, onSettled, onClose }: Pro
           }
           onBlur={onSettled}
         />
-        <span className="slate">ms</span>
+        <span className="slate unit">ms</span>
         <label htmlFor={why}>reason</label>
         <input
           id={why}

@@ -77,7 +77,9 @@ function Strip({ head, listening, label }: Props) {
       </label>
       <span className="room" />
       {state.outputs !== null && state.outputs < roles.length && state.speakers === 'own' && (
-        <span className="slate">this device has {state.outputs} outputs: Lo/Ro is heard</span>
+        <span className="slate" title={`This device has ${state.outputs} outputs.`}>
+          heard as Lo/Ro
+        </span>
       )}
       {state.problem !== null && (
         <span className="refusal" role="alert">
