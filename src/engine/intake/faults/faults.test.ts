@@ -108,6 +108,20 @@ describe('holes', () => {
     expect(fault).toMatchObject({ startFrame: 9 * RATE, endFrame: FRAMES, channels: ['Ls'] })
   })
 
+  it('a side that a gate closes within 80 ms, over and over, is none', () => {
+    const report = planted('2.0', ([left, right]) => {
+      const common = sound(99)
+      for (const [n, sample] of common.entries()) {
+        const inBar = (n % RATE) / RATE
+        // 120 dB in 80 ms: silent from 0.5 s to 0.7 s of every second.
+        const gate = Math.max(1e-6, Math.min(1, 10 ** (-75 * Math.min(inBar - 0.42, 0.78 - inBar))))
+        left![n] = sample
+        right![n] = gate < 2e-6 ? 0 : gate * sample
+      }
+    })
+    expect(found(report, 'intermittent-channel')).toEqual([])
+  })
+
   it('a fade to silence and back is none, nor is a break of an act', () => {
     const report = planted('2.0', (planes) => {
       for (const plane of planes) {
@@ -151,6 +165,15 @@ describe('samples played again', () => {
       for (let n = 1; n < FRAMES; n += 2) plane![n] = plane![n - 1]!
     })
     expect(only(report, 'held-samples').message).toMatch(/stands twice/)
+  })
+
+  it('the long flat tops of a clipped sound, which repeat a ripple of a few steps, are none', () => {
+    const swing = sound(5)
+    const clipped = swing.map((sample, n) => {
+      const ripple = ((n * n) % 53) / 2 ** 15
+      return Math.abs(sample) > 0.02 ? Math.sign(sample) * (0.3 + ripple * ((n % 53) / 53)) : sample
+    })
+    expect(found(inspectWith(faultDetector, programmeOf([clipped], 'mono')), 'repeat')).toEqual([])
   })
 
   it('a tone of a whole number of samples a period is none', () => {

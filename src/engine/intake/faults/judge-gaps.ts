@@ -147,6 +147,8 @@ const LEAST_FALL_DB = 20
 const PARTNER_HOLDS_DB = 12
 const SHORTEST_LOSS_FINE_HOPS = 5
 const EDGE_FINE_HOPS = 3
+/** A lost channel is at its floor as soon as it is gone; what is faded or gated sinks on. */
+const MOST_SINKING_DB = 15
 /** Before and after, the two have this much in common: what the channel lost is still in its partner. */
 const LEAST_CORRELATION = 0.35
 const CORRELATED_HOPS = 10
@@ -175,7 +177,7 @@ function lossesOf(evidence: ProgrammeEvidence, role: Role, partner: Role, pair: 
     if (from < EDGE_FINE_HOPS || to + EDGE_FINE_HOPS >= evidence.fineHopCount) return []
     const falls = ownDb(from - 2) - ownDb(from + 1) >= LEAST_FALL_DB && holds(otherDb, from - 2, from + 1)
     const returns = ownDb(to + 1) - ownDb(to - 2) >= LEAST_FALL_DB && holds(otherDb, to - 2, to + 1)
-    if (!falls || !returns) return []
+    if (!falls || !returns || sinks(ownDb, from, to)) return []
     const hopFrom = evidence.hopOfFineHop(from)
     const hopTo = evidence.hopOfFineHop(to) + 1
     const before = correlation(evidence, pair, own, other, [hopFrom - CORRELATED_HOPS, hopFrom])
@@ -184,6 +186,13 @@ function lossesOf(evidence: ProgrammeEvidence, role: Role, partner: Role, pair: 
     const range = { startFrame: evidence.frameOfFineHop(from), endFrame: evidence.frameOfFineHop(to) }
     return [{ ...range, channels: [role], kind: 'intermittent-channel' as const }]
   })
+}
+
+/** Whether the level 10 ms behind either edge is far above what lies between. */
+function sinks(levelDb: (fineHop: number) => number, from: number, to: number): boolean {
+  const between = Array.from({ length: to - from }, (_, index) => levelDb(from + index)).toSorted((a, b) => a - b)
+  const floorDb = between[between.length >> 1] as number
+  return Math.max(levelDb(from + 1), levelDb(to - 2)) > floorDb + MOST_SINKING_DB
 }
 
 function holds(levelDb: (fineHop: number) => number, a: number, b: number): boolean {

@@ -7,8 +7,10 @@ const LONGEST_BLOCK = 8192
 /** One position in so many is remembered; a repeat is found at its first remembered position. */
 const SIGNATURE_SPACING = 16
 const TABLE_BITS = 12
-/** -60 dBFS: below it equal samples are chance. */
-const LOWEST_PEAK = 0.001
+/** A block that moves by less than -60 dBFS to either side is equal by chance, */
+const LEAST_SWING = 0.001
+/** and one that moves by less than this share of its height is the top of a clipped wave, which repeats by nature. */
+const LEAST_SWING_SHARE = 0.05
 /** A wave that goes on in its own period repeats seamlessly, and for longer than this many periods. */
 const MOST_BLOCKS = 6
 /** A block of fewer different values than a sixth of its length is drawn in steps: a synthetic wave. */
@@ -57,14 +59,18 @@ function matchAround(bits: Int32Array, frame: number, lag: number): readonly [nu
 
 function isRepeat(plane: Float32Array, start: number, end: number, lag: number): boolean {
   if (end - start > MOST_BLOCKS * lag && !joinsHard(plane, start, lag)) return false
-  let peak = 0
+  let lowest = plane[start] as number
+  let highest = lowest
   const values = new Set<number>()
-  for (let frame = start; frame < start + lag; frame++) {
+  for (let frame = start; frame < Math.min(end, start + lag); frame++) {
     const sample = plane[frame] as number
-    peak = Math.max(peak, Math.abs(sample))
+    lowest = Math.min(lowest, sample)
+    highest = Math.max(highest, sample)
     values.add(sample)
   }
-  return peak >= LOWEST_PEAK && values.size >= LEAST_VARIETY * lag
+  const swing = (highest - lowest) / 2
+  const leastSwing = Math.max(LEAST_SWING, LEAST_SWING_SHARE * Math.max(highest, -lowest))
+  return swing >= leastSwing && values.size >= LEAST_VARIETY * lag
 }
 
 /** Whether the wave bends more where the block follows on itself than anywhere within the block. */
