@@ -99,7 +99,7 @@ const LINE_NAMES: Readonly<Record<string, string>> = {
   'foldDown.loRo.maxTruePeakDbtp': 'Lo/Ro true peak',
 }
 
-const ROLE_NAMES = { 'mix-5.1': '5.1', 'lo-ro': 'stereo', mix: 'mix' } as const
+const ROLE_NAMES = { 'mix-5.1': '5.1', 'lo-ro': 'stereo', 'lt-rt': 'Lt/Rt', mix: 'mix' } as const
 
 /** How far each line of the spec is inside or outside its limit. */
 export function printMargins(margins: readonly Margin[]): string {
@@ -114,18 +114,25 @@ export function printMargins(margins: readonly Margin[]): string {
     .join('')
 }
 
-/** The fold-down lock in a sentence. */
+/** The words of a lock: its name, the stereo file, and what that is of the 5.1. */
+const LAW_WORDS = {
+  'lo-ro': { name: 'fold-down', stereo: 'stereo', made: 'Lo/Ro' },
+  'lt-rt': { name: 're-encode', stereo: 'Lt/Rt', made: 'encode' },
+} as const
+
+/** The lock of a delivery in a sentence. */
 export function printLock(lock: FoldDownLock | null): string {
   if (lock === null) return ''
+  const { name, stereo, made } = LAW_WORDS[lock.law]
   if (lock.state === 'closed') {
     const beside =
       lock.masterNullDbfs === null
         ? ''
         : `; against the master under the same gains ${printFigure(lock.masterNullDbfs)} dBFS`
-    return `  fold-down lock closed: the Lo/Ro of the 5.1 is the stereo, 0 samples differ${beside}\n`
+    return `  ${name} lock closed: the ${made} of the 5.1 is the ${stereo}, 0 samples differ${beside}\n`
   }
   if (lock.stereoGainDb !== 0) {
-    return `  the stereo has a gain of its own, ${printFigure(lock.stereoGainDb, 2)} dB beside the fold-down of the 5.1\n`
+    return `  the ${stereo} has a gain of its own, ${printFigure(lock.stereoGainDb, 2)} dB beside the ${made} of the 5.1\n`
   }
-  return `  fold-down lock OPEN: ${lock.differingSamples} samples differ\n`
+  return `  ${name} lock OPEN: ${lock.differingSamples} samples differ\n`
 }

@@ -3,8 +3,15 @@ import type { LayoutName, Role } from './layout.ts'
 import type { Measurements } from './measurements.ts'
 import type { Clause, DeliverySpec } from './spec.ts'
 
-/** What a delivered file is: the 5.1, its stereo fold-down, or a mix of any other layout. */
-export type DeliverableRole = 'mix-5.1' | 'lo-ro' | 'mix'
+/** The stereo beside a 5.1: its Lo/Ro fold-down, or the Lt/Rt that it was decoded from and encodes to again. */
+export type StereoRole = 'lo-ro' | 'lt-rt'
+
+/** What a delivered file is: the 5.1, its stereo, or a mix of any other layout. */
+export type DeliverableRole = 'mix-5.1' | StereoRole | 'mix'
+
+export function isStereoRole(role: DeliverableRole): role is StereoRole {
+  return role === 'lo-ro' || role === 'lt-rt'
+}
 
 /** How far a measured value is inside (positive) or outside (negative) its limit; null where it was not measured. */
 export type Margin = {
@@ -28,15 +35,17 @@ export function thinnestMargins(all: readonly Margin[], count = 3): readonly Mar
 }
 
 /**
- * Whether the stereo file is the fold-down of the 5.1 file, sample for sample, and how far the fold-down is from the
+ * Whether the stereo file is what the 5.1 file becomes under its law, sample for sample, and how far that is from the
  * master under the gains of the stereo. `openedBy` names the settings that give the lock up on purpose.
  */
 export type FoldDownLock = {
+  /** Lo/Ro: the fold-down. Lt/Rt: the encode, its surrounds in the phase that they have in the 5.1. */
+  readonly law: StereoRole
   readonly state: 'closed' | 'open'
   readonly differingSamples: number
   /** The coefficient k as it was computed, e.g. `sqrt(1/2)`. */
   readonly coefficient: string
-  /** RMS of fold-down minus master x gains; null where that was not measured or nothing is left. */
+  /** RMS of stereo minus master x gains; null where that was not measured or nothing is left. */
   readonly masterNullDbfs: number | null
   readonly openedBy: readonly string[]
   /** Constant of the stereo on top of the gains of the 5.1; 0 while one gain serves both. */

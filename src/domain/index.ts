@@ -17,6 +17,7 @@ export {
   type DeliveryReport,
   type DrawnCurve,
   type FoldDownLock,
+  isStereoRole,
   type LoudnessCurve,
   type LoudnessCurves,
   type LoudnessHistory,
@@ -24,6 +25,7 @@ export {
   type ProgrammeLanes,
   peakToLoudness,
   type RideHistory,
+  type StereoRole,
   thinnestMargins,
 } from './delivery.ts'
 export {
@@ -77,6 +79,7 @@ export type {
 } from './inspection/two-track.ts'
 export { instantOnHop } from './instant-on-hop.ts'
 export {
+  encodeCoefficients,
   FOLD_DOWN_K,
   foldDownCoefficients,
   hasFoldDown,
@@ -87,6 +90,7 @@ export {
 } from './layout.ts'
 export { LEQ_M_LONGEST_SECONDS, LEQ_M_TRADE_LIMITS_DB, leqM } from './leq-m.ts'
 export {
+  besideMaster,
   curvesWithin,
   describeMeasured,
   describeParts,
@@ -212,6 +216,7 @@ export {
   shareAt,
   soundingRange,
   steadyUpmix,
+  stereoRoleOf,
   stretchesWithin,
   type UpmixPlan,
   type UpmixScene,

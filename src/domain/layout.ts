@@ -39,6 +39,29 @@ export function hasFoldDown(layout: LayoutName): boolean {
 }
 
 /**
+ * How each channel of a decoded 5.1 enters Lt and Rt again: `[toLt, toRt]`, in channel order. The surrounds were left in
+ * the phase that they have in the Lt/Rt, so no quarter turn is needed. The LFE is left out.
+ * @source ATSC A/52 7.8.2 (from memory); docs/decisions/0020
+ */
+export function encodeCoefficients(): readonly (readonly [number, number])[] {
+  return LAYOUTS['5.1'].map((role) => {
+    switch (role) {
+      case 'L':
+        return [1, 0]
+      case 'R':
+        return [0, 1]
+      case 'C':
+        return [FOLD_DOWN_K, FOLD_DOWN_K]
+      case 'Ls':
+      case 'Rs':
+        return [-FOLD_DOWN_K, FOLD_DOWN_K]
+      default:
+        return [0, 0]
+    }
+  })
+}
+
+/**
  * How each channel of a layout enters Lo and Ro: `[toLo, toRo]`, in channel order. The LFE is left out.
  * The rear pair of 7.1 folds like the side pair.
  * @source ITU-R BS.775-4 Table 2; rear pair: common practice

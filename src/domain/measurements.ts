@@ -17,7 +17,10 @@ export type Measured = {
   readonly frameCount: number
   /** Sum over channels of weight x mean square, one value per whole 10 ms. */
   readonly programme10ms: Float64Array
-  /** The same of the Lo/Ro fold-down; null where the layout has none. */
+  /**
+   * The same of the Lo/Ro fold-down; null where the layout has none. Of an Lt/Rt that is decoded to be fitted it is the
+   * Lt/Rt: see `besideMaster`.
+   */
   readonly foldDown10ms: Float64Array | null
   /** Mean square of each channel, unweighted, `[hop * channelCount + channel]`, one row per whole 100 ms. */
   readonly channels100ms: Float64Array

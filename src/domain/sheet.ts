@@ -1,5 +1,7 @@
+import type { DeliverableRole } from './delivery.ts'
 import type { SegmentKind } from './segments.ts'
 import type { DeliverySpec, Limit, Waiver } from './spec.ts'
+import type { UpmixSettings } from './upmix-parameters.ts'
 
 /** A stretch as it is written in a sheet, [from, to): labels where the sheet has timecode, else `H:MM:SS.mmm`. */
 export type SheetStretch = { readonly from: string; readonly to: string }
@@ -27,6 +29,8 @@ export type SheetScene = SheetStretch & {
 export type SheetSource = {
   readonly path: string
   readonly layout: string | null
+  /** What a two-track is: the setting `kind` of its upmix; null: that setting decides. */
+  readonly kind: UpmixSettings['kind'] | null
   readonly order: string | null
   /** Digits of the file's hash, all of them or the first ones; null: it is not checked. */
   readonly sha256: string | null
@@ -45,7 +49,7 @@ export type SpecOverride = {
 
 /** A file that the sheet asks for; `name` may hold `{id}`. */
 export type SheetDeliverable = {
-  readonly role: 'mix-5.1' | 'lo-ro' | 'mix'
+  readonly role: DeliverableRole
   readonly bits: 16 | 24
   readonly name: string | null
 }

@@ -1,4 +1,4 @@
-import type { DeliverableRole } from './delivery.ts'
+import { type DeliverableRole, isStereoRole } from './delivery.ts'
 import { isJudgedOnDialogue } from './dialogue.ts'
 import type { Measurements } from './measurements.ts'
 import type { Clause, DeliverySpec } from './spec.ts'
@@ -65,7 +65,7 @@ export function specLines(measurements: Measurements, spec: DeliverySpec, role: 
       unit: 'LU',
       remedy: 'bring the loudest and the softest scenes closer together, or agree it with the recipient',
     }),
-    ...(role === 'lo-ro' ? [] : foldDownLines(measurements, spec)),
+    ...(isStereoRole(role) ? [] : foldDownLines(measurements, spec)),
   ]
 }
 

@@ -1,3 +1,4 @@
+import type { StereoRole } from './delivery.ts'
 import { assert } from './findings.ts'
 import type { FrameRange } from './frame-range.ts'
 import type { SourceReading } from './source-reading.ts'
@@ -29,6 +30,11 @@ export function decodesMatrix(
   reading: Pick<SourceReading, 'kind'> | undefined,
 ): boolean {
   return kind === 'lt-rt' || (kind === 'auto' && reading?.kind === 'lt-rt')
+}
+
+/** What the stereo beside a mix is: of a decoded Lt/Rt that Lt/Rt, else the fold-down. Null: there was no upmix. */
+export function stereoRoleOf(upmix: UpmixPlan | null): StereoRole {
+  return upmix !== null && decodesMatrix(upmix.settings, upmix.reading) ? 'lt-rt' : 'lo-ro'
 }
 
 /** A plan of one set of settings for the whole programme. */

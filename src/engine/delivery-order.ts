@@ -41,7 +41,7 @@ export type DeliveryOrder = {
   /** Whether dialogue is listened for; the crew must have been hired for it. */
   readonly listens: boolean
   readonly bitsPerSample: 16 | 24
-  /** Also deliver the Lo/Ro stereo. */
+  /** Also deliver the stereo: the Lo/Ro fold-down, or the Lt/Rt that was decoded. */
   readonly stereo: boolean
   /** Render also what is known not to conform. */
   readonly keepsNonconforming: boolean

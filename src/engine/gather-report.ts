@@ -68,7 +68,7 @@ export async function gatherReport(
   })
 }
 
-/** The master's own figures: of an upmix they are those of the unfitted fold-down, which is the master. */
+/** The master's own figures: of an upmix they are those of the unfitted stereo, which is the master. */
 function sourceMeasurements(
   order: DeliveryOrder,
   { whole, sourceParts, speech }: Analysed,

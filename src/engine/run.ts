@@ -1,5 +1,6 @@
 import {
   assert,
+  besideMaster,
   type DeliveredFile,
   type DeliverySpec,
   decodesMatrix,
@@ -16,6 +17,7 @@ import {
   margins,
   type ProgrammeLanes,
   type SpeechLane,
+  stereoRoleOf,
   type UpmixPlan,
 } from '../domain/index.ts'
 import {
@@ -80,7 +82,9 @@ export async function deliverProgramme(
     store.beginPass()
     const rendered = await render(order, decision, crew, stages.tell('render'))
     const verified = await verify(order, decision, rendered, analysis.speech, crew, stages.tell('verify'))
-    renders.push({ decision, measurements: (verified.files[0] as VerifiedFile).measurements })
+    const { measurements } = verified.files[0] as VerifiedFile
+    const ltRt = verified.files.find(({ role }) => role === 'lt-rt')?.measurements
+    renders.push({ decision, measurements, ...(ltRt !== undefined && { ltRt }) })
     // Trims alone are what they are: nothing is solved that another render could mend.
     const isLast = isSettled(verified.judgement) || pass === MOST_PASSES || order.fit.stages === 'trims'
     const next = isLast ? decision : refineGains(treated.whole, order.spec, order.fit, renders, forecast.correction)
@@ -153,11 +157,29 @@ async function analyse(order: DeliveryOrder, crew: Crew, tell: Tell): Promise<An
   const segments =
     upmix === null
       ? await measureSegments(crew, source, 'source', told)
-      : await upmixSegments(crew, source, upmix, false, told)
+      : await upmixedSegments(crew, source, upmix, told)
   const sourceParts = programme === undefined ? null : await measureParts(crew, source, 'source', programme, () => {})
   const findings = await inBreaks(crew, source, order.breaks)
   return { ...joinAnalysed(segments, sourceParts), speech, findings }
 }
+
+/** The 5.1 that an upmix makes, beside the stereo that is fitted with it: its fold-down, or the Lt/Rt it was decoded from. */
+async function upmixedSegments(
+  crew: Crew,
+  source: ProgrammeShape,
+  upmix: UpmixPlan,
+  tell: Tell,
+): Promise<readonly Measured[]> {
+  if (stereoRoleOf(upmix) === 'lo-ro') return upmixSegments(crew, source, upmix, false, tell)
+  const decoding = 1 - MEASURING_BESIDE_DECODING
+  const decoded = await upmixSegments(crew, source, upmix, false, (share) => tell(share * decoding))
+  const measuring = (share: number) => tell(decoding + share * MEASURING_BESIDE_DECODING)
+  const master = await measureSegments(crew, source, 'source', measuring)
+  return decoded.map((segment, index) => besideMaster(segment, master[index] as Measured))
+}
+
+/** Share of the time that measuring an Lt/Rt takes beside decoding it; only the progress line depends on it. */
+const MEASURING_BESIDE_DECODING = 0.1
 
 /** Share of the time that listening takes before an upmix; only the progress line depends on it. */
 const LISTENING_BESIDE_UPMIX = 0.2

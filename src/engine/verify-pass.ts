@@ -9,6 +9,7 @@ import {
   type FoldDownLock,
   type FrameRange,
   frontSpreadOf,
+  isStereoRole,
   type LayoutName,
   type LoudnessCurves,
   labelAt,
@@ -17,6 +18,8 @@ import {
   type MeasuredPart,
   type Measurements,
   type SpeechLane,
+  type StereoRole,
+  stereoRoleOf,
   withDialogue,
 } from '../domain/index.ts'
 import {
@@ -75,7 +78,7 @@ export type Verified = {
 }
 
 /**
- * Measures the bytes of a delivery, as any recipient would, compares the stereo with the fold-down and judges.
+ * Measures the bytes of a delivery, as any recipient would, compares the stereo with what the 5.1 becomes under its law, and judges.
  */
 export async function verifyFiles(
   crew: Crew,
@@ -95,10 +98,10 @@ export async function verifyFiles(
     const measurements = describeProgramme(parts, programme.frameCount, origin.speech)
     files.push({ ...file, measured, parts, measurements })
   }
-  const isPair =
-    written.some(({ audio }) => audio === 'stereo') && written.some(({ audio }) => audio === 'multichannel')
+  const law = written.map(({ role }) => role).find(isStereoRole)
+  const isPair = law !== undefined && written.some(({ audio }) => audio === 'multichannel')
   const lock = isPair
-    ? await foldDownLock(crew, programme, origin, (share) => tell((written.length + share) / jobs))
+    ? await foldDownLock(crew, programme, law, origin, (share) => tell((written.length + share) / jobs))
     : null
   const judgement = judgeDelivery({
     spec,
@@ -144,7 +147,7 @@ export function writtenFiles(order: DeliveryOrder): readonly WrittenFile[] {
   const { source, upmix, bitsPerSample, stereo } = order
   const layout = upmix === null ? source.layout : '5.1'
   const mix: WrittenFile = { audio: 'multichannel', role: roleOf(layout), layout, bitsPerSample }
-  return stereo ? [mix, { audio: 'stereo', role: 'lo-ro', layout: '2.0', bitsPerSample }] : [mix]
+  return stereo ? [mix, { audio: 'stereo', role: stereoRoleOf(upmix), layout: '2.0', bitsPerSample }] : [mix]
 }
 
 /** What opens the fold-down lock on purpose: settings of the order, or the constant that the stereo needs. */
@@ -175,7 +178,7 @@ export function judgeContext(
   return {
     role,
     nonFiniteSampleCount: parts.reduce((sum, { measured }) => sum + measured.nonFiniteSampleCount, 0),
-    hasOwnGain: role === 'lo-ro' && stereoGainDb !== 0,
+    hasOwnGain: isStereoRole(role) && stereoGainDb !== 0,
     curves: curvesWithin(loudnessCurves(whole), programme, sampleRateHz),
     truePeakSeconds: highest.frameIndex / sampleRateHz,
     ...(startOfDaySeconds !== null && { startOfDaySeconds }),
@@ -185,11 +188,18 @@ export function judgeContext(
   }
 }
 
-async function foldDownLock(crew: Crew, programme: ProgrammeShape, origin: Origin, tell: Tell): Promise<FoldDownLock> {
-  const compared = await bySegment(crew, programme, (segment) => ({ kind: 'compare', segment }), tell)
+async function foldDownLock(
+  crew: Crew,
+  programme: ProgrammeShape,
+  law: StereoRole,
+  origin: Origin,
+  tell: Tell,
+): Promise<FoldDownLock> {
+  const compared = await bySegment(crew, programme, (segment) => ({ kind: 'compare', segment, law }), tell)
   const differingSamples = compared.reduce((sum, segment) => sum + segment.differingSamples, 0)
   const againstMaster = origin.rendered.flatMap((segment) => segment.againstMaster ?? [])
   return {
+    law,
     state: differingSamples === 0 ? 'closed' : 'open',
     differingSamples,
     coefficient: 'sqrt(1/2)',

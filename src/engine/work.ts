@@ -15,6 +15,7 @@ import {
   type Measured,
   type PlaneStore,
   type Segment,
+  type StereoRole,
   segmentAt,
   type Trim,
   trimPoints,
@@ -141,7 +142,8 @@ export type FoldTask = { readonly kind: 'fold'; readonly segment: number; readon
 
 export type FoldOrder = Omit<FoldJob, 'source'>
 
-export type CompareTask = { readonly kind: 'compare'; readonly segment: number }
+/** Is the stereo what the 5.1 becomes under this law? */
+export type CompareTask = { readonly kind: 'compare'; readonly segment: number; readonly law: StereoRole }
 
 /** Looks for what the file really is and what is wrong with it. */
 export type InspectTask = { readonly kind: 'inspect'; readonly segment: number }
@@ -265,7 +267,8 @@ const performers = {
   },
   compare(bench: Bench, task: CompareTask): FoldDownComparison {
     const multichannel = bench.source('multichannel')
-    return compareFoldDown(bench.kernels, multichannel, bench.source('stereo'), segmentOf(multichannel, task))
+    const segment = segmentOf(multichannel, task)
+    return compareFoldDown(bench.kernels, multichannel, bench.source('stereo'), segment, task.law)
   },
 }
 

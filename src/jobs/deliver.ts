@@ -6,11 +6,12 @@ import {
   BYTES_PER_SAMPLE,
   type DeliveredFile,
   type DeliveryReport,
-  decodesMatrix,
   hasFoldDown,
   LAYOUTS,
   type LayoutName,
-  type SourceReading,
+  type StereoRole,
+  stereoRoleOf,
+  type UpmixPlan,
 } from '../domain/index.ts'
 import {
   checksumLines,
@@ -91,13 +92,13 @@ export async function deliver(
     const spec = specOrRefusal(title)
     refuseDamage(source)
     refuseMono(source)
-    if (source.layout === '2.0') refuseMatrix(title)
     refuseSampleRate(source, spec)
-    const outputs = planOutputs(title, named, options)
-    refuseTaken(inputsOf(named), options, folder, outputs)
-    refuseSmallDisk(source, folder, outputs)
+    const plans = stereoRolesOf(title).map((role) => planOutputs(title, options, role))
+    refuseOtherDeliverables(named, plans)
+    refuseTaken(inputsOf(named), options, folder, plans.flat())
+    refuseSmallDisk(source, folder, plans[0] as OutputPlan)
     await refuseNonFinite(source, options.signal)
-    return await run(title, options, folder, outputs, progress)
+    return await run(title, named, options, folder, plans, progress)
   } finally {
     folder.close()
   }
@@ -105,9 +106,10 @@ export async function deliver(
 
 async function run(
   title: Title,
+  named: NamedTitle,
   options: DeliverOptions,
   folder: DeliveryFolder,
-  outputs: readonly WavOutput[],
+  plans: readonly OutputPlan[],
   progress: ((progress: Progress) => void) | undefined,
 ): Promise<Delivery> {
   const startedMs = performance.now()
@@ -123,7 +125,9 @@ async function run(
       const ordered = orderedTitle(title, options.signal)
       const { settings } = title.upmix
       const read = isUpmix ? await readTracks(source, settings, crew, opened, () => folder.scratchPath) : null
-      if (read !== null) refuseMatrix(title, read.reading)
+      const upmix = read === null ? null : { ...title.upmix, reading: read.reading }
+      const outputs = settledPlan(plans, upmix)
+      refuseOtherDeliverables(named, [outputs])
       const fixed = read?.places ?? opened
       return await deliverProgramme(
         {
@@ -131,12 +135,12 @@ async function run(
           title: deliveredTitle(title, options),
           source: { ...ordered, findings: [...ordered.findings, ...(read?.findings ?? [])] },
           spec: specOrRefusal(title),
-          upmix: read === null ? null : { ...title.upmix, reading: read.reading },
+          upmix,
           fit: title.fit,
           listens,
           ...askedOf(title),
           bitsPerSample: bitsOf(title, options),
-          stereo: outputs.some((output) => output.role === 'lo-ro'),
+          stereo: outputs.some(({ audio }) => audio === 'stereo'),
           keepsNonconforming: options.keepsNonconforming,
           writesGain: options.writesGain,
         },
@@ -216,30 +220,31 @@ function refuseMono({ path, layout }: OpenedSource): void {
   })
 }
 
-/** The stereo of a delivery is the fold-down of its 5.1; that of a decoded Lt/Rt is another. */
-function refuseMatrix({ source, upmix: { settings } }: Title, reading?: SourceReading): void {
-  if (!decodesMatrix(settings, reading)) return
-  throw refuse(
-    'JOBS_LT_RT_DELIVERY',
-    `deliver "${source.path}"`,
-    settings.kind === 'auto' ? 'Lt/Rt on its two tracks' : 'kind=lt-rt',
-  )
+/** The WAV files that a title becomes. */
+type OutputPlan = readonly WavOutput[]
+
+/** What the stereo of a delivery may be; two answers where only the tracks themselves can tell. */
+function stereoRolesOf({ source, upmix }: Title): readonly StereoRole[] {
+  if (source.layout !== '2.0') return ['lo-ro']
+  return upmix.settings.kind === 'auto' ? ['lo-ro', 'lt-rt'] : [stereoRoleOf(upmix)]
 }
 
-/** The files that this title becomes: its 5.1 (or the layout it has) and the Lo/Ro stereo. */
-function planOutputs(title: Title, named: NamedTitle, options: DeliverOptions): readonly WavOutput[] {
+/** Of the plans the one whose stereo is what the tracks were found to be. */
+function settledPlan(plans: readonly OutputPlan[], upmix: UpmixPlan | null): OutputPlan {
+  const role = stereoRoleOf(upmix)
+  return (plans.find((outputs) => outputs.some((output) => output.role === role)) ?? plans[0]) as OutputPlan
+}
+
+/** The files that this title becomes: its 5.1 (or the layout it has) and the stereo. */
+function planOutputs(title: Title, options: DeliverOptions, stereoRole: StereoRole): OutputPlan {
   const { source } = title
   const layout: LayoutName = source.layout === '2.0' ? '5.1' : source.layout
   const encoding = bitsOf(title, options) === 16 ? 'int16' : 'int24'
   const files = [
     { audio: 'multichannel', role: layout === '5.1' ? 'mix-5.1' : 'mix', layout, encoding },
-    ...(hasFoldDown(layout) ? [{ audio: 'stereo', role: 'lo-ro', layout: '2.0', encoding } as const] : []),
+    ...(hasFoldDown(layout) ? [{ audio: 'stereo', role: stereoRole, layout: '2.0', encoding } as const] : []),
   ] as const
   const gain = { audio: 'gain', role: null, layout: 'mono', encoding: 'float32' } as const
-  refuseOtherDeliverables(
-    named,
-    files.map(({ role }) => role),
-  )
   const { id } = identityOf(title, options.title)
   const inSheet = (role: string) => title.sheet?.deliverables.find((file) => file.role === role)?.name ?? null
   const names = fileNames(id, files).map((name, index) => {
@@ -252,12 +257,14 @@ function planOutputs(title: Title, named: NamedTitle, options: DeliverOptions): 
   ]
 }
 
-/** A sheet may name the files that a delivery makes, and no others. */
-function refuseOtherDeliverables({ onDisk }: NamedTitle, made: readonly string[]): void {
+/** A sheet may name the files that a delivery makes, by one of the plans, and no others. */
+function refuseOtherDeliverables({ onDisk }: NamedTitle, plans: readonly OutputPlan[]): void {
   if (onDisk === null || onDisk.sheet.deliverables.length === 0) return
   const asked = onDisk.sheet.deliverables.map(({ role }) => role as string)
-  if (asked.length === made.length && made.every((role) => asked.includes(role))) return
-  const needed = `${made.join(' and ')}, which is what a delivery of this source holds; or leave "deliverables" out`
+  const possible = plans.map((outputs) => outputs.flatMap(({ role }) => role ?? []))
+  if (possible.some((made) => asked.length === made.length && made.every((role) => asked.includes(role)))) return
+  const made = possible.map((roles) => roles.join(' and ')).join(', or ')
+  const needed = `${made}, which is what a delivery of this source holds; or leave "deliverables" out`
   throw sheetRefusal(onDisk.path, [{ path: 'deliverables', found: asked.join(' and '), needed, nearest: null }])
 }
 

@@ -37,6 +37,7 @@ export async function freshSheet(
       files.map(async ({ path, layout }) => ({
         path: beside(path),
         layout,
+        kind: null,
         order: options.order ?? null,
         sha256: await sha256Of(path, { cancellation: options.signal }),
       })),

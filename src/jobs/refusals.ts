@@ -69,12 +69,6 @@ export const JOBS_REFUSALS = {
     wanted: 'another layout',
     remedy: 'See "plimsoll help" for what each command takes.',
   },
-  JOBS_LT_RT_DELIVERY: {
-    sentence: 'A delivery locks its stereo to Lo/Ro, which a decoded Lt/Rt cannot be.',
-    wanted: 'a stereo master, or the 5.1 that was decoded',
-    remedy:
-      'Decode it with "plimsoll upmix" and deliver that 5.1, or add --set kind=stereo where the master is plain stereo.',
-  },
   JOBS_MOMENT: {
     sentence: 'The moment to be explained does not exist or lies outside of the programme.',
     wanted: 'a moment of the programme',

@@ -107,7 +107,7 @@ export async function openTitle(
   }
 }
 
-/** Over the defaults go starting settings, then those of the sheet, of the command, and inside a scene its own. */
+/** Over the defaults go starting settings, the kind of the sources, then the settings of the sheet, of the command, and inside a scene its own. */
 function upmixPlanOf(
   sheet: Sheet | null,
   options: TitleOptions,
@@ -115,9 +115,11 @@ function upmixPlanOf(
   { format: { sampleRateHz }, frameCount }: OpenedSource,
 ): UpmixPlan {
   const start = options.upmixStart ?? sheet?.upmix.start ?? null
+  const kind = sheet?.sources.find((file) => file.kind !== null)?.kind ?? null
   const settings: UpmixSettings = {
     ...defaultSettings(UPMIX_PARAMETERS),
     ...(start === null ? {} : findUpmixStart(start)?.settings),
+    ...(kind === null ? {} : { kind }),
     ...sheet?.upmix.settings,
     ...options.upmix,
   }

@@ -26,7 +26,7 @@ export type VerifiedDelivery = {
 
 export type VerifyOptions = JobOptions & TimecodeOptions & { readonly spec: DeliverySpec }
 
-/** Checks a delivery folder, or a single file, from its bytes alone: checksums, spec, fold-down lock. */
+/** Checks a delivery folder, or a single file, from its bytes alone: checksums, spec, the lock of its stereo. */
 export async function verify(
   path: string,
   options: VerifyOptions,
@@ -52,6 +52,7 @@ const AUDIO_NAMES: Readonly<Record<string, 'multichannel' | 'stereo'>> = {
   'mix-5.1': 'multichannel',
   mix: 'multichannel',
   'lo-ro': 'stereo',
+  'lt-rt': 'stereo',
 }
 
 function openedOf(path: string, folder: string, options: VerifyOptions): Promise<OpenedSource> {
@@ -99,7 +100,7 @@ async function verifyAudio(
   const { files, lock, judgement } = await withCrew(
     main.source,
     { ...options, listens },
-    (crew) => verifyDelivery(crew, programme, written, options.spec, toldOfStereo(folder), watch, listens),
+    (crew) => verifyDelivery(crew, programme, written, options.spec, toldOfStereo(folder, written), watch, listens),
     places,
   )
   const planned = (stretches ?? []).map((range) => ({ ...range, kind: 'programme' }))
@@ -129,13 +130,15 @@ function plannedProgramme(folder: string, frameCount: number): readonly FrameRan
 }
 
 /** What the plan of a delivery says of its stereo; the usual where there is no plan to read. */
-function toldOfStereo(folder: string) {
+function toldOfStereo(folder: string, written: readonly WrittenFile[]) {
   const plan = readPlan(folder)
   const { frontSpread = 1, anchor: asked, stages } = plan?.settings ?? {}
   const stereoGainDb = plan?.stereoGainDb ?? 0
   const spreads = [frontSpread, ...(plan?.scenes ?? []).map(({ settings }) => settings?.frontSpread ?? 1)]
+  // The fronts of a decoded Lt/Rt are what its law leaves, whatever spread was asked for.
+  const isDecoded = written.some(({ role }) => role === 'lt-rt')
   const openedBy = [
-    ...(spreads.every((spread) => spread === 1) ? [] : ['frontSpread']),
+    ...(spreads.every((spread) => spread === 1) || isDecoded ? [] : ['frontSpread']),
     ...(stereoGainDb === 0 ? [] : ['stereoGain']),
   ]
   const anchor = stages === 'trims' ? null : asked === 'balanced' && stereoGainDb === 0 ? 'balanced' : '5.1'

@@ -10,7 +10,7 @@ export const layout = z.enum(['mono', '2.0', '5.0', '5.1', '7.1'])
 export const role = z.enum(['M', 'L', 'R', 'C', 'LFE', 'Ls', 'Rs', 'Lrs', 'Rrs'])
 export const share = z.number().min(0).max(1)
 export const severity = z.enum(['fail', 'warn', 'note'])
-const deliverableRole = z.enum(['mix-5.1', 'lo-ro', 'mix'])
+const deliverableRole = z.enum(['mix-5.1', 'lo-ro', 'lt-rt', 'mix'])
 const clause = z.object({
   document: z.string(),
   edition: z.string(),
@@ -129,6 +129,7 @@ const alteration = z.object({
 
 const foldDownLock = z
   .object({
+    law: z.enum(['lo-ro', 'lt-rt']),
     state: z.enum(['closed', 'open']),
     differingSamples: z.int().nonnegative(),
     coefficient: z.string(),

@@ -75,7 +75,10 @@ const source = z.strictObject({
   path: z.string().min(1).describe('Relative to the sheet'),
   role: z.literal('programme').optional(),
   layout: z.enum(['mono', '2.0', '5.0', '5.1', '7.1']).optional(),
-  kind: z.literal('stereo').optional().describe('What a two-track is'),
+  kind: z
+    .enum(UPMIX_PARAMETERS.kind.choices)
+    .optional()
+    .describe('What a two-track is: plain stereo, Lt/Rt to be decoded, or what is found; the same in every reel'),
   order: z.enum(['itu', 'film', 'aac']).optional(),
   sha256: z
     .string()
@@ -93,7 +96,7 @@ const override = z.strictObject({
   maxLoudnessRangeLu: z.number().positive().max(60).optional(),
 })
 const deliverable = z.strictObject({
-  role: z.enum(['mix-5.1', 'lo-ro', 'mix']),
+  role: z.enum(['mix-5.1', 'lo-ro', 'lt-rt', 'mix']),
   container: z.literal('wav').optional(),
   bits: z.union([z.literal(16), z.literal(24)]).optional(),
   order: z.literal('itu').optional(),
@@ -187,7 +190,9 @@ export function sheetJson(sheet: Sheet): string {
     sheetVersion: 1,
     title: said(title),
     timecode: timecode === null ? undefined : said(timecode),
-    sources: sources.map(({ path, layout, order, sha256 }) => said({ path, role: 'programme', layout, order, sha256 })),
+    sources: sources.map(({ path, layout, kind, order, sha256 }) =>
+      said({ path, role: 'programme', layout, kind, order, sha256 }),
+    ),
     segments: listed(segments.map(({ kind, name, from, to }) => said({ kind, name, from, to }))),
     spec: spec === null ? undefined : said({ ...spec, override: filled(spec.override) }),
     upmix: filled({
@@ -218,7 +223,13 @@ function toSheet(file: SheetFile): Sheet {
   return {
     title: { ...title, language: title.language ?? null, deliveredOn: title.deliveredOn ?? null },
     timecode: timecode === undefined ? null : { ...timecode, dropFrame: timecode.dropFrame ?? false },
-    sources: sources.map(({ path, layout = null, order = null, sha256 = null }) => ({ path, layout, order, sha256 })),
+    sources: sources.map(({ path, layout = null, kind = null, order = null, sha256 = null }) => ({
+      path,
+      layout,
+      kind,
+      order,
+      sha256,
+    })),
     segments: segments.map(({ kind, name = null, from, to }) => ({ kind, name, from, to })),
     spec:
       spec === undefined
@@ -255,9 +266,21 @@ function toSheet(file: SheetFile): Sheet {
 }
 
 /** What is possible by itself and not together. */
-function contradictions({ fit, spec, deliverables = [], waivers = [] }: SheetFile): readonly FileProblem[] {
+function contradictions({
+  sources,
+  upmix,
+  fit,
+  spec,
+  deliverables = [],
+  waivers = [],
+}: SheetFile): readonly FileProblem[] {
   const problems: FileProblem[] = []
   const add = (path: string, found: string, needed: string) => problems.push({ path, found, needed, nearest: null })
+  const kind = upmix?.settings?.['kind'] ?? sources.find((file) => file.kind !== undefined)?.kind
+  for (const [index, file] of sources.entries()) {
+    if (file.kind === undefined || file.kind === kind) continue
+    add(`sources.${index}.kind`, `"${file.kind}"`, `the same as in upmix.settings and in every reel ("${kind}")`)
+  }
   const inSettings = fit?.settings?.['anchor']
   if (fit?.anchor !== undefined && inSettings !== undefined && fit.anchor !== inSettings) {
     add('fit.anchor', `"${fit.anchor}"`, `the same as fit.settings.anchor ("${inSettings}"), or only one of them`)

@@ -1,6 +1,7 @@
 import {
   type DeliveredFile,
   type DeliveryReport,
+  type FoldDownLock,
   type LoudnessFigures,
   peakToLoudness,
   printFigure,
@@ -53,18 +54,29 @@ export function foldDown(report: DeliveryReport): Markup | null {
   if (mix === undefined && lock === null) return null
   const rows = mix === undefined ? [] : foldDownRows(mix)
   const held =
-    lock === null
-      ? 'No stereo is delivered beside the 5.1: its fold-down was measured only.'
-      : lock.state === 'closed'
-        ? `The fold-down lock is closed: the stereo file is the Lo/Ro fold-down of the 5.1 file, sample for sample (0 samples differ, k = ${lock.coefficient}).`
-        : lock.stereoGainDb !== 0
-          ? `The stereo file has a gain of its own, ${printFigure(lock.stereoGainDb, 2)} dB beside the 5.1: it is the Lo/Ro fold-down only after that constant.`
-          : `The fold-down lock is open: ${lock.differingSamples} samples of the stereo file differ from the Lo/Ro fold-down of the 5.1 (k = ${lock.coefficient}).`
+    lock === null ? 'No stereo is delivered beside the 5.1: its fold-down was measured only.' : lockInWords(lock)
   const beside =
     lock?.masterNullDbfs == null
       ? null
-      : markup`<p>Against the master under its own gains the stereo nulls to ${withUnit(lock.masterNullDbfs, 'dBFS RMS')}.</p>`
+      : markup`<p>Against the master under its own gains the ${LAW_WORDS[lock.law].stereo} nulls to ${withUnit(lock.masterNullDbfs, 'dBFS RMS')}.</p>`
   return markup`<section><h2>Fold-down</h2><p>${held}</p>${beside}<table><thead><tr><th scope="col">Fold-down of the ${mix === undefined ? 'mix' : FILE_WORDS[mix.role]}</th><th scope="col" class="number">Programme loudness</th><th scope="col" class="number">Beside the mix</th><th scope="col" class="number">True peak</th></tr></thead><tbody>${rows}</tbody></table></section>`
+}
+
+/** The words of a lock: its name, the stereo file, and what that is of the 5.1. */
+const LAW_WORDS = {
+  'lo-ro': { name: 'fold-down', stereo: 'stereo', made: 'the Lo/Ro fold-down' },
+  'lt-rt': { name: 're-encode', stereo: 'Lt/Rt', made: 'the encode L + k(C - Ls - Rs), R + k(C + Ls + Rs)' },
+} as const
+
+function lockInWords({ law, state, differingSamples, coefficient, stereoGainDb }: FoldDownLock): string {
+  const { name, stereo, made } = LAW_WORDS[law]
+  if (state === 'closed') {
+    return `The ${name} lock is closed: the ${stereo} file is ${made} of the 5.1 file, sample for sample (0 samples differ, k = ${coefficient}).`
+  }
+  if (stereoGainDb !== 0) {
+    return `The ${stereo} file has a gain of its own, ${printFigure(stereoGainDb, 2)} dB beside the 5.1: it is ${made} only after that constant.`
+  }
+  return `The ${name} lock is open: ${differingSamples} samples of the ${stereo} file differ from ${made} of the 5.1 (k = ${coefficient}).`
 }
 
 function foldDownRows(mix: DeliveredFile): readonly Markup[] {
@@ -127,7 +139,7 @@ function movedLines(movementInDialogueDb: number | null): Markup | null {
 
 function stereoGain({ foldDownLock }: DeliveryReport): string {
   const own = foldDownLock?.stereoGainDb ?? 0
-  if (own === 0) return ' and on the fold-down'
+  if (own === 0) return foldDownLock?.law === 'lt-rt' ? ' and on the Lt/Rt' : ' and on the fold-down'
   return `; the stereo file stands ${printFigure(Math.abs(own), 2)} dB ${own < 0 ? 'below' : 'above'} that`
 }
 

@@ -4,6 +4,7 @@ import { type Markup, markup } from './markup.ts'
 export const FILE_WORDS: Readonly<Record<DeliverableRole, string>> = {
   'mix-5.1': '5.1',
   'lo-ro': 'Stereo',
+  'lt-rt': 'Lt/Rt',
   mix: 'Mix',
 }
 

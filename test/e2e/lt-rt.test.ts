@@ -1,10 +1,12 @@
 // Lt/Rt masters through the built command; the re-encode lock read from outside by NumPy.
+import { readFileSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { beforeAll, describe, expect, test } from 'vitest'
-import { fileFolder, PREPARATION_MS, plimsollMust } from '../testkit/cli.ts'
+import { deliveryDocument, verifyDocument } from '../../src/protocol/index.ts'
+import { fileFolder, ownFolder, PREPARATION_MS, plimsollMust } from '../testkit/cli.ts'
 import { ffmpeg, mixMaster } from '../testkit/cli-programmes.ts'
 import { makeMatrixSet } from '../testkit/matrix-mixes.ts'
-import { byNumpy } from '../testkit/outside.ts'
+import { byNumpy, readWavByLibebur128, sha256 } from '../testkit/outside.ts'
 
 const folder = fileFolder()
 const at = (name: string) => join(folder, name)
@@ -22,6 +24,12 @@ beforeAll(() => {
   mixMaster(at('stereo.wav'), { musicDb: -18, speechDb: -6, seconds: 12 })
 }, PREPARATION_MS)
 
+type DeliveredRow = {
+  readonly measurements: {
+    readonly programmeLoudnessLkfs: number
+    readonly foldDown: { readonly loRo: { readonly programmeLoudnessLkfs: number } | null }
+  }
+}
 type Finding = { readonly id: string; readonly message: string }
 
 async function upmixed(name: string, ...set: readonly string[]): Promise<readonly Finding[]> {
@@ -59,20 +67,114 @@ describe('upmix', () => {
 })
 
 describe('deliver', () => {
-  const deliver = (name: string, ...more: readonly string[]) =>
-    ['deliver', at(`${name}.wav`), '--spec', 'ebu-r128', '--out', at('delivery'), '--replace', ...more] as const
+  // ATSC A/85 leaves either file 2 LU around its target, so one gain can serve both.
+  const deliver = (source: string, out: string, ...more: readonly string[]) =>
+    ['deliver', source, '--spec', 'atsc-a85', '--out', out, '--replace', '--json', ...more] as const
+  const [mix, twoTrack] = [(out: string) => join(out, 'lt-rt_51.wav'), (out: string) => join(out, 'lt-rt_ltrt.wav')]
 
-  test('an Lt/Rt is refused, with the way round it', async () => {
-    for (const args of [deliver('lt-rt'), deliver('stereo', '--set', 'kind=lt-rt')]) {
-      const { stderr } = await plimsollMust(args, 2)
-      expect(stderr).toContain('JOBS_LT_RT_DELIVERY')
-      expect(stderr).toContain('plimsoll upmix')
-    }
+  test('an Lt/Rt becomes a fitted 5.1 and the Lt/Rt that it encodes to: NumPy finds no word that differs', async () => {
+    const out = ownFolder()
+    const document = (await plimsollMust(deliver(at('lt-rt.wav'), out, '--no-speech'), 0)).json()
+    expect(deliveryDocument.parse(document)).toEqual(document)
+    expect(document.deliverables.map(({ path, role }: { path: string; role: string }) => [path, role])).toEqual([
+      ['lt-rt_51.wav', 'mix-5.1'],
+      ['lt-rt_ltrt.wav', 'lt-rt'],
+    ])
+    expect(document.foldDownLock).toMatchObject({ law: 'lt-rt', state: 'closed', differingSamples: 0 })
+    expect(byNumpy('encode', mix(out), twoTrack(out))).toMatchObject({ differing: 0 })
+    // Law B: the Lt/Rt is the master under the gain that the report tells.
+    const gainDb = document.alteration.total.staticGainDb
+    expect(document.alteration.ride).toBeNull()
+    expect(byNumpy('static', at('lt-rt.wav'), twoTrack(out), gainDb).largest_lsb).toBeLessThanOrEqual(0.5 + 2 ** -20)
+    // ATSC A/85: -24 LKFS, -2 dBTP, by libebur128; the fold-down by FFmpeg's arithmetic.
+    const byProbe = readWavByLibebur128(mix(out))
+    expect(Math.abs(byProbe.programmeLoudnessLkfs + 24)).toBeLessThanOrEqual(0.1)
+    expect(byProbe.maxTruePeakDbtp).toBeLessThanOrEqual(-2)
+    const told = document.deliverables.map(({ measurements }: DeliveredRow) => measurements)
+    expect(told[1].programmeLoudnessLkfs).toBeCloseTo(readWavByLibebur128(twoTrack(out)).programmeLoudnessLkfs, 2)
+    expect(document.source.measurements.programmeLoudnessLkfs).toBeCloseTo(
+      readWavByLibebur128(at('lt-rt.wav')).programmeLoudnessLkfs,
+      2,
+    )
+    const k = Math.SQRT1_2
+    const loRo = `pan=stereo|c0=c0+${k}*c2+${k}*c4|c1=c1+${k}*c2+${k}*c5`
+    ffmpeg('-i', mix(out), '-af', loRo, '-c:a', 'pcm_s24le', at('lo-ro.wav'))
+    const folded = readWavByLibebur128(at('lo-ro.wav')).programmeLoudnessLkfs
+    expect(told[0].foldDown.loRo.programmeLoudnessLkfs).toBeCloseTo(folded, 2)
+    // The Lo/Ro is another stereo than the one delivered, and the lines of the spec are held against it.
+    expect(byNumpy('fold', mix(out), twoTrack(out)).differing).toBeGreaterThan(0)
+    expect(document.margins.map(({ line }: { line: string }) => line)).toContain('foldDown.loRo.programmeLoudnessLkfs')
+    expect(readFileSync(join(out, 'report.html'), 'utf8')).toContain('The re-encode lock is closed')
   })
 
-  test('the 5.1 that was decoded, and a stereo said to be one, are delivered', async () => {
-    await upmixed('lt-rt')
-    await plimsollMust(deliver('out'), 0)
-    await plimsollMust(deliver('lt-rt', '--set', 'kind=stereo'), 0)
+  test('verify proves the lock from the files, and sees one word that was changed', async () => {
+    const out = ownFolder()
+    await plimsollMust(deliver(at('lt-rt.wav'), out), 0)
+    const verified = (await plimsollMust(['verify', out, '--spec', 'atsc-a85', '--json'], 0)).json()
+    expect(verifyDocument.parse(verified)).toEqual(verified)
+    expect(verified.foldDownLock).toMatchObject({ law: 'lt-rt', state: 'closed', openedBy: [] })
+    const bytes = readFileSync(twoTrack(out))
+    const word = bytes.length - 3000
+    bytes[word] = (bytes[word] as number) ^ 1
+    writeFileSync(twoTrack(out), bytes)
+    const manifest = JSON.parse(readFileSync(join(out, 'manifest.json'), 'utf8'))
+    const row = manifest.files.find(({ role }: { role: string }) => role === 'lt-rt')
+    row.sha256 = sha256(twoTrack(out))
+    writeFileSync(join(out, 'manifest.json'), JSON.stringify(manifest))
+    const spoiled = (await plimsollMust(['verify', out, '--spec', 'atsc-a85', '--json'], 1)).json()
+    expect(spoiled.foldDownLock).toMatchObject({ law: 'lt-rt', state: 'open', differingSamples: 1 })
+  })
+
+  test('16 bits, and a gain that moves, keep the lock', async () => {
+    const out = ownFolder()
+    const loud = ['--trim', '0:00:05.000 0:00:09.000 -6', '--gain-curve', '--bits', '16']
+    const document = (await plimsollMust(deliver(at('lt-rt.wav'), out, ...loud), 0)).json()
+    expect(document.foldDownLock.state).toBe('closed')
+    expect(byNumpy('encode', mix(out), twoTrack(out))).toMatchObject({ differing: 0 })
+    const told = byNumpy<{ largest_lsb: number; gain_db: number[] }>(
+      'curve',
+      at('lt-rt.wav'),
+      twoTrack(out),
+      join(out, 'lt-rt_gain.wav'),
+    )
+    // One word of rounding and the triangular dither of two.
+    expect(told.largest_lsb).toBeLessThanOrEqual(1.5 + 2 ** -7)
+    expect(told.gain_db[1]! - told.gain_db[0]!).toBeGreaterThan(5)
+  })
+
+  test('where the tolerance is narrow the Lt/Rt gets a gain of its own, and the report says that the lock is open', async () => {
+    const out = ownFolder()
+    const document = (await plimsollMust(deliver(at('lt-rt.wav'), out, '--spec', 'ebu-r128'), 0)).json()
+    expect(document.foldDownLock).toMatchObject({ law: 'lt-rt', openedBy: ['stereoGain'] })
+    for (const path of [mix(out), twoTrack(out)]) {
+      expect(Math.abs(readWavByLibebur128(path).programmeLoudnessLkfs + 23)).toBeLessThanOrEqual(0.1)
+    }
+    await plimsollMust(['verify', out, '--spec', 'ebu-r128'], 0)
+  })
+
+  test('the sheet says what a source is, and the command has the last word', async () => {
+    const sheet = (name: string, change: object) => {
+      const title = { id: 'saltmarsh-lane-104', name: 'Saltmarsh Lane, episode 4' }
+      writeFileSync(at(name), JSON.stringify({ sheetVersion: 1, title, ...change }))
+      return at(name)
+    }
+    const rolesOf = async (path: string, ...more: readonly string[]) => {
+      const { deliverables } = (await plimsollMust(deliver(path, ownFolder(), ...more), 0)).json()
+      return deliverables.map(({ role }: { role: string }) => role)
+    }
+    const asStereo = sheet('stereo.json', { sources: [{ path: 'lt-rt.wav', kind: 'stereo' }] })
+    const asMatrix = sheet('matrix.json', {
+      sources: [{ path: 'lt-rt.wav', kind: 'lt-rt' }],
+      deliverables: [{ role: 'mix-5.1' }, { role: 'lt-rt', name: '{id}_LtRt.wav' }],
+    })
+    expect(await rolesOf(asStereo)).toEqual(['mix-5.1', 'lo-ro'])
+    expect(await rolesOf(asMatrix)).toEqual(['mix-5.1', 'lt-rt'])
+    expect(await rolesOf(asStereo, '--set', 'kind=auto')).toEqual(['mix-5.1', 'lt-rt'])
+    const wrong = sheet('wrong.json', {
+      sources: [{ path: 'lt-rt.wav', kind: 'auto' }],
+      deliverables: [{ role: 'mix-5.1' }, { role: 'lo-ro' }],
+    })
+    const { stderr } = await plimsollMust(deliver(wrong, ownFolder()), 2)
+    expect(stderr).toContain('mix-5.1 and lt-rt')
   })
 })

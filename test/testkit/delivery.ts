@@ -203,6 +203,7 @@ export function saltmarshReport(wish: DeliveryWish = {}): DeliveryReport {
   ] as const
   const isClosed = wish.isLockClosed ?? true
   const foldDownLock = {
+    law: 'lo-ro',
     state: isClosed ? 'closed' : 'open',
     differingSamples: isClosed ? 0 : 1204,
     coefficient: 'sqrt(1/2)',

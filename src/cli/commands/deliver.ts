@@ -25,8 +25,8 @@ export function addDeliver(program: Command): void {
     .command('deliver')
     .summary('the whole job: a source in, a proven delivery out')
     .description(
-      'Upmixes a stereo master to 5.1 (or takes a 5.0, 5.1 or 7.1 mix as it is), fits it to a spec with the least movement, ' +
-        'writes it with its Lo/Ro stereo, measures the bytes that were written, and puts the delivery in place only if it ' +
+      'Upmixes a stereo master to 5.1, decodes an Lt/Rt, or takes a 5.0, 5.1 or 7.1 mix as it is; fits it to a spec with ' +
+        'the least movement, writes it with its Lo/Ro stereo or its Lt/Rt, measures the bytes that were written, and puts the delivery in place only if it ' +
         'conforms. The source is never written to.',
     )
     .argument('<source>', 'WAV, BWF, RF64, BW64 or FLAC; or the sheet of a title')

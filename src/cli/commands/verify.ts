@@ -11,7 +11,7 @@ export function addVerify(program: Command): void {
     .summary('independent check of a delivery folder or a file')
     .description(
       'Compares every file of a delivery with its manifest, measures the audio again from its bytes, holds it against a ' +
-        'spec and compares the stereo with the Lo/Ro fold-down of the 5.1, sample for sample.',
+        'spec and compares the stereo with the Lo/Ro fold-down of the 5.1, or the Lt/Rt with its encode, sample for sample.',
     )
     .argument('<folder or file>', 'a delivery folder, or one audio file')
     .requiredOption('--spec <spec>', 'name of a delivery spec, or path of a spec file')

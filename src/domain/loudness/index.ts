@@ -6,7 +6,7 @@ export {
   HOPS_PER_GATING_BLOCK,
   jointLoudness,
 } from './gate.ts'
-export { describeMeasured, describeParts, joinMeasured } from './measured.ts'
+export { besideMaster, describeMeasured, describeParts, joinMeasured } from './measured.ts'
 export { loudnessRange, loudnessRangeEdges } from './range.ts'
 export { type EnergyStretch, type PlacedWindow, WhatIf, type WhatIfFigures } from './what-if.ts'
 export {

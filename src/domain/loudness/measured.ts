@@ -40,6 +40,19 @@ export function joinMeasured(parts: readonly Measured[]): Measured {
   }
 }
 
+/** A decoded 5.1 with the master, which it encodes to again, in the place of its Lo/Ro fold-down. */
+export function besideMaster(decoded: Measured, master: Measured): Measured {
+  assert(decoded.frameCount === master.frameCount, 'the 5.1 is as long as its master')
+  const [left, right] = master.channels
+  assert(left !== undefined && right !== undefined, 'the master has two tracks')
+  return {
+    ...decoded,
+    foldDown10ms: master.programme10ms,
+    foldDown: [left, right],
+    linkedPeak100ms: decoded.linkedPeak100ms.map((peak, hop) => Math.max(peak, master.linkedPeak100ms[hop] as number)),
+  }
+}
+
 /** Every figure that a file's measurements print; see `withDialogue` for dialogue. Lt/Rt and mono stay null. */
 export function describeMeasured(measured: Measured): Measurements {
   return describeParts([measured], measured.frameCount)

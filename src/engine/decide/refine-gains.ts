@@ -6,7 +6,12 @@ import { fitSource } from './fit-source.ts'
 import { type SettledFit, settleStereoGain } from './stereo-gain.ts'
 
 /** A decision that was rendered, and what was then measured on the bytes: the mix with its fold-down. */
-export type Render = { readonly decision: Decision; readonly measurements: Measurements }
+export type Render = {
+  readonly decision: Decision
+  readonly measurements: Measurements
+  /** The Lt/Rt where that is the stereo of the delivery: it is fitted along in place of the fold-down. */
+  readonly ltRt?: Measurements
+}
 
 /** Between two renders a reading follows its forecast within these bounds, or the secant is not to be trusted. */
 const LEAST_SLOPE = 0.25
@@ -38,8 +43,9 @@ export function refineGains(
 /** Where the forecast must stand so that the reading lands on the target, minus the target. */
 function aimShift(spec: DeliverySpec, settings: SettledFit, renders: readonly Render[], isOnDialogue: boolean): number {
   const field = isOnDialogue ? 'dialogueLoudnessLkfs' : 'programmeLoudnessLkfs'
-  const points = renders.flatMap(({ decision, measurements }) => {
-    const foldDownLkfs = measurements.foldDown.loRo?.[field] ?? null
+  const points = renders.flatMap((render) => {
+    const { decision, measurements } = render
+    const foldDownLkfs = stereoOf(render)?.[field] ?? null
     const reading = anchored(measurements[field], foldDownLkfs, settings)
     const { anchorLkfs, foldDown } = decision.expected
     const forecast = anchored(anchorLkfs, foldDown?.anchorLkfs ?? null, settings)
@@ -63,18 +69,28 @@ function sumOfExcesses(renders: readonly Render[], excessOf: (render: Render) =>
 }
 
 /** By how much the loudest window of a render lies above the line that it exceeds most. */
-function windowExcess({ decision, measurements }: Render, spec: DeliverySpec): number {
+function windowExcess(render: Render, spec: DeliverySpec): number {
+  const { decision, measurements, ltRt } = render
   const over = (limit: Limit | undefined, lkfs: number | null | undefined, ownGainDb: number) =>
     limit?.severity === 'fail' && typeof lkfs === 'number' ? lkfs + ownGainDb - limit.value : 0
   const overLines = (figures: LoudnessFigures | null, ownGainDb: number) => [
     over(spec.maxShortTermLkfs, figures?.maxShortTermLkfs, ownGainDb),
     over(spec.maxMomentaryLkfs, figures?.maxMomentaryLkfs, ownGainDb),
   ]
-  return Math.max(0, ...overLines(measurements, 0), ...overLines(measurements.foldDown.loRo, decision.stereoGainDb))
+  return Math.max(
+    0,
+    ...overLines(measurements, 0),
+    ...overLines(stereoOf(render), ltRt === undefined ? decision.stereoGainDb : 0),
+  )
 }
 
-function truePeakExcess({ measurements }: Render, spec: DeliverySpec): number {
+/** The figures of the stereo: of the fold-down before any gain of its own, or of the Lt/Rt as it was written. */
+function stereoOf({ measurements, ltRt }: Render) {
+  return ltRt ?? measurements.foldDown.loRo
+}
+
+function truePeakExcess(render: Render, spec: DeliverySpec): number {
   if (spec.maxTruePeakDbtp === undefined) return 0
-  const peaks = [measurements.maxTruePeakDbtp, measurements.foldDown.loRo?.maxTruePeakDbtp]
+  const peaks = [render.measurements.maxTruePeakDbtp, stereoOf(render)?.maxTruePeakDbtp]
   return Math.max(...peaks.map((peak) => peak ?? Number.NEGATIVE_INFINITY)) - spec.maxTruePeakDbtp.value
 }

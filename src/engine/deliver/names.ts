@@ -9,6 +9,9 @@ const LAYOUT_SUFFIX: Readonly<Record<LayoutName, string>> = {
   '7.1': '71',
 }
 
+/** A two-track that is not to be taken for plain stereo says so. Common practice. */
+const LT_RT_SUFFIX = 'ltrt'
+
 /** A title id from a file name: letters, digits, dot, hyphen and underscore of any script; anything else is a hyphen. */
 export function titleIdOf(fileName: string): string {
   const stem = fileName.normalize('NFC').replace(/(.)\.[a-z0-9]{1,5}$/iu, '$1')
@@ -21,5 +24,5 @@ export function fileNames(
   titleId: string,
   files: readonly { readonly role: DeliverableRole; readonly layout: LayoutName }[],
 ): readonly string[] {
-  return files.map(({ layout }) => `${titleId}_${LAYOUT_SUFFIX[layout]}.wav`)
+  return files.map(({ role, layout }) => `${titleId}_${role === 'lt-rt' ? LT_RT_SUFFIX : LAYOUT_SUFFIX[layout]}.wav`)
 }

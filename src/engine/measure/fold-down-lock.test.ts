@@ -57,6 +57,35 @@ describe('comparing a fold-down', () => {
     expect(compareFoldDown(kernels, multichannel, spoiled, segment(9001, 5000)).differingSamples).toBe(0)
   })
 
+  // ATSC A/52 7.8.2 (from memory), surrounds not turned: Lt = L + k C - k (Ls + Rs), Rt = R + k C + k (Ls + Rs).
+  test('by the law of Lt/Rt: none differ, then exactly the one that was changed', () => {
+    const steps = 8388608
+    const { channels } = programme('5.1', steps)
+    const k = Math.sqrt(0.5)
+    const [left, right, centre, , ls, rs] = channels as [
+      Float64Array,
+      Float64Array,
+      Float64Array,
+      Float64Array,
+      Float64Array,
+      Float64Array,
+    ]
+    const track = (front: Float64Array, sign: 1 | -1) =>
+      front.map((l, n) => Math.round(steps * (l + k * centre[n]! + sign * k * (ls[n]! + rs[n]!))) / steps)
+    const [lt, rt] = [track(left, -1), track(right, 1)]
+    const compared = () =>
+      compareFoldDown(
+        kernels,
+        sourceOf(channels, '5.1', 48000, 'int24'),
+        sourceOf([lt, rt], '2.0', 48000, 'int24'),
+        segment(0, FRAMES),
+        'lt-rt',
+      )
+    expect(compared()).toMatchObject({ differingSamples: 0 })
+    rt[123] = rt[123]! + 2 / steps
+    expect(compared()).toMatchObject({ differingSamples: 1, largestDifferenceLsb: 2 })
+  })
+
   test('the LFE has no say', () => {
     const { channels, lo, ro } = programme('5.1', 8388608)
     channels[3]?.fill(0.9)

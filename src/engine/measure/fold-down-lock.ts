@@ -2,11 +2,14 @@ import {
   type AudioSource,
   assert,
   bytesPerFrame,
+  encodeCoefficients,
   foldDownCoefficients,
   hasFoldDown,
+  type LayoutName,
   powerToDb,
   type SampleEncoding,
   type Segment,
+  type StereoRole,
 } from '../../domain/index.ts'
 import { decodeChannel, type Kernels, type Plane, sumPlanes, takePlane } from '../../dsp/index.ts'
 
@@ -40,24 +43,26 @@ const STEPS: Readonly<Record<SampleEncoding, number>> = {
 }
 
 /**
- * Folds the words of a multichannel programme down to Lo/Ro in double precision, k = sqrt(1/2), rounds half up to the
- * same word, holds it at the word's ends, and compares with the words of the stereo, sample for sample.
+ * Folds the words of a multichannel programme down in double precision, k = sqrt(1/2), rounds half up to the same word,
+ * holds it at the word's ends, and compares with the words of the stereo, sample for sample. The law is Lo/Ro, or that by
+ * which a decoded 5.1 becomes its Lt/Rt again.
  * Both hold integer words of the same length; the layout has a fold-down. Terms are added in channel order, so that
  * every double arithmetic that sums so gets the same bits.
- * @source ITU-R BS.775-4 Table 2
+ * @source ITU-R BS.775-4 Table 2 (Lo/Ro); ATSC A/52 7.8.2 and docs/decisions/0020 (Lt/Rt)
  */
 export function compareFoldDown(
   kernels: Kernels,
   multichannel: AudioSource,
   stereo: AudioSource,
   segment: Segment,
+  law: StereoRole = 'lo-ro',
 ): FoldDownComparison {
   assert(hasFoldDown(multichannel.layout), `${multichannel.layout} has no fold-down to compare`)
   assert(multichannel.format.encoding === stereo.format.encoding, 'the words of both files have the same length')
   const mark = kernels.arena.mark()
   const fullScale = STEPS[stereo.format.encoding]
   const [words, folded] = [new BlockReader(kernels, multichannel), new BlockReader(kernels, stereo)]
-  const coefficients = foldDownCoefficients(multichannel.layout)
+  const coefficients = coefficientsOf(multichannel.layout, law)
   const sides = ([0, 1] as const).map((side) =>
     words.planes
       .map((plane, channel) => ({ plane, weight: (coefficients[channel] as readonly [number, number])[side] }))
@@ -87,6 +92,12 @@ export function compareFoldDown(
   }
   kernels.arena.release(mark)
   return { sampleCount: 2 * segment.frameCount, differingSamples, largestDifferenceLsb }
+}
+
+function coefficientsOf(layout: LayoutName, law: StereoRole): readonly (readonly [number, number])[] {
+  if (law === 'lo-ro') return foldDownCoefficients(layout)
+  assert(layout === '5.1', `an Lt/Rt is decoded to 5.1, not to ${layout}`)
+  return encodeCoefficients()
 }
 
 /**

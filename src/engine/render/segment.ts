@@ -37,7 +37,7 @@ export type RenderJob = {
   readonly encoding: 'int16' | 'int24'
   /** Two 32-bit numbers of the source's hash, so that the same source gets the same dither. */
   readonly ditherSeed: readonly [number, number]
-  /** Also make the Lo/Ro stereo; without effect where the layout has no fold-down. */
+  /** Also make the stereo, Lo/Ro or the Lt/Rt; without effect where the layout has no fold-down. */
   readonly stereo: boolean
 }
 

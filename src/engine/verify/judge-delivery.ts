@@ -4,6 +4,7 @@ import {
   type FitSettings,
   type FoldDownLock,
   isJudgedOnDialogue,
+  isStereoRole,
   type Margin,
   type Measurements,
   margins,
@@ -34,7 +35,7 @@ export type Judgement = {
 /** How near to the target the file that the fit is anchored on must land. Our own promise, narrower than any spec. */
 const LANDING_LU = 0.1
 
-/** Holds all files of a delivery against the spec, and the stereo against the 5.1 that it is folded from. */
+/** Holds all files of a delivery against the spec, and the stereo against the 5.1 beside it. */
 export function judgeDelivery(delivery: DeliveryToJudge): Judgement {
   const { spec, deliverables, foldDownLock } = delivery
   const roles = deliverables.map((file) => file.role)
@@ -63,7 +64,7 @@ function judgeLanding({ deliverables, spec, anchor }: DeliveryToJudge): readonly
   const isBalanced = anchor === 'balanced' && ofMix !== null && ofStereo !== null
   const measured = isBalanced ? (ofMix + ofStereo) / 2 : ofMix
   const target = spec.programmeLoudness.targetLkfs
-  if (anchor === null || mix?.role === 'lo-ro' || measured === null) return []
+  if (anchor === null || mix === undefined || isStereoRole(mix.role) || measured === null) return []
   if (printedValue(Math.abs(measured - target), 3) <= LANDING_LU) return []
   return [
     {
@@ -104,6 +105,7 @@ function judgeHeld(count: number): readonly Finding[] {
 function judgeLock(lock: FoldDownLock | null): readonly Finding[] {
   if (lock === null || lock.state === 'closed') return []
   const isOnPurpose = lock.openedBy.length > 0
+  const { name, stereo, made } = LOCK_WORDS[lock.law]
   return [
     {
       id: 'fold-down-lock',
@@ -113,18 +115,25 @@ function judgeLock(lock: FoldDownLock | null): readonly Finding[] {
       allowed: 0,
       unit: 'samples',
       at: null,
-      source: 'ITU-R BS.775-4',
+      source: lock.law === 'lo-ro' ? 'ITU-R BS.775-4' : 'ATSC A/52',
       message: isOnPurpose
-        ? `The fold-down lock is open on purpose (${lock.openedBy.join(', ')}): ${howItIsOpen(lock)}.`
-        : `The fold-down lock is open: ${lock.differingSamples} samples of the delivered stereo differ from the Lo/Ro ` +
-          'fold-down of the 5.1; render again and report it if it stays.',
+        ? `The ${name} lock is open on purpose (${lock.openedBy.join(', ')}): ${howItIsOpen(lock)}.`
+        : `The ${name} lock is open: ${lock.differingSamples} samples of the delivered ${stereo} differ from the ${made} ` +
+          'of the 5.1; render again and report it if it stays.',
     },
   ]
 }
 
-function howItIsOpen({ stereoGainDb }: FoldDownLock): string {
+/** The words of a lock: its name, the stereo file, and what that is of the 5.1. */
+const LOCK_WORDS = {
+  'lo-ro': { name: 'fold-down', stereo: 'stereo', made: 'Lo/Ro fold-down' },
+  'lt-rt': { name: 're-encode', stereo: 'Lt/Rt', made: 'encode' },
+} as const
+
+function howItIsOpen({ law, stereoGainDb }: FoldDownLock): string {
+  const { stereo, made } = LOCK_WORDS[law]
   return stereoGainDb === 0
     ? 'the 5.1 folds down to another stereo than the one that is delivered'
-    : `the stereo stands ${printFigure(Math.abs(stereoGainDb), 2)} dB ${stereoGainDb < 0 ? 'below' : 'above'} the ` +
-        'fold-down of the 5.1'
+    : `the ${stereo} stands ${printFigure(Math.abs(stereoGainDb), 2)} dB ${stereoGainDb < 0 ? 'below' : 'above'} the ` +
+        `${made} of the 5.1`
 }

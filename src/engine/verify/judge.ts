@@ -6,6 +6,7 @@ import {
   type Finding,
   isInside,
   isJudgedOnDialogue,
+  isStereoRole,
   LEAST_DIALOGUE_SHARE,
   type LoudnessCurve,
   type LoudnessCurves,
@@ -43,7 +44,12 @@ const MOST_PLACES = 12
 /** One gating block. @source ITU-R BS.1770-5 Annex 1 */
 const GATING_BLOCK_SECONDS = 0.4
 
-const FILE_NAMES: Readonly<Record<DeliverableRole, string>> = { 'mix-5.1': '5.1', 'lo-ro': 'Stereo', mix: 'Mix' }
+const FILE_NAMES: Readonly<Record<DeliverableRole, string>> = {
+  'mix-5.1': '5.1',
+  'lo-ro': 'Stereo',
+  'lt-rt': 'Lt/Rt',
+  mix: 'Mix',
+}
 
 /** Holds one file against a spec. Only a finding with severity `fail` makes it non-conforming. */
 export function judge(measurements: Measurements, spec: DeliverySpec, context: JudgeContext): readonly Finding[] {
@@ -103,7 +109,7 @@ function judgeSampleRate(measurements: Measurements, spec: DeliverySpec, context
 }
 
 function judgeAnchor(measurements: Measurements, spec: DeliverySpec, context: JudgeContext): readonly Finding[] {
-  if (spec.anchor === 'programme' || context.role === 'lo-ro' || isJudgedOnDialogue(spec, measurements)) return []
+  if (spec.anchor === 'programme' || isStereoRole(context.role) || isJudgedOnDialogue(spec, measurements)) return []
   const { dialogueShare } = measurements
   const anchor = `${spec.title} measures the anchor element, usually dialogue;`
   const instead = 'so the gated total of the whole programme is judged in its place'
@@ -135,7 +141,7 @@ const TOTALS: readonly string[] = ['programmeLoudnessLkfs', 'dialogueLoudnessLkf
 
 function judgeLine(line: SpecLine, spec: DeliverySpec, context: JudgeContext): readonly Finding[] {
   if (line.measured === null) return judgeUnmeasured(line, context)
-  const isOffset = context.role === 'lo-ro' && TOTALS.includes(line.field)
+  const isOffset = isStereoRole(context.role) && TOTALS.includes(line.field)
   const missed = !isInside(line, line.measured)
   if (isOffset) return [stereoOffset(line, line.measured, spec, missed, context), ...byRounding(line, context)]
   if (!missed) return byRounding(line, context)

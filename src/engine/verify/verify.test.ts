@@ -52,6 +52,7 @@ const stereo: Measurements = {
 const mix: JudgeContext = { role: 'mix-5.1', nonFiniteSampleCount: 0 }
 const foldedStereo: JudgeContext = { role: 'lo-ro', nonFiniteSampleCount: 0 }
 const closed: FoldDownLock = {
+  law: 'lo-ro',
   state: 'closed',
   differingSamples: 0,
   coefficient: 'sqrt(1/2)',

@@ -7,7 +7,7 @@ import { around, panned, rulerSeconds, within, zoomed } from './timeline/time-wi
 const empty: Sheet = {
   title: { id: 'harbour-day', name: 'Harbour Day', language: null, deliveredOn: null },
   timecode: { rate: '25', dropFrame: false, start: '10:00:00:00' },
-  sources: [{ path: 'harbour-day.wav', layout: '5.1', order: null, sha256: null }],
+  sources: [{ path: 'harbour-day.wav', layout: '5.1', kind: null, order: null, sha256: null }],
   segments: [],
   spec: null,
   upmix: { start: null, settings: {}, scenes: [] },
