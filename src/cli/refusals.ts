@@ -45,7 +45,8 @@ export const CLI_REFUSALS = {
   CLI_UPMIX_OUTPUT: {
     sentence: 'An upmix was asked for without an output, or an output named where none is written.',
     wanted: 'an output, or a question about the upmix',
-    remedy: 'Write "plimsoll upmix IN OUT" for a 5.1, or "plimsoll upmix IN --explain AT" to be told of a moment.',
+    remedy:
+      'Write "plimsoll upmix IN OUT" for a 5.1, or "plimsoll upmix IN --explain AT" (or --suggest-scenes) to be told.',
   },
   CLI_THROUGH_FORM: {
     sentence: 'After --through there are not exactly a stem and an output.',

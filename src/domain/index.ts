@@ -176,6 +176,7 @@ export {
   speechLane,
   spokenHops,
 } from './speech.ts'
+export type { SuggestedScene } from './suggested-scenes.ts'
 export {
   type Clock,
   clockFromLabel,

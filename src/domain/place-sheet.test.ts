@@ -111,7 +111,7 @@ describe('what cannot be laid on the frames is told with its place and the neare
 
   test('scenes in order; one over another, or outside the programme', () => {
     const scene = (from: string, to: string): SheetScene => {
-      return { from, to, name: null, glideInMs: 500, glideOutMs: 2000, settings: { ambienceShare: 1.2 } }
+      return { from, to, name: null, reason: null, glideInMs: 500, glideOutMs: 2000, settings: { ambienceShare: 1.2 } }
     }
     const scenes = [scene('10:00:20:00', '10:00:30:00'), scene('10:00:10:00', '10:00:20:00')]
     expect(placeSheet(sheet([], [], [], scenes), MINUTE)).toMatchObject({

@@ -22,6 +22,8 @@ export type SheetScene = SheetStretch & {
   readonly name: string | null
   readonly glideInMs: number
   readonly glideOutMs: number
+  /** Why it has these settings; for people, nothing depends on it. */
+  readonly reason: string | null
   readonly settings: Readonly<Record<string, number | string>>
 }
 

@@ -29,5 +29,6 @@ export {
   upmixProgramme,
   verifyDelivery,
 } from './run.ts'
+export { scenesOfProgramme } from './scenes-pass.ts'
 export type { WrittenFile } from './verify-pass.ts'
 export { type AudioName, type Bench, type FoldOrder, perform, type ResultOf, type Task } from './work.ts'

@@ -29,6 +29,7 @@ import {
   levelStepsWithin,
   type ReadSegment,
   readSegment,
+  sketchForScenes,
 } from './intake/index.ts'
 import {
   compareFoldDown,
@@ -151,6 +152,9 @@ export type InspectTask = { readonly kind: 'inspect'; readonly segment: number }
 /** Looks for what an upmix needs to know of two tracks. */
 export type ReadSourceTask = { readonly kind: 'read-source'; readonly segment: number }
 
+/** Sketches what two tracks sound like, 100 ms at a time. */
+export type SketchScenesTask = { readonly kind: 'sketch-scenes'; readonly segment: number }
+
 /** Writes a segment of the mended master. */
 export type MendTask = { readonly kind: 'mend'; readonly segment: number; readonly mending: Mending }
 
@@ -170,6 +174,7 @@ export type Task =
   | LowEndTask
   | InspectTask
   | ReadSourceTask
+  | SketchScenesTask
   | MendTask
   | LevelStepsTask
   | RenderTask
@@ -195,6 +200,7 @@ type Results = {
   readonly 'low-end': Float64Array
   readonly inspect: InspectedSegment
   readonly 'read-source': ReadSegment
+  readonly 'sketch-scenes': Float32Array
   readonly mend: null
   readonly 'level-steps': readonly LevelStep[]
   readonly render: RenderedFigures
@@ -247,6 +253,10 @@ const performers = {
   'read-source'(bench: Bench, task: ReadSourceTask): ReadSegment {
     const source = bench.source('source')
     return readSegment(bench.kernels, source, segmentOf(source, task), bench.cancellation)
+  },
+  'sketch-scenes'(bench: Bench, task: SketchScenesTask): Float32Array {
+    const source = bench.source('source')
+    return sketchForScenes(bench.kernels, source, segmentOf(source, task), bench.cancellation)
   },
   mend(bench: Bench, task: MendTask): null {
     const source = bench.source('source')

@@ -18,6 +18,7 @@ const FULL = {
     scenes: [
       {
         name: 'storm',
+        reason: 'The sea comes in through the open door.',
         from: '10:12:03:00',
         to: '10:14:40:12',
         glideInMs: 500,
@@ -87,6 +88,7 @@ describe('a sheet', () => {
     expect(sheetOf({ ...LEAST, upmix: { scenes } }).upmix.scenes[0]).toEqual({
       ...scenes[0],
       name: null,
+      reason: null,
       glideInMs: 500,
       glideOutMs: 500,
       settings: {},

@@ -60,6 +60,7 @@ const scene = z.strictObject({
     `How long the change at its beginning takes, centred on it; ${DEFAULT_UPMIX_GLIDE_MS} where not said`,
   ),
   glideOutMs: UPMIX_GLIDE_MS.optional().describe('The same at its end'),
+  reason: z.string().min(1).optional().describe('Why it has these settings'),
   settings: settingsOf(SCENE_PARAMETERS).optional().describe('What differs from the settings outside of it'),
 })
 const upmix = z.strictObject({
@@ -199,8 +200,8 @@ export function sheetJson(sheet: Sheet): string {
       start: upmix.start,
       settings: filled(upmix.settings),
       scenes: listed(
-        upmix.scenes.map(({ name, from, to, glideInMs, glideOutMs, settings: own }) =>
-          said({ name, from, to, glideInMs, glideOutMs, settings: filled(own) }),
+        upmix.scenes.map(({ name, from, to, glideInMs, glideOutMs, reason, settings: own }) =>
+          said({ name, from, to, glideInMs, glideOutMs, reason, settings: filled(own) }),
         ),
       ),
     }),
@@ -243,13 +244,16 @@ function toSheet(file: SheetFile): Sheet {
     upmix: {
       start: upmix?.start ?? null,
       settings: (upmix?.settings ?? {}) as Sheet['upmix']['settings'],
-      scenes: (upmix?.scenes ?? []).map(({ name = null, glideInMs, glideOutMs, settings = {}, ...rest }) => ({
-        ...rest,
-        name,
-        glideInMs: glideInMs ?? DEFAULT_UPMIX_GLIDE_MS,
-        glideOutMs: glideOutMs ?? DEFAULT_UPMIX_GLIDE_MS,
-        settings: settings as Sheet['upmix']['settings'],
-      })),
+      scenes: (upmix?.scenes ?? []).map(
+        ({ name = null, glideInMs, glideOutMs, reason = null, settings = {}, ...rest }) => ({
+          ...rest,
+          name,
+          glideInMs: glideInMs ?? DEFAULT_UPMIX_GLIDE_MS,
+          glideOutMs: glideOutMs ?? DEFAULT_UPMIX_GLIDE_MS,
+          reason,
+          settings: settings as Sheet['upmix']['settings'],
+        }),
+      ),
     },
     fit: {
       settings: { ...fit?.settings, ...anchor } as Sheet['fit']['settings'],

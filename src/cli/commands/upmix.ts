@@ -1,11 +1,12 @@
 import type { Command } from 'commander'
 import { UPMIX_PARAMETERS } from '../../domain/index.ts'
-import { explainUpmix, type TimecodeOptions, TOOL_VERSION, upmix } from '../../jobs/index.ts'
+import { explainUpmix, suggestUpmixScenes, type TimecodeOptions, TOOL_VERSION, upmix } from '../../jobs/index.ts'
 import { withCommon, withGain, withOutput, withSettings, withStart, withTimecode } from '../options.ts'
 import { EXIT } from '../outcome.ts'
 import { placed } from '../placed.ts'
 import { printFindings, printMeasurements } from '../print.ts'
 import { printMoment } from '../print-moment.ts'
+import { printScenes } from '../print-scenes.ts'
 import { refuse } from '../refusals.ts'
 import { namedSettings, settingsHelp } from '../settings.ts'
 import { answer, type CommonOptions } from '../terminal.ts'
@@ -15,6 +16,8 @@ type Options = CommonOptions &
     readonly start?: string
     readonly picture?: string
     readonly explain?: string
+    readonly suggestScenes?: true
+    readonly write?: string
     readonly set: readonly string[]
     readonly through?: readonly string[]
     readonly gain: number
@@ -43,6 +46,8 @@ export function addUpmix(program: Command): void {
       '--explain <at>',
       'write no audio: tell what the upmix sees and does at a moment (timecode, H:MM:SS.mmm or seconds)',
     )
+    .option('--suggest-scenes', 'write no audio: find stretches that sound alike, and settings to start from for each')
+    .option('--write <sheet>', 'with --suggest-scenes: write a sheet with these scenes, to be edited and upmixed')
   withStart(withSettings(withGain(withOutput(withTimecode(withCommon(command))))))
     .addHelpText(
       'after',
@@ -54,6 +59,7 @@ Examples:
   plimsoll upmix saltmarsh-103-master.wav saltmarsh-103_51.wav --picture saltmarsh-103.svg
   plimsoll upmix mix.wav mix_51.wav --through dialogue.wav dialogue_51.wav
   plimsoll upmix saltmarsh-103.json --explain 10:12:03:00
+  plimsoll upmix saltmarsh-103-master.wav --suggest-scenes --write saltmarsh-103.json
 
 Settings:
 ${settingsHelp(UPMIX_PARAMETERS)}
@@ -64,6 +70,7 @@ Exit code: 0 written, 2 refused (also where the result would pass full scale: no
 
 function run(path: string, outPath: string | undefined, options: Options): Promise<void> {
   if (options.explain !== undefined) return explain(path, outPath, options.explain, options)
+  if (options.suggestScenes) return suggest(path, outPath, options)
   return write(path, outPath, options)
 }
 
@@ -87,6 +94,28 @@ function explain(path: string, outPath: string | undefined, at: string, options:
         path,
         moment: placed(moment, ruler),
         findings,
+      },
+    }
+  })
+}
+
+function suggest(path: string, outPath: string | undefined, options: Options): Promise<void> {
+  return answer(options, async ({ signal, progress }) => {
+    refuseOutputs('--suggest-scenes', outPath, options)
+    const { write: sheet, replace } = options
+    const asked = { ...told(options), sheet, replaces: replace ?? false, signal }
+    const { scenes, findings, ...ruler } = await suggestUpmixScenes(path, asked, progress)
+    const written = sheet === undefined ? '' : `written to "${sheet}": change it as you like, and upmix it\n`
+    return {
+      code: EXIT.conforms,
+      text: `${path}\n${printScenes(scenes, ruler)}${printFindings(findings)}${written}`,
+      json: {
+        version: 1,
+        tool: { name: 'plimsoll', version: TOOL_VERSION },
+        path,
+        scenes: placed(scenes, ruler),
+        findings,
+        sheet: sheet ?? null,
       },
     }
   })

@@ -8,3 +8,5 @@ export {
   type ReadSegment,
   readSegment,
 } from './inspect.ts'
+export { sketchForScenes } from './scene-sketch.ts'
+export { suggestScenes } from './suggest-scenes.ts'
