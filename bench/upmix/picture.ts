@@ -118,7 +118,7 @@ function drawing(columns: readonly { readonly title: string; readonly sent: Sent
   const head = `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 ${width} ${height}" width="${width}" height="${height}"`
   const style = 'font-family="sans-serif" font-size="11" fill="#222"'
   return [
-    `${head} ${style}>`,
+    `${head} ${style}><title>The held-out full mix and its channels as spectrograms</title>`,
     '<rect width="100%" height="100%" fill="#fff"/>',
     ...panels,
     ...seconds,
