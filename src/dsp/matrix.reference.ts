@@ -57,10 +57,12 @@ export function decodeByEquation(
   return { centre: time(centre), leftSurround: time(leftSurround), rightSurround: time(rightSurround) }
 }
 
-function evidenceOf({ p, q, re }: Maps): Maps {
-  const map = (of: (s: number, d: number, x: number) => number) =>
+function evidenceOf({ p, q, re, im }: Maps): Maps {
+  const map = (of: (s: number, d: number, x: number, y: number) => number) =>
     p!.map((frame, m) =>
-      frame.map((_, b) => of(p![m]![b]! + q![m]![b]! + 1e-20, p![m]![b]! - q![m]![b]!, 2 * re![m]![b]!)),
+      frame.map((_, b) =>
+        of(p![m]![b]! + q![m]![b]! + 1e-20, p![m]![b]! - q![m]![b]!, 2 * re![m]![b]!, 2 * im![m]![b]!),
+      ),
     )
   return {
     s: map((s) => s),
@@ -70,6 +72,7 @@ function evidenceOf({ p, q, re }: Maps): Maps {
     x: map((_s, _d, x) => x),
     left: map((s, d) => (d > 0 ? (d * d) / s : 0)),
     centre: map((s, _d, x) => (x > 0 ? (x * x) / s : 0)),
+    yy: map((s, _d, _x, y) => (y * y) / s),
   }
 }
 
@@ -78,10 +81,11 @@ function weights(short: (name: string) => number, near: (name: string) => number
   const s = short('p') + short('q') + 1e-20
   const [re, im] = [short('re') / s, short('im') / s]
   const [dd, xx] = [near('dd') / near('s'), near('xx') / near('s')]
-  const trust = (squared: number, rest: number) => clip((squared / Math.max(1e-7, rest) - 0.45) / 0.25)
+  const yy = near('yy') / near('s')
+  const trust = (squared: number) => clip((squared / Math.max(1e-7, squared + yy) - 0.6) / 0.22)
   const ownD = (short('p') - short('q')) / s
-  const trustD = trust(dd, 1 - xx)
-  const trustX = trust(xx, 1 - dd)
+  const trustD = trust(dd)
+  const trustX = trust(xx)
   const d = trustD * ownD + (1 - trustD) * clip(near('d') / near('s'), -1, 1)
   const x = trustX * 2 * re + (1 - trustX) * clip(near('x') / near('s'), -1, 1)
   const [pl, pr] = [(1 + d) / 2, (1 - d) / 2]
@@ -89,9 +93,9 @@ function weights(short: (name: string) => number, near: (name: string) => number
   const coherence = Math.hypot(re, im) / geometric
   const turned = clip((im / geometric) ** 2 * clip((coherence - 0.6) / 0.3))
   const [left, centre] = [near('left') / near('s'), near('centre') / near('s')]
-  const present = (power: number, chance: number) => Math.max(0, power - 0.2 * chance)
-  const fronts = 1e-3 + Math.sqrt(present(left, 1 - xx) * present(dd - left, 1 - xx))
-  const middle = 1e-3 + Math.sqrt(present(centre, 1 - dd) * present(xx - centre, 1 - dd))
+  const present = (power: number) => Math.max(0, power - 0.9 * yy)
+  const fronts = 1e-3 + Math.sqrt(present(left) * present(dd - left))
+  const middle = 1e-3 + Math.sqrt(present(centre) * present(xx - centre))
   const share = (fronts / (fronts + middle)) * (1 - turned)
   const lesser = Math.min(pl, pr)
   const common = Math.min(Math.abs(x) / 2, lesser)

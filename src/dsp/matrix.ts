@@ -28,8 +28,6 @@ const FLOAT = Float32Array.BYTES_PER_ELEMENT
 const DOUBLE = Float64Array.BYTES_PER_ELEMENT
 const SPECTRUM_PLANES = 4
 const EVIDENCE_PLANES = 8
-/** The last plane of the evidence is empty. */
-const AVERAGED_PLANES = 7
 const REACH_BYTES = 16
 const FRAMES_PER_CANCELLATION_CHECK = 128
 
@@ -121,7 +119,7 @@ class MatrixPass {
     this.#kept = new FrameRing(kernels, nearHalf + 1, SPECTRUM_PLANES * stride)
     this.#averaged = new FrameRing(kernels, 2 * (nearHalf + 1) + 1, EVIDENCE_PLANES * stride)
     this.#shortMean = new HannMean(kernels, shortHalf, SPECTRUM_PLANES * stride)
-    this.#nearMean = new HannMean(kernels, nearHalf, AVERAGED_PLANES * stride)
+    this.#nearMean = new HannMean(kernels, nearHalf, EVIDENCE_PLANES * stride)
     this.#sounding = new Uint8Array(this.#count)
   }
 

@@ -8,11 +8,14 @@ const VECTOR: usize = 16
 const EMPTY: f32 = 1e-20
 /** Each of the four sounds is thought to have this share of a bin at least: what keeps the separation finite (103 dB). */
 const LEAK: f32 = 1e-5
-/** Squared coherence by which a level difference is chance up to the first, and a direction from the second on. */
-const CHANCE: f32 = 0.45
-const DIRECTION: f32 = 0.7
-/** What chance leaves of a squared coherence between two independent sounds, half of it on each side. */
-const CHANCE_EACH: f32 = 0.2
+/**
+ * Two sounds on one pair of directions leave chance on the other: as much of it in phase or level as in quadrature, which
+ * nothing else fills. Share of a direction against quadrature up to which it is chance, and from which it is a direction.
+ */
+const CHANCE: f32 = 0.6
+const DIRECTION: f32 = 0.82
+/** What chance leaves on each side of a direction against what is in quadrature: half is expected, more is on the safe side. */
+const CHANCE_EACH: f32 = 0.9
 /** Presence below which none of the four is preferred. */
 const UNSURE: f32 = 1e-3
 /** Coherence from which a bin in quadrature begins to count as one sound between centre and surround; 0.3 above, wholly. */
@@ -34,7 +37,7 @@ function rise(x: v128, from: f32, range: f32): v128 {
 /**
  * What a smoothed power frame `mean` tells about its neighbourhood, to be averaged: with s the power of both tracks, d
  * their difference and x twice the real part of their cross power: s, d^2/s, x^2/s, d in `out`, and four planes further
- * x, (d > 0) d^2/s, (x > 0) x^2/s, 0. `kept` receives a copy of the frame.
+ * x, (d > 0) d^2/s, (x > 0) x^2/s, y^2/s with y twice the imaginary part. `kept` receives a copy of the frame.
  */
 export function matrixEvidence(mean: usize, kept: usize, out: usize, stride: i32): void {
   const plane = usize(stride) * FLOAT
@@ -48,7 +51,9 @@ export function matrixEvidence(mean: usize, kept: usize, out: usize, stride: i32
     v128.store(kept + k, p)
     v128.store(kept + k + plane, q)
     v128.store(kept + k + 2 * plane, re)
-    v128.store(kept + k + 3 * plane, v128.load(mean + k + 3 * plane))
+    const im = v128.load(mean + k + 3 * plane)
+    v128.store(kept + k + 3 * plane, im)
+    const y = f32x4.add(im, im)
     const s = f32x4.add(empty, f32x4.add(p, q))
     const d = f32x4.sub(p, q)
     const x = f32x4.add(re, re)
@@ -63,7 +68,7 @@ export function matrixEvidence(mean: usize, kept: usize, out: usize, stride: i32
     v128.store(at + 4 * plane, x)
     v128.store(at + 5 * plane, v128.and(dd, f32x4.gt(d, zero)))
     v128.store(at + 6 * plane, v128.and(xx, f32x4.gt(x, zero)))
-    v128.store(at + 7 * plane, zero)
+    v128.store(at + 7 * plane, f32x4.mul(y, f32x4.mul(y, scale)))
   }
 }
 
@@ -75,13 +80,12 @@ function frontShare(near: usize, plane: usize, scale: v128): v128 {
   const xx = f32x4.mul(scale, v128.load(near + 2 * plane))
   const left = f32x4.mul(scale, v128.load(near + 5 * plane))
   const centre = f32x4.mul(scale, v128.load(near + 6 * plane))
-  const chance = f32x4.splat(CHANCE_EACH)
-  const byLevel = f32x4.mul(chance, f32x4.sub(one, xx))
-  const byPhase = f32x4.mul(chance, f32x4.sub(one, dd))
-  const l = f32x4.max(zero, f32x4.sub(left, byLevel))
-  const r = f32x4.max(zero, f32x4.sub(f32x4.sub(dd, left), byLevel))
-  const c = f32x4.max(zero, f32x4.sub(centre, byPhase))
-  const s = f32x4.max(zero, f32x4.sub(f32x4.sub(xx, centre), byPhase))
+  const yy = f32x4.mul(scale, v128.load(near + 7 * plane))
+  const byChance = f32x4.mul(f32x4.splat(CHANCE_EACH), yy)
+  const l = f32x4.max(zero, f32x4.sub(left, byChance))
+  const r = f32x4.max(zero, f32x4.sub(f32x4.sub(dd, left), byChance))
+  const c = f32x4.max(zero, f32x4.sub(centre, byChance))
+  const s = f32x4.max(zero, f32x4.sub(f32x4.sub(xx, centre), byChance))
   const unsure = f32x4.splat(UNSURE)
   const fronts = f32x4.add(unsure, f32x4.sqrt(f32x4.mul(l, r)))
   const middle = f32x4.add(unsure, f32x4.sqrt(f32x4.mul(c, s)))
@@ -89,10 +93,10 @@ function frontShare(near: usize, plane: usize, scale: v128): v128 {
 }
 
 /** `own` where the neighbourhood says that it is a direction, `usual` where it is chance. */
-function steadied(own: v128, usual: v128, squared: v128, least: v128): v128 {
+function steadied(own: v128, usual: v128, squared: v128, turned: v128): v128 {
   const one = f32x4.splat(1)
-  const coherence = f32x4.div(squared, f32x4.max(f32x4.splat(1e-7), least))
-  const trust = rise(coherence, CHANCE, DIRECTION - CHANCE)
+  const direction = f32x4.div(squared, f32x4.max(f32x4.splat(1e-7), f32x4.add(squared, turned)))
+  const trust = rise(direction, CHANCE, DIRECTION - CHANCE)
   const held = f32x4.max(f32x4.splat(-1), f32x4.min(one, usual))
   return f32x4.add(f32x4.mul(trust, own), f32x4.mul(f32x4.sub(one, trust), held))
 }
@@ -133,8 +137,9 @@ export function matrixWeigh(
     const usualD = f32x4.mul(nearScale, v128.load(near + k + 3 * plane))
     const usualX = f32x4.mul(nearScale, v128.load(near + k + 4 * plane))
     const ownD = f32x4.mul(scale, f32x4.sub(p, q))
-    const d = steadied(ownD, usualD, dd, f32x4.sub(one, xx))
-    const x = steadied(f32x4.add(re, re), usualX, xx, f32x4.sub(one, dd))
+    const yy = f32x4.mul(nearScale, v128.load(near + k + 7 * plane))
+    const d = steadied(ownD, usualD, dd, yy)
+    const x = steadied(f32x4.add(re, re), usualX, xx, yy)
     const pl = f32x4.mul(half, f32x4.add(one, d))
     const pr = f32x4.mul(half, f32x4.sub(one, d))
     const geometric = f32x4.add(leak, f32x4.sqrt(f32x4.mul(pl, pr)))
