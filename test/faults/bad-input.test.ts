@@ -108,7 +108,8 @@ function expectAnswer(run: Run, [code, id]: Expected): void {
   if (code === 2) {
     expect(refusalDocument.parse(document)).toEqual(document)
     expect(document.refusal.code).toBe(id)
-    expect(run.stderr).toMatch(/Cannot .+: found .+, need .+/s)
+    // A list of problems has what is needed below it.
+    expect(run.stderr).toMatch(/Cannot .+: found .+(?:, need |\nNeeded: ).+/s)
     expect(run.stderr).toContain(document.refusal.remedy)
     expect(run.stderr).toContain(id)
   } else {
@@ -552,7 +553,6 @@ describe('words', () => {
       ['measure', source, '--order', 'dolphin'],
       ['fold', source, at('silence/o.wav')],
       ['fold', source, at('silence/o.wav'), '--to', 'stereo'],
-      ['upmix', source],
       ['fit', source, at('silence/o.wav'), ...SPEC, '--bits', '20'],
     ]) {
       const run = await runAgainst(at('silence'), words)
@@ -560,6 +560,10 @@ describe('words', () => {
       expect(run.json().refusal.code).toBe('CLI_USAGE')
       expect(run.stderr).not.toMatch(INSIDES)
     }
+  })
+
+  test('an upmix that is told neither where to write nor what to explain', async () => {
+    expectAnswer(await runAgainst(at('silence'), ['upmix', source]), [2, 'CLI_UPMIX_OUTPUT'])
   })
 
   test('layouts that cannot be those of the file', async () => {
