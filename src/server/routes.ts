@@ -26,7 +26,7 @@ export function deskRoutes(shelf: Shelf): Hono {
 
   routes.get('/title', (context) => {
     const opened = shelf.opened(idOf(context.req.query('id')))
-    if (opened === null) return context.json({ refusal: null }, 409)
+    if (opened === null) return context.body(null, 204)
     return context.body(packTitle(opened.head, opened.energies), 200, { 'Content-Type': 'application/octet-stream' })
   })
 

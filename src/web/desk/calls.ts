@@ -18,9 +18,8 @@ export async function fetchShelf(): Promise<Shelf> {
 
 /** A title with its energies; null where it is not measured yet. */
 export async function fetchTitle(id: string): Promise<OpenedTitle | null> {
-  const answer = await fetch(`/api/title?id=${encodeURIComponent(id)}`)
-  if (answer.status === 409) return null
-  return unpackTitle(await (await accepted(answer)).arrayBuffer())
+  const answer = await call('GET', `/api/title?id=${encodeURIComponent(id)}`)
+  return answer.status === 204 ? null : unpackTitle(await answer.arrayBuffer())
 }
 
 /** Samples of a title as they lie in its file. */

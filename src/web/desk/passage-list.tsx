@@ -1,4 +1,5 @@
 import { type Passage, printFigure, type Trim } from '../../domain/index.ts'
+import type { TitleHead } from '../../protocol/index.ts'
 import { signed } from './words.ts'
 
 const KINDS: Readonly<Record<Passage['kind'], string>> = {
@@ -11,13 +12,13 @@ const KINDS: Readonly<Record<Passage['kind'], string>> = {
 
 /** The places that the mixer should go back to. */
 export function PassageList({
-  passages,
+  head: { passages, spec },
   trims,
   chosen,
   label,
   onChoose,
 }: {
-  readonly passages: readonly Passage[]
+  readonly head: TitleHead
   readonly trims: readonly Trim[]
   readonly chosen: number | null
   readonly label: (frame: number) => string
@@ -27,7 +28,11 @@ export function PassageList({
   return (
     <section aria-labelledby="passages" className="passages">
       <h2 id="passages">Passages {faults > 0 && <span className="slate">{faults}</span>}</h2>
-      {passages.length === 0 && <p className="slate">No place is pointed at.</p>}
+      {passages.length === 0 && (
+        <p className="slate">
+          {spec !== null ? 'No place is pointed at.' : 'They are looked for against a delivery spec.'}
+        </p>
+      )}
       <ol>
         {passages.map((passage) => {
           const isTrimmed = trims.some(

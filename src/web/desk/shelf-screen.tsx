@@ -117,7 +117,7 @@ function Picture({ levels }: { readonly levels: readonly (number | null)[] }) {
   const [width, height] = [levels.length, 30]
   const y = (level: number | null) =>
     level === null ? height : Math.min(height, Math.max(0, (-8 - level) * (height / 40)))
-  const path = levels.map((level, i) => `L${i} ${y(level).toFixed(1)}`).join('')
+  const path = levels.map((level, i) => `V${y(level).toFixed(1)}H${i + 1}`).join('')
   return (
     <svg
       className="picture"
@@ -125,7 +125,7 @@ function Picture({ levels }: { readonly levels: readonly (number | null)[] }) {
       preserveAspectRatio="none"
       aria-hidden="true"
     >
-      {width > 0 && <path d={`M0 ${height}${path}L${width} ${height}Z`} />}
+      {width > 0 && <path d={`M0 ${height}${path}V${height}Z`} />}
     </svg>
   )
 }

@@ -144,17 +144,25 @@ function Delivery({
   }
   return (
     <Box title={`Deliver ${decisions.sheet.title.name}`} onClose={onClose}>
-      <p>
-        {head.layout === '2.0' ? 'The stereo is upmixed to 5.1, both are fitted' : 'The mix is fitted and folded down'}{' '}
-        to <b>{head.spec?.title}</b>, measured on the bytes that were written, and delivered with a report.
-      </p>
+      {head.layout === 'mono' ? (
+        <p>
+          A mono source is not delivered by itself: upmix it or fit it with the command line, and put the result here.
+        </p>
+      ) : (
+        <p>
+          {head.layout === '2.0'
+            ? 'The two-track becomes a 5.1, and both are fitted'
+            : 'The mix is fitted and folded down'}{' '}
+          to <b>{head.spec?.title}</b>, measured on the bytes that were written, and delivered with a report.
+        </p>
+      )}
       <p className="slate">
         {missed.length === 0
           ? 'Every line is met as it stands.'
           : `The fit will move the mix to meet: ${missed.map(({ name }) => name).join(', ')}.`}{' '}
         The recipient’s written spec decides; check it before you send.
       </p>
-      {!isWorking && work?.outcome == null && (
+      {!isWorking && work?.outcome == null && head.layout !== 'mono' && (
         <>
           <label>
             <input type="checkbox" checked={keeps} onChange={(event) => setKeeps(event.target.checked)} /> Keep the

@@ -59,6 +59,7 @@ export function TitleScreen({ opened, works }: { readonly opened: OpenedTitle; r
     passages: head.passages,
     trims: placed.trims,
     locks: placed.locks,
+    scenes: placed.scenes,
     points,
     playing: listening.playing,
     label,
@@ -74,13 +75,7 @@ export function TitleScreen({ opened, works }: { readonly opened: OpenedTitle; r
           onWaive={view.setWaiving}
           onInsist={(line) => change(withoutWaiver(sheet, line))}
         />
-        <PassageList
-          passages={head.passages}
-          trims={placed.trims}
-          chosen={chosenPassage}
-          label={label}
-          onChoose={goTo}
-        />
+        <PassageList head={head} trims={placed.trims} chosen={chosenPassage} label={label} onChoose={goTo} />
       </aside>
       <main>
         <Timeline

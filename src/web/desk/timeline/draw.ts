@@ -20,6 +20,7 @@ export function drawTimeline(canvas: CanvasRenderingContext2D, ink: Ink, scene: 
   drawRuler(drawing)
   clipped(drawing, () => {
     drawSelection(drawing)
+    drawScenes(drawing)
     drawLoudness(drawing)
     drawDialogue(drawing)
     drawTrims(drawing)
@@ -73,6 +74,23 @@ function drawSelection({ canvas, ink, scene, lanes, x }: Drawing): void {
   canvas.globalAlpha = 1
   canvas.strokeStyle = ink.brass
   canvas.strokeRect(from, lanes.loudness.top + 0.5, to - from, lanes.height - lanes.loudness.top - 1)
+}
+
+/** Scenes of the upmix by their names, or by what they set. */
+function drawScenes({ canvas, ink, scene, lanes, x }: Drawing): void {
+  const lane = lanes.scenes
+  if (lane === null) return
+  canvas.textAlign = 'left'
+  canvas.textBaseline = 'middle'
+  for (const { startFrame, endFrame, name, settings } of scene.scenes) {
+    const [from, to] = [x(startFrame / scene.sampleRateHz), x(endFrame / scene.sampleRateHz)]
+    canvas.fillStyle = ink.chart
+    canvas.fillRect(from, lane.top, to - from, lane.height)
+    bracket(canvas, ink.slate, from, to, lane)
+    canvas.fillStyle = ink.ink
+    const words = name ?? Object.keys(settings).join(', ')
+    if (canvas.measureText(words).width < to - from - 12) canvas.fillText(words, from + 7, lane.top + lane.height / 2)
+  }
 }
 
 function drawDialogue({ canvas, ink, scene, lanes, x }: Drawing): void {
@@ -199,6 +217,7 @@ function drawNames({ canvas, ink, scene, lanes }: Drawing): void {
   canvas.textBaseline = 'middle'
   const name = (words: string, { top, height }: Lane) => canvas.fillText(words, lanes.left - 8, top + height / 2)
   name('whole', lanes.overview)
+  if (lanes.scenes !== null) name('scenes', lanes.scenes)
   if (lanes.dialogue !== null) name('dialogue', lanes.dialogue)
   name('trims', lanes.trims)
   for (const [index, { role }] of scene.channels.entries()) name(role, lanes.channels[index]!)

@@ -4,6 +4,8 @@ export type Lane = { readonly top: number; readonly height: number }
 export type Lanes = {
   readonly overview: Lane
   readonly ruler: Lane
+  /** Only where the upmix has scenes. */
+  readonly scenes: Lane | null
   readonly loudness: Lane
   readonly dialogue: Lane | null
   readonly trims: Lane
@@ -20,29 +22,42 @@ const GAP = 8
 const OVERVIEW_HEIGHT = 34
 const RULER_HEIGHT = 22
 const DIALOGUE_HEIGHT = 12
+const SCENES_HEIGHT = 18
 const TRIMS_HEIGHT = 56
 const CHANNEL_HEIGHT = 18
 const CHANNEL_GAP = 3
 const LEAST_LOUDNESS_HEIGHT = 140
 
 /** Loudness takes the room that the others leave. */
-export function layOut(width: number, height: number, channelCount: number, hasDialogue: boolean): Lanes {
-  const channelsHeight = channelCount * (CHANNEL_HEIGHT + CHANNEL_GAP)
+export function layOut(
+  width: number,
+  height: number,
+  has: { readonly channels: number; readonly dialogue: boolean; readonly scenes: boolean },
+): Lanes {
+  const scenesHeight = has.scenes ? SCENES_HEIGHT + GAP : 0
+  const channelsHeight = has.channels * (CHANNEL_HEIGHT + CHANNEL_GAP)
   const others =
-    OVERVIEW_HEIGHT + RULER_HEIGHT + (hasDialogue ? DIALOGUE_HEIGHT + GAP : 0) + TRIMS_HEIGHT + channelsHeight + 4 * GAP
+    OVERVIEW_HEIGHT +
+    RULER_HEIGHT +
+    scenesHeight +
+    (has.dialogue ? DIALOGUE_HEIGHT + GAP : 0) +
+    TRIMS_HEIGHT +
+    channelsHeight +
+    4 * GAP
   const loudnessHeight = Math.max(LEAST_LOUDNESS_HEIGHT, height - others)
   const ruler = OVERVIEW_HEIGHT + GAP
-  const loudness = ruler + RULER_HEIGHT
+  const loudness = ruler + RULER_HEIGHT + scenesHeight
   const dialogue = loudness + loudnessHeight + GAP
-  const trims = dialogue + (hasDialogue ? DIALOGUE_HEIGHT + GAP : 0)
+  const trims = dialogue + (has.dialogue ? DIALOGUE_HEIGHT + GAP : 0)
   const channels = trims + TRIMS_HEIGHT + GAP
   return {
     overview: { top: 0, height: OVERVIEW_HEIGHT },
     ruler: { top: ruler, height: RULER_HEIGHT },
+    scenes: has.scenes ? { top: ruler + RULER_HEIGHT + GAP / 2, height: SCENES_HEIGHT } : null,
     loudness: { top: loudness, height: loudnessHeight },
-    dialogue: hasDialogue ? { top: dialogue, height: DIALOGUE_HEIGHT } : null,
+    dialogue: has.dialogue ? { top: dialogue, height: DIALOGUE_HEIGHT } : null,
     trims: { top: trims, height: TRIMS_HEIGHT },
-    channels: Array.from({ length: channelCount }, (_, index) => ({
+    channels: Array.from({ length: has.channels }, (_, index) => ({
       top: channels + index * (CHANNEL_HEIGHT + CHANNEL_GAP),
       height: CHANNEL_HEIGHT,
     })),

@@ -1,4 +1,4 @@
-import type { DeliverySpec, Passage, PlacedLock, Role, Trim } from '../../../domain/index.ts'
+import type { DeliverySpec, Passage, PlacedLock, PlacedScene, Role, Trim } from '../../../domain/index.ts'
 import type { Curves } from '../numbers.ts'
 import type { TimeWindow } from './time-window.ts'
 
@@ -16,6 +16,8 @@ export type Scene = {
   readonly passages: readonly Passage[]
   readonly trims: readonly Trim[]
   readonly locks: readonly PlacedLock[]
+  /** Stretches with upmix settings of their own. */
+  readonly scenes: readonly PlacedScene[]
   /** Gain of the trims at each 100 ms; null without trims. */
   readonly points: Float64Array | null
   readonly selection: { readonly startFrame: number; readonly endFrame: number } | null

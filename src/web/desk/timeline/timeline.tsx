@@ -42,7 +42,11 @@ export function Timeline({
   const canvas = useRef<HTMLCanvasElement>(null)
   const drag = useRef<Drag | null>(null)
   const size = useSize(frame)
-  const lanes = layOut(size.width, size.height, scene.channels.length, scene.speech !== null)
+  const lanes = layOut(size.width, size.height, {
+    channels: scene.channels.length,
+    dialogue: scene.speech !== null,
+    scenes: scene.scenes.length > 0,
+  })
   usePainting(canvas, scene, lanes)
   useWheel(frame, scene, lanes, acts)
 
