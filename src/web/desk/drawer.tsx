@@ -1,5 +1,12 @@
 import { useId, useState } from 'react'
-import { type FrameRange, type Passage, printFigure, type Sheet } from '../../domain/index.ts'
+import {
+  type FrameRange,
+  HOPS_PER_SECOND,
+  loudnessOf,
+  type Passage,
+  printFigure,
+  type Sheet,
+} from '../../domain/index.ts'
 import type { TitleHead } from '../../protocol/index.ts'
 import { withLock, withoutLock, withoutTrim, withTrimGain, withTrimGlide, withTrimReason, withWaiver } from './edits.ts'
 import { PassageWords } from './passage-list.tsx'
@@ -49,10 +56,10 @@ export function Drawer(props: Props) {
 function Reading({ scene }: { readonly scene: Scene }) {
   const { reading, after, before, points, sampleRateHz, label } = scene
   if (reading === null) return <output className="reading slate">–</output>
-  const hop = Math.floor(reading * 10)
+  const hop = Math.floor(reading * HOPS_PER_SECOND)
   const level = (powers: Float64Array) => {
     const power = powers[hop]
-    return power === undefined || !(power > 0) ? null : -0.691 + 10 * Math.log10(power)
+    return power === undefined || !(power > 0) ? null : loudnessOf(power)
   }
   const was = points === null ? '' : ` (${printFigure(level(before.shortTerm))} before)`
   return (

@@ -1,3 +1,4 @@
+import { HOPS_PER_SECOND } from '../../../domain/index.ts'
 import type { Lane, Lanes } from './lanes.ts'
 import type { Ink, Scene } from './scene.ts'
 
@@ -13,15 +14,18 @@ export type Drawing = {
 
 /** The 100 ms that are seen, [first, end). */
 export function hopsSeen({ seen, durationSeconds }: Scene): readonly [number, number] {
-  const end = Math.ceil(durationSeconds * 10)
-  return [Math.max(0, Math.floor(seen.from * 10) - 1), Math.min(end, Math.ceil(seen.to * 10) + 1)]
+  const end = Math.ceil(durationSeconds * HOPS_PER_SECOND)
+  return [
+    Math.max(0, Math.floor(seen.from * HOPS_PER_SECOND) - 1),
+    Math.min(end, Math.ceil(seen.to * HOPS_PER_SECOND) + 1),
+  ]
 }
 
 /** The 100 ms under one column of pixels; at least one. */
 export function hopsAt({ seen }: Scene, column: number, width: number): readonly [number, number] {
   const secondsEach = (seen.to - seen.from) / width
-  const first = Math.floor((seen.from + column * secondsEach) * 10)
-  return [first, Math.max(first + 1, Math.floor((seen.from + (column + 1) * secondsEach) * 10))]
+  const first = Math.floor((seen.from + column * secondsEach) * HOPS_PER_SECOND)
+  return [first, Math.max(first + 1, Math.floor((seen.from + (column + 1) * secondsEach) * HOPS_PER_SECOND))]
 }
 
 export function baseline(canvas: CanvasRenderingContext2D, ink: Ink, lanes: Lanes, lane: Lane): void {

@@ -1,4 +1,4 @@
-import { powerToDb, printFigure } from '../../../domain/index.ts'
+import { HOPS_PER_SECOND, powerToDb, printFigure } from '../../../domain/index.ts'
 import { baseline, bracket, type Drawing, hopsAt, hopsSeen, line } from './canvas.ts'
 import { drawLoudness, drawOverview } from './draw-loudness.ts'
 import type { Lane, Lanes } from './lanes.ts'
@@ -102,8 +102,8 @@ function drawDialogue({ canvas, ink, scene, lanes, x }: Drawing): void {
     let last = hop
     while (last < end && scene.speech[last] === 1) last++
     if (last > hop) {
-      const from = x(hop / 10)
-      canvas.fillRect(from, dialogue.top + 2, Math.max(1, x(last / 10) - from), dialogue.height - 4)
+      const from = x(hop / HOPS_PER_SECOND)
+      canvas.fillRect(from, dialogue.top + 2, Math.max(1, x(last / HOPS_PER_SECOND) - from), dialogue.height - 4)
     }
     hop = last + 1
   }
@@ -163,7 +163,7 @@ function drawGain(
   for (let hop = first; hop < end; hop++) {
     const isFlat = points[hop] === points[hop - 1] && points[hop] === points[hop + 1]
     if (isFlat && hop !== first && hop !== end - 1) continue
-    canvas.lineTo(x((hop + 0.5) / 10), y(points[hop]!))
+    canvas.lineTo(x((hop + 0.5) / HOPS_PER_SECOND), y(points[hop]!))
   }
   canvas.stroke()
   canvas.lineWidth = 1
