@@ -109,6 +109,20 @@ test('the same by keys alone, taken back and given again', async () => {
   await page.context().close()
 })
 
+test('a decision made just before the title is left is saved', async () => {
+  const page = await openDesk()
+  await page.getByRole('link', { name: /harbour-day/ }).click()
+  await page.getByRole('heading', { name: /Passages/ }).waitFor()
+  const { fit } = await savedSheet(() => true)
+  await page.keyboard.press('n')
+  await page.keyboard.press('t')
+  await page.getByRole('link', { name: 'Shelf', exact: true }).click()
+  await page.getByRole('list', { name: 'Titles' }).waitFor()
+  await savedSheet((sheet) => JSON.stringify(sheet.fit.trims) !== JSON.stringify(fit.trims))
+  expect(new URL(page.url()).hash).toBe('#shelf')
+  await page.context().close()
+})
+
 test('plays the file: time goes on from the chosen passage, muted-down at first, and stops when told', async () => {
   const page = await openDesk()
   await page.getByRole('link', { name: /harbour-day/ }).click()

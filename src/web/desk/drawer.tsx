@@ -181,7 +181,7 @@ function TrimSettings({ index, scene, sheet, onChange, onSettled, onClose }: Pro
           }
           onBlur={onSettled}
         />
-        <span className="slate unit">ms</span>
+        <span className="slate">ms</span>
         <label htmlFor={why}>reason</label>
         <input
           id={why}

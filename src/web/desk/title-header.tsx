@@ -88,7 +88,8 @@ export function TitleHeader({
       {shown === 'sheet' && (
         <Box title="The sheet" onClose={() => setShown(null)}>
           <p className="slate">
-            It lies in <code>{head.sheetPath}</code>. On the command line the same delivery is:
+            It lies in <code>{head.sheetPath}</code> once something is decided. On the command line the same delivery
+            is:
           </p>
           <pre>{`plimsoll deliver ${quoted(head.sheetPath)} --out ${quoted(sheet.title.id)}`}</pre>
           <pre className="sheet">{sheetJson(sheet)}</pre>

@@ -47,8 +47,9 @@ function useSaving(head: OpenedTitle['head'], sheet: Sheet) {
       setSaving({ state: 'saving', problem: null })
       try {
         const { id, tag } = await saveSheet(onDisk.current.id, text, onDisk.current.tag)
+        // Whoever has gone back to the shelf meanwhile stays there.
+        if (location.hash === titleAddress(onDisk.current.id)) history.replaceState(null, '', titleAddress(id))
         onDisk.current = { id, tag, text }
-        history.replaceState(null, '', titleAddress(id))
         setTitleId(id)
         setSaving({ state: 'saved', problem: null })
       } catch (error) {
@@ -63,5 +64,26 @@ function useSaving(head: OpenedTitle['head'], sheet: Sheet) {
     const timer = setTimeout(() => void saveNow(sheet), SAVE_AFTER_MS)
     return () => clearTimeout(timer)
   }, [sheet, saveNow])
+  useNothingLost(sheet, saveNow, (asked) => sheetJson(asked) === onDisk.current.text)
   return { saving, titleId, saveNow }
+}
+
+/** What was changed a moment before the title is left is saved all the same; a page that is closed on it asks first. */
+function useNothingLost(
+  sheet: Sheet,
+  saveNow: (sheet: Sheet) => Promise<void>,
+  isOnDisk: (sheet: Sheet) => boolean,
+): void {
+  const latest = useRef({ sheet, isOnDisk })
+  latest.current = { sheet, isOnDisk }
+  useEffect(() => {
+    const ask = (event: BeforeUnloadEvent) => {
+      if (!latest.current.isOnDisk(latest.current.sheet)) event.preventDefault()
+    }
+    window.addEventListener('beforeunload', ask)
+    return () => {
+      window.removeEventListener('beforeunload', ask)
+      void saveNow(latest.current.sheet)
+    }
+  }, [saveNow])
 }
