@@ -171,21 +171,33 @@ export function judgeContext(
 ): JudgeContext & { readonly curves: LoudnessCurves } {
   const { startOfDaySeconds, stereoGainDb, clock, programme } = origin
   const { sampleRateHz } = whole
-  const peaks = parts.flatMap(({ startFrame, measured }) =>
-    measured.channels.map(({ truePeak: { value, frameIndex } }) => ({ value, frameIndex: startFrame + frameIndex })),
-  )
-  const highest = peaks.reduce((a, b) => (b.value > a.value ? b : a))
+  const truePeakSeconds = highestSeconds(parts, sampleRateHz, ({ channels }) => channels)
+  const foldDownTruePeakSeconds = highestSeconds(parts, sampleRateHz, ({ foldDown }) => foldDown ?? [])
   return {
     role,
     nonFiniteSampleCount: parts.reduce((sum, { measured }) => sum + measured.nonFiniteSampleCount, 0),
     hasOwnGain: isStereoRole(role) && stereoGainDb !== 0,
     curves: curvesWithin(loudnessCurves(whole), programme, sampleRateHz),
-    truePeakSeconds: highest.frameIndex / sampleRateHz,
+    ...(truePeakSeconds !== null && { truePeakSeconds }),
+    ...(foldDownTruePeakSeconds !== null && { foldDownTruePeakSeconds }),
     ...(startOfDaySeconds !== null && { startOfDaySeconds }),
     ...(clock !== undefined && {
       timecodeAt: (seconds: number) => labelAt(clock, Math.round(seconds * sampleRateHz)),
     }),
   }
+}
+
+/** Where the highest true peak of some channels stands; null without channels. */
+function highestSeconds(
+  parts: readonly MeasuredPart[],
+  sampleRateHz: number,
+  channelsOf: (measured: Measured) => Measured['channels'],
+): number | null {
+  const peaks = parts.flatMap(({ startFrame, measured }) =>
+    channelsOf(measured).map(({ truePeak: { value, frameIndex } }) => ({ value, frameIndex: startFrame + frameIndex })),
+  )
+  if (peaks.length === 0) return null
+  return peaks.reduce((a, b) => (b.value > a.value ? b : a)).frameIndex / sampleRateHz
 }
 
 async function foldDownLock(

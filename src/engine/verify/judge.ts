@@ -32,6 +32,8 @@ export type JudgeContext = {
   readonly curves?: LoudnessCurves
   /** Where the highest true peak stands. */
   readonly truePeakSeconds?: number
+  /** Where that of the Lo/Ro fold-down stands. */
+  readonly foldDownTruePeakSeconds?: number
   /** Time of day of the first frame; sentences then name times of day, as the report's ruler does. */
   readonly startOfDaySeconds?: number
   /** Timecode of an instant of the programme; absent where the file carries none. */
@@ -259,9 +261,14 @@ function curveOf(line: SpecLine, context: JudgeContext): LoudnessCurve | null {
 }
 
 function pointOf(line: SpecLine, context: JudgeContext): Place | null {
-  const seconds = context.truePeakSeconds
-  if (line.field !== 'maxTruePeakDbtp' || seconds === undefined) return null
+  const seconds = peakSecondsOf(line, context)
+  if (seconds === undefined) return null
   return placeOf({ startSeconds: seconds, endSeconds: seconds }, context)
+}
+
+function peakSecondsOf({ field }: SpecLine, context: JudgeContext): number | undefined {
+  if (field === 'maxTruePeakDbtp') return context.truePeakSeconds
+  return field === 'foldDown.loRo.maxTruePeakDbtp' ? context.foldDownTruePeakSeconds : undefined
 }
 
 function placeOf(stretch: Omit<Place, 'timecode'>, context: JudgeContext): Place {

@@ -208,6 +208,10 @@ test('the fold-down of a 5.1 that is judged alone only warns', () => {
   const loRo = { ...onTarget.foldDown.loRo, programmeLoudnessLkfs: -21, maxTruePeakDbtp: -0.5 }
   const file = { ...onTarget, foldDown: { ...onTarget.foldDown, loRo } } as Measurements
   expect(severities(judge(file, A85, mix))).toEqual({ 'fold-down-loudness': 'warn', 'fold-down-true-peak': 'warn' })
+  const peak = judge(file, A85, { ...mix, truePeakSeconds: 3, foldDownTruePeakSeconds: 7.5 }).find(
+    ({ unit }) => unit === 'dBTP',
+  )
+  expect(peak?.at).toEqual({ startSeconds: 7.5, endSeconds: 7.5, timecode: null })
 })
 
 describe('a delivery', () => {

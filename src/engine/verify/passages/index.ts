@@ -29,12 +29,23 @@ export function findPassages(search: PassageSearch): readonly Passage[] {
   const foldedTotal = foldDown === null || total.length > 0 ? [] : totalPassages(foldDown, undone)
   const range = rangePassages(programme, undone)
   const soft = softPassages(programme, undone)
-  const faults = [total, foldedTotal, range].reduce(withoutRepeats, [...tones, ...steps, ...loud, ...soft])
+  const unmended = loud.filter((passage) => !isMendedBy(passage, total))
+  const faults = [total, foldedTotal, range].reduce(withoutRepeats, [...tones, ...steps, ...unmended, ...soft])
   const found = faults.length > 0 ? faults : marginPassages(programme, foldDown)
   return found
     .map((passage) => describePassage(programme, passage))
     .toSorted((a, b) => sizeOf(b) - sizeOf(a) || b.excess - a.excess || a.startFrame - b.startFrame)
     .map((passage, index) => ({ ...passage, rank: index + 1 }))
+}
+
+/** True for a place that lies in a stretch which has to come down at least as far for the total. */
+function isMendedBy(place: Found, total: readonly Found[]): boolean {
+  return total.some(
+    (stretch) =>
+      stretch.startFrame <= place.startFrame &&
+      stretch.endFrame >= place.endFrame &&
+      (stretch.suggestedTrimDb ?? 0) <= (place.suggestedTrimDb ?? Number.NEGATIVE_INFINITY),
+  )
 }
 
 /** A stretch that is already pointed at for another reason is not named for a total or the range again. */

@@ -166,6 +166,16 @@ describe('the Lo/Ro fold-down', () => {
   })
 })
 
+test('a peak in a stretch that has to come down further for the total does not stand in for it', () => {
+  const powers = steps([60, -10])
+  const truePeak100ms = new Float32Array(1200)
+  // 0 dBTP, 1 dB over, all along; the total is 13 LU over.
+  truePeak100ms.fill(1)
+  const measured = { ...measuredOf(powers, null, '2.0'), ...peaksAt(0), truePeak100ms }
+  const found = search(powers, specOf(-23, 1, { maxTruePeakDbtp: limit(-1) }), { parts: [{ startFrame: 0, measured }] })
+  expect(found.map(({ line, suggestedTrimDb }) => [line, suggestedTrimDb])).toEqual([['programmeLoudnessLkfs', -12]])
+})
+
 describe('loudness range', () => {
   const rangeOf = (powers: Float64Array) => describeMeasured(measuredOf(powers, null, '2.0')).loudnessRangeLu
   const asks = (lu: number) => specOf(-20, 20, { maxLoudnessRangeLu: limit(lu) })
