@@ -209,10 +209,12 @@ export {
   type UpmixSettings,
 } from './upmix-parameters.ts'
 export {
+  CUSTOMARY_UPMIX_GLIDE_MS,
   decodesMatrix,
   type FrontSpread,
   frontSpreadOf,
   frontSpreadOver,
+  LONGEST_UPMIX_GLIDE_MS,
   SHORTEST_UPMIX_GLIDE_MS,
   shareAt,
   soundingRange,
@@ -224,4 +226,4 @@ export {
   type UpmixStretch,
   upmixStretches,
 } from './upmix-plan.ts'
-export { findUpmixStart, UPMIX_STARTS, type UpmixStart } from './upmix-starts.ts'
+export { findUpmixStart, sceneSettings, UPMIX_STARTS, type UpmixStart, upmixSettingsOf } from './upmix-starts.ts'

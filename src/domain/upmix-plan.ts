@@ -54,6 +54,9 @@ export type UpmixStretch = FrameRange & {
 
 /** Glides of 10 ms are inaudible on steady tones; nothing shorter is asked for. @source measured: docs/decisions/0019 */
 export const SHORTEST_UPMIX_GLIDE_MS = 10
+/** What is taken where nobody says: a scene may take its time. Our own choice. */
+export const CUSTOMARY_UPMIX_GLIDE_MS = 500
+export const LONGEST_UPMIX_GLIDE_MS = 60_000
 
 /**
  * The stretches of a plan from its first frame to its last, neighbours with the same settings joined. Where two scenes

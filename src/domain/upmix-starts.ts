@@ -1,4 +1,6 @@
-import type { UpmixSettings } from './upmix-parameters.ts'
+import { defaultSettings } from './parameters.ts'
+import type { Sheet } from './sheet.ts'
+import { UPMIX_PARAMETERS, type UpmixSettings } from './upmix-parameters.ts'
 
 /** Upmix settings to start from, by what the programme is. What they do not name keeps its default. */
 export type UpmixStart = {
@@ -65,4 +67,22 @@ export const UPMIX_STARTS: readonly UpmixStart[] = [
 /** The starting settings of that name; null where there are none. */
 export function findUpmixStart(id: string): UpmixStart | null {
   return UPMIX_STARTS.find((start) => start.id === id) ?? null
+}
+
+/** What a sheet sets outside of its scenes: over the defaults go starting settings, the kind of the sources, then its own. */
+export function upmixSettingsOf({ upmix, sources }: Pick<Sheet, 'upmix' | 'sources'>): UpmixSettings {
+  const kind = sources.find((file) => file.kind !== null)?.kind ?? null
+  return {
+    ...defaultSettings(UPMIX_PARAMETERS),
+    ...(upmix.start === null ? {} : findUpmixStart(upmix.start)?.settings),
+    ...(kind === null ? {} : { kind }),
+    ...upmix.settings,
+  }
+}
+
+/** What of some settings may differ from scene to scene. */
+export function sceneSettings(settings: Partial<UpmixSettings>): Readonly<Record<string, number | string>> {
+  return Object.fromEntries(
+    Object.entries(settings).filter(([name]) => UPMIX_PARAMETERS[name as keyof UpmixSettings].glide !== 'fixed'),
+  )
 }

@@ -3,13 +3,14 @@ import { existsSync, readFileSync, statSync } from 'node:fs'
 import { join, resolve } from 'node:path'
 import { bytesPerFrame, loudnessOf, thinnestMargins, toHops, windowMeans } from '../domain/index.ts'
 import { openAudio } from '../media/index.ts'
-import type { PartEnergies, ShelfEntry, TitleHead, TitleState } from '../protocol/index.ts'
+import type { PartEnergies, SceneSuggestion, ShelfEntry, TitleHead, TitleState } from '../protocol/index.ts'
 import { deliver } from './deliver.ts'
 import { refuse } from './refusals.ts'
 import { listProblems } from './sheet.ts'
 import { type ShelvedTitle, titlesIn } from './shelf-folder.ts'
 import { SingleOutput } from './single-output.ts'
 import { type StudiedTitle, studyTitle } from './study-title.ts'
+import { suggestUpmixScenes } from './suggest-scenes.ts'
 import { explain, WorkQueue } from './work-queue.ts'
 
 /** Columns of the small picture of a title. */
@@ -149,6 +150,22 @@ export class Shelf {
         return { conforms: report.conforms, isDelivered, verdict: report.verdict }
       },
     })
+  }
+
+  /** Looks for scenes of the upmix in its turn; null where that was stopped or refused. */
+  async suggestScenes(titleId: string): Promise<SceneSuggestion | null> {
+    const title = this.#title(titleId)
+    let found: SceneSuggestion | null = null
+    await this.work.add({
+      titleId,
+      kind: 'scenes',
+      run: async ({ signal, progress }) => {
+        const options = { signal, workers: this.#workers, replaces: false }
+        found = (await suggestUpmixScenes(title.path, options, progress)).written
+        return null
+      },
+    })
+    return found
   }
 
   /** Where the delivery of a title lies or will lie. */

@@ -1,13 +1,15 @@
 import {
   type Clock,
+  CUSTOMARY_UPMIX_GLIDE_MS,
   decodesMatrix,
   endLabel,
   type Finding,
   findUpmixStart,
   printInstant,
   type Sheet,
+  type SheetScene,
   type SuggestedScene,
-  UPMIX_PARAMETERS,
+  sceneSettings,
 } from '../domain/index.ts'
 import { type Progress, scenesOfProgramme } from '../engine/index.ts'
 import { sheetJson } from '../protocol/index.ts'
@@ -27,10 +29,9 @@ export type SuggestedScenes = {
   readonly sampleRateHz: number
   readonly clock: Clock | null
   readonly findings: readonly Finding[]
+  /** What a sheet would say: the same scenes, and the starting settings of the whole title. */
+  readonly written: Pick<Sheet['upmix'], 'start' | 'scenes'>
 }
-
-/** A change between two scenes takes half a second, centred on the border. */
-const GLIDE_MS = 500
 
 /**
  * Finds the scenes of a two-track file, or of the title of a sheet, and writes a sheet with them where one is asked for:
@@ -63,11 +64,13 @@ export async function suggestUpmixScenes(
     places,
   )
   const scenes = withinProgramme(found, title)
+  const start = options.upmixStart ?? title.sheet?.upmix.start ?? (isLtRt ? 'archive-lt-rt' : null)
+  const written = { start, scenes: sheetScenes(title, scenes) }
   if (output !== null) {
-    output.writeText(await sheetWith(title, scenes, isLtRt, output.path, options))
+    output.writeText(await sheetWith(title, written, output.path, options))
     output.place()
   }
-  return { scenes, sampleRateHz: source.format.sampleRateHz, clock: source.clock, findings }
+  return { scenes, sampleRateHz: source.format.sampleRateHz, clock: source.clock, findings, written }
 }
 
 /** Scenes lie in programme; what reaches over its edges is cut there. */
@@ -82,29 +85,31 @@ function withinProgramme(scenes: readonly SuggestedScene[], { programme }: Title
   )
 }
 
-async function sheetWith(
-  title: Title,
-  scenes: readonly SuggestedScene[],
-  isLtRt: boolean,
-  sheetPath: string,
-  options: TitleOptions,
-): Promise<string> {
-  const { source, sheet: own, sheetPath: ownPath } = title
-  const clock = own !== null && own.timecode === null ? null : sheetClock(source)
+function sheetScenes({ source, sheet }: Title, scenes: readonly SuggestedScene[]): readonly SheetScene[] {
+  const clock = sheet !== null && sheet.timecode === null ? null : sheetClock(source)
   const ground = { clock, sampleRateHz: source.format.sampleRateHz, frameCount: source.frameCount }
   const print = (frame: number) =>
     frame === ground.frameCount ? endLabel(ground) : printInstant(clock, frame, ground.sampleRateHz)
-  const written = scenes
+  return scenes
     .map(({ startFrame, endFrame, name, start, reason }) => ({
       name,
       from: print(startFrame),
       to: print(endFrame),
-      glideInMs: GLIDE_MS,
-      glideOutMs: GLIDE_MS,
+      glideInMs: CUSTOMARY_UPMIX_GLIDE_MS,
+      glideOutMs: CUSTOMARY_UPMIX_GLIDE_MS,
       reason: `${findUpmixStart(start)?.title}: ${reason}`,
-      settings: sceneSettings(start),
+      settings: sceneSettings(findUpmixStart(start)?.settings ?? {}),
     }))
     .filter(({ from, to }) => from !== to)
+}
+
+async function sheetWith(
+  title: Title,
+  written: SuggestedScenes['written'],
+  sheetPath: string,
+  options: TitleOptions,
+): Promise<string> {
+  const { sheet: own, sheetPath: ownPath } = title
   const beside = pathBeside(sheetPath)
   const moved = (target: string) => beside(besideSheet(ownPath as string, target))
   const sheet: Sheet =
@@ -115,14 +120,5 @@ async function sheetWith(
           sources: own.sources.map((file) => ({ ...file, path: moved(file.path) })),
           spec: own.spec === null || own.spec.path === null ? own.spec : { ...own.spec, path: moved(own.spec.path) },
         }
-  const start = options.upmixStart ?? sheet.upmix.start ?? (isLtRt ? 'archive-lt-rt' : null)
-  return sheetJson({ ...sheet, upmix: { ...sheet.upmix, start, scenes: written } })
-}
-
-/** What of starting settings may differ from scene to scene. */
-function sceneSettings(start: string): Readonly<Record<string, number | string>> {
-  const settings = Object.entries(findUpmixStart(start)?.settings ?? {})
-  return Object.fromEntries(
-    settings.filter(([name]) => UPMIX_PARAMETERS[name as keyof typeof UPMIX_PARAMETERS].glide !== 'fixed'),
-  )
+  return sheetJson({ ...sheet, upmix: { ...sheet.upmix, ...written } })
 }

@@ -6,7 +6,6 @@ import {
   type FileProblem,
   type FitSettings,
   type FrameRange,
-  findUpmixStart,
   type PlacedScene,
   type PlacedSheet,
   type ProgrammeSegment,
@@ -14,9 +13,9 @@ import {
   type Sheet,
   type SheetTrim,
   specForTitle,
-  UPMIX_PARAMETERS,
   type UpmixPlan,
   type UpmixSettings,
+  upmixSettingsOf,
 } from '../domain/index.ts'
 import { type DeliveryOrder, titleIdOf } from '../engine/index.ts'
 import { type ChannelOptions, sha256Of } from '../media/index.ts'
@@ -107,20 +106,17 @@ export async function openTitle(
   }
 }
 
-/** Over the defaults go starting settings, the kind of the sources, then the settings of the sheet, of the command, and inside a scene its own. */
+/** Over the settings of the sheet go those of the command, and inside a scene its own. */
 function upmixPlanOf(
   sheet: Sheet | null,
   options: TitleOptions,
   scenes: readonly PlacedScene[],
   { format: { sampleRateHz }, frameCount }: OpenedSource,
 ): UpmixPlan {
-  const start = options.upmixStart ?? sheet?.upmix.start ?? null
-  const kind = sheet?.sources.find((file) => file.kind !== null)?.kind ?? null
+  const own = sheet?.upmix ?? { settings: {}, scenes: [], start: null }
+  const upmix = { ...own, start: options.upmixStart ?? own.start }
   const settings: UpmixSettings = {
-    ...defaultSettings(UPMIX_PARAMETERS),
-    ...(start === null ? {} : findUpmixStart(start)?.settings),
-    ...(kind === null ? {} : { kind }),
-    ...sheet?.upmix.settings,
+    ...upmixSettingsOf({ upmix, sources: sheet?.sources ?? [] }),
     ...options.upmix,
   }
   const inFrames = (ms: number) => Math.round((ms * sampleRateHz) / 1000)

@@ -9,6 +9,7 @@ import type {
   Measurements,
   Passage,
   SampleEncoding,
+  Sheet,
 } from '../domain/index.ts'
 
 /** How a title of the shelf stands. `new`: nobody has measured it since it last changed. */
@@ -45,7 +46,7 @@ export type Shelf = { readonly version: 1; readonly folder: string; readonly tit
 /** What is being done for a title, told as it goes on. */
 export type WorkMessage = {
   readonly titleId: string
-  readonly kind: 'measure' | 'deliver'
+  readonly kind: z.infer<typeof workKind>
   readonly stage: string
   /** Of all of the work, 0..1. */
   readonly share: number
@@ -97,7 +98,12 @@ export type PartEnergies = {
   readonly isSpoken100ms: Uint8Array
 }
 
+/** Scenes as a sheet would say them, found in the programme; and what the whole title starts from. */
+export type SceneSuggestion = Pick<Sheet['upmix'], 'start' | 'scenes'>
+
 /** A change of the sheet: its whole text, and the state that it was made from. */
 export const sheetChange = z.strictObject({ text: z.string().max(4_000_000), tag: z.string() })
+
+export const workKind = z.enum(['measure', 'deliver', 'scenes'])
 
 export const deliverOrder = z.strictObject({ keepsNonconforming: z.boolean() })

@@ -2,12 +2,14 @@ export {
   deliverOrder,
   type PartEnergies,
   type RefusalMessage,
+  type SceneSuggestion,
   type Shelf,
   type ShelfEntry,
   sheetChange,
   type TitleHead,
   type TitleState,
   type WorkMessage,
+  workKind,
 } from './desk-messages.ts'
 export { inspectDocument } from './inspect-file.ts'
 export { packTitle, unpackTitle } from './packed-title.ts'

@@ -1,7 +1,9 @@
 import { z } from 'zod'
 import {
+  CUSTOMARY_UPMIX_GLIDE_MS,
   FIT_PARAMETERS,
   type FileProblem,
+  LONGEST_UPMIX_GLIDE_MS,
   type Parameter,
   type ParameterTable,
   SEGMENT_KINDS,
@@ -25,9 +27,7 @@ const TRIM_GAIN_DB = z.number().min(-60).max(24)
 const SHORTEST_GLIDE_MS = 100
 const GLIDE_MS = z.number().min(SHORTEST_GLIDE_MS).max(10_000)
 
-/** A scene may take its time, and the shortest glide is inaudible already. */
-const DEFAULT_UPMIX_GLIDE_MS = 500
-const UPMIX_GLIDE_MS = z.number().min(SHORTEST_UPMIX_GLIDE_MS).max(60_000)
+const UPMIX_GLIDE_MS = z.number().min(SHORTEST_UPMIX_GLIDE_MS).max(LONGEST_UPMIX_GLIDE_MS)
 
 /** What may differ from scene to scene. */
 const SCENE_PARAMETERS: ParameterTable = Object.fromEntries(
@@ -57,7 +57,7 @@ const scene = z.strictObject({
   name: z.string().min(1).optional(),
   ...stretch,
   glideInMs: UPMIX_GLIDE_MS.optional().describe(
-    `How long the change at its beginning takes, centred on it; ${DEFAULT_UPMIX_GLIDE_MS} where not said`,
+    `How long the change at its beginning takes, centred on it; ${CUSTOMARY_UPMIX_GLIDE_MS} where not said`,
   ),
   glideOutMs: UPMIX_GLIDE_MS.optional().describe('The same at its end'),
   reason: z.string().min(1).optional().describe('Why it has these settings'),
@@ -248,8 +248,8 @@ function toSheet(file: SheetFile): Sheet {
         ({ name = null, glideInMs, glideOutMs, reason = null, settings = {}, ...rest }) => ({
           ...rest,
           name,
-          glideInMs: glideInMs ?? DEFAULT_UPMIX_GLIDE_MS,
-          glideOutMs: glideOutMs ?? DEFAULT_UPMIX_GLIDE_MS,
+          glideInMs: glideInMs ?? CUSTOMARY_UPMIX_GLIDE_MS,
+          glideOutMs: glideOutMs ?? CUSTOMARY_UPMIX_GLIDE_MS,
           reason,
           settings: settings as Sheet['upmix']['settings'],
         }),

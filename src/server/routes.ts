@@ -5,7 +5,7 @@ import { Hono } from 'hono'
 import { streamSSE } from 'hono/streaming'
 import { Refusal } from '../domain/index.ts'
 import type { Shelf } from '../jobs/index.ts'
-import { deliverOrder, packTitle, sheetChange, type WorkMessage } from '../protocol/index.ts'
+import { deliverOrder, packTitle, sheetChange, type WorkMessage, workKind } from '../protocol/index.ts'
 
 /** Keeps a connection from being taken for dead. */
 const HEARTBEAT_MS = 15_000
@@ -53,8 +53,13 @@ export function deskRoutes(shelf: Shelf): Hono {
     return context.json({ version: 1 }, 202)
   })
 
+  routes.post('/scenes', async (context) => {
+    const suggestion = await shelf.suggestScenes(idOf(context.req.query('id')))
+    return suggestion === null ? context.body(null, 204) : context.json(suggestion)
+  })
+
   routes.post('/stop', (context) => {
-    const kind = context.req.query('kind') === 'deliver' ? 'deliver' : 'measure'
+    const kind = workKind.parse(context.req.query('kind'))
     shelf.work.stop({ titleId: idOf(context.req.query('id')), kind })
     return context.json({ version: 1 })
   })

@@ -1,4 +1,10 @@
-import { type RefusalMessage, type Shelf, unpackTitle, type WorkMessage } from '../../protocol/index.ts'
+import {
+  type RefusalMessage,
+  type SceneSuggestion,
+  type Shelf,
+  unpackTitle,
+  type WorkMessage,
+} from '../../protocol/index.ts'
 
 /** The desk said no, in words for the user. */
 export class DeskRefusal extends Error {
@@ -33,6 +39,12 @@ export async function orderMeasurement(id: string): Promise<void> {
 
 export async function orderDelivery(id: string, keepsNonconforming: boolean): Promise<void> {
   await call('POST', `/api/deliver?id=${encodeURIComponent(id)}`, { keepsNonconforming })
+}
+
+/** Looks for scenes of the upmix; null where that was stopped or refused, as the work says. */
+export async function suggestScenes(id: string): Promise<SceneSuggestion | null> {
+  const answer = await call('POST', `/api/scenes?id=${encodeURIComponent(id)}`)
+  return answer.status === 204 ? null : answer.json()
 }
 
 export async function stopWork(id: string, kind: WorkMessage['kind']): Promise<void> {

@@ -10,7 +10,9 @@ import {
 import type { TitleHead } from '../../protocol/index.ts'
 import { withLock, withoutLock, withoutTrim, withTrimGain, withTrimGlide, withTrimReason, withWaiver } from './edits.ts'
 import { PassageWords } from './passage-list.tsx'
+import { SceneDrawer } from './scene-drawer.tsx'
 import type { Scene } from './timeline/scene.ts'
+import type { useScenes } from './use-scenes.ts'
 import { signed } from './words.ts'
 
 type Props = {
@@ -21,6 +23,7 @@ type Props = {
   /** What a new trim or lock would be put on. */
   readonly range: FrameRange | null
   readonly waiving: string | null
+  readonly sceneActs: Pick<ReturnType<typeof useScenes>, 'copied' | 'onCopy' | 'keys'>
   readonly onChange: (sheet: Sheet, moving?: string) => void
   readonly onTrim: (gainDb: number, reason: string | null) => void
   readonly onSettled: () => void
@@ -39,6 +42,8 @@ export function Drawer(props: Props) {
         <Waiver {...props} line={waiving} />
       ) : trim !== undefined ? (
         <TrimSettings {...props} index={scene.chosenTrim as number} />
+      ) : scene.chosenScene !== null ? (
+        <SceneDrawer {...props} {...props.sceneActs} onJoin={props.sceneActs.keys.join} choice={scene.chosenScene} />
       ) : passage !== null ? (
         <PassageActs {...props} passage={passage} />
       ) : range !== null ? (

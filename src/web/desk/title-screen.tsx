@@ -1,11 +1,21 @@
 import { useCallback, useMemo, useState } from 'react'
-import { type FrameRange, LAYOUTS, type Passage, printInstant, specForTitle, type Trim } from '../../domain/index.ts'
+import {
+  type FrameRange,
+  LAYOUTS,
+  type Measurements,
+  type Passage,
+  printInstant,
+  specForTitle,
+  type Trim,
+} from '../../domain/index.ts'
 import { findSpec } from '../../specs/index.ts'
 import type { OpenedTitle } from './calls.ts'
 import { Drawer } from './drawer.tsx'
 import { trimOn, withoutTrim, withoutWaiver, withTrim, withTrimGain } from './edits.ts'
 import { TitleNumbers } from './numbers.ts'
 import { PassageList } from './passage-list.tsx'
+import type { SceneChoice } from './scene-edits.ts'
+import { SceneList } from './scene-list.tsx'
 import { Standing } from './standing.tsx'
 import type { Scene } from './timeline/scene.ts'
 import { around, type TimeWindow } from './timeline/time-window.ts'
@@ -14,8 +24,9 @@ import { TitleHeader } from './title-header.tsx'
 import { Transport } from './transport.tsx'
 import { useKeys } from './use-keys.ts'
 import { useListening } from './use-listening.ts'
+import { useScenes } from './use-scenes.ts'
 import { useTitle } from './use-title.ts'
-import type { Works } from './works.ts'
+import { type Works, workOn } from './works.ts'
 
 /** One title: how it stands on the left, where in the middle, what to do below. */
 export function TitleScreen({ opened, works }: { readonly opened: OpenedTitle; readonly works: Works }) {
@@ -41,42 +52,36 @@ export function TitleScreen({ opened, works }: { readonly opened: OpenedTitle; r
     if (range !== null) change(withTrim(sheet, head.ground, trimOn(range, gainDb, reason), placed.trims))
     view.setSelection(null)
   }
-  const acts = actsOf(view, listening.seek, title)
+  const cursor = () => (view.reading === null ? listening.state.frame : Math.round(view.reading * sampleRateHz))
+  const scenes = useScenes(head, title, view.chosenScene, view.chooseScene, cursor)
+  const acts = actsOf(view, listening.seek, title, scenes)
   useKeys({
+    ...scenes.keys,
     play: () => void listening.toggle(),
     undo: () => dispatch({ kind: 'undo' }),
     redo: () => dispatch({ kind: 'redo' }),
     next: () => step(head.passages, chosenPassage, 1, goTo),
     previous: () => step(head.passages, chosenPassage, -1, goTo),
     trim: () => trimHere(passage?.suggestedTrimDb ?? -1, passage?.message ?? null),
-    remove: () => chosenTrim !== null && change(withoutTrim(sheet, chosenTrim)),
+    remove: () => (chosenTrim === null ? scenes.remove() : change(withoutTrim(sheet, chosenTrim))),
   })
   const scene: Scene = {
     ...still,
     ...view,
+    ...placed,
     after,
     spec: head.spec,
     passages: head.passages,
-    trims: placed.trims,
-    locks: placed.locks,
-    scenes: placed.scenes,
+    chosenScene: stillThere(view.chosenScene, placed.scenes.length),
+    isUpmixed: head.layout === '2.0',
     points,
-    playing: listening.playing,
+    playing: listening.state.frame,
     label,
   }
   return (
     <div className="title">
       <TitleHeader head={head} title={title} works={works} now={now} />
-      <aside aria-label="How it stands">
-        <Standing
-          head={head}
-          now={now}
-          hasTrims={points !== null}
-          onWaive={view.setWaiving}
-          onInsist={(line) => change(withoutWaiver(sheet, line))}
-        />
-        <PassageList head={head} trims={placed.trims} chosen={chosenPassage} label={label} onChoose={goTo} />
-      </aside>
+      <Column head={head} now={now} scene={scene} title={title} view={view} scenes={scenes} works={works} goTo={goTo} />
       <main>
         <Timeline
           scene={scene}
@@ -92,6 +97,7 @@ export function TitleScreen({ opened, works }: { readonly opened: OpenedTitle; r
         passage={passage}
         range={range}
         waiving={view.waiving}
+        sceneActs={scenes}
         onChange={change}
         onTrim={trimHere}
         onSettled={acts.onSettled}
@@ -102,11 +108,50 @@ export function TitleScreen({ opened, works }: { readonly opened: OpenedTitle; r
   )
 }
 
+/** How the title stands, where to look, and its scenes. */
+function Column({
+  head,
+  now,
+  scene,
+  title,
+  view,
+  scenes,
+  works,
+  goTo,
+}: {
+  readonly head: OpenedTitle['head']
+  readonly now: Measurements
+  readonly scene: Scene
+  readonly title: ReturnType<typeof useTitle>
+  readonly view: ReturnType<typeof useView>
+  readonly scenes: ReturnType<typeof useScenes>
+  readonly works: Works
+  readonly goTo: (passage: Passage) => void
+}) {
+  const { change, decisions, titleId } = title
+  return (
+    <aside aria-label="How it stands">
+      <Standing
+        head={head}
+        now={now}
+        hasTrims={scene.points !== null}
+        onWaive={view.setWaiving}
+        onInsist={(line) => change(withoutWaiver(decisions.sheet, line))}
+      />
+      <PassageList head={head} trims={scene.trims} chosen={scene.chosenPassage} label={scene.label} onChoose={goTo} />
+      {scene.isUpmixed && (
+        <SceneList scene={scene} acts={scenes} work={workOn(works, 'scenes', titleId)} onChoose={view.chooseScene} />
+      )}
+    </aside>
+  )
+}
+
 /** What the timeline does to what is seen and decided. */
 function actsOf(
   view: ReturnType<typeof useView>,
   onSeek: (frame: number) => void,
   { decisions, change, dispatch }: ReturnType<typeof useTitle>,
+  { onBorder, onGlide }: ReturnType<typeof useScenes>,
 ): TimelineActs {
   return {
     onSeen: view.setSeen,
@@ -115,6 +160,9 @@ function actsOf(
     onSeek,
     onChooseTrim: view.chooseTrim,
     onTrimGain: (index, gainDb) => change(withTrimGain(decisions.sheet, index, gainDb), `trim ${index}`),
+    onChooseScene: view.chooseScene,
+    onBorder,
+    onGlide,
     onSettled: () => dispatch({ kind: 'settle' }),
   }
 }
@@ -127,7 +175,9 @@ function useView(durationSeconds: number) {
   const [chosenTrim, setChosenTrim] = useState<number | null>(null)
   const [chosenPassage, setChosenPassage] = useState<number | null>(null)
   const [waiving, setWaiving] = useState<string | null>(null)
+  const [chosenScene, setChosenScene] = useState<SceneChoice | null>(null)
   const choose = (trim: number | null, passage: number | null, range: FrameRange | null) => {
+    setChosenScene(null)
     setChosenTrim(trim)
     setChosenPassage(passage)
     setSelection(range)
@@ -141,6 +191,11 @@ function useView(durationSeconds: number) {
     setSelection,
     chosenTrim,
     chosenPassage,
+    chosenScene,
+    chooseScene: (choice: SceneChoice | null) => {
+      choose(null, null, null)
+      setChosenScene(choice)
+    },
     waiving,
     setWaiving,
     clear: () => choose(null, null, null),
@@ -186,6 +241,11 @@ function withDecidedSpec(head: OpenedTitle['head'], sheet: ReturnType<typeof use
   const base = sheet.spec?.id == null ? head.spec : findSpec(sheet.spec.id)
   if (base === null) return head
   return { ...head, spec: specForTitle(base, sheet.title.name, sheet.spec?.override ?? {}, sheet.waivers) }
+}
+
+/** A step back may have taken the chosen scene away. */
+function stillThere(choice: SceneChoice | null, count: number): SceneChoice | null {
+  return typeof choice === 'number' && choice >= count ? null : choice
 }
 
 function step(passages: readonly Passage[], chosen: number | null, by: number, goTo: (passage: Passage) => void): void {

@@ -1,7 +1,24 @@
 import { useEffect, useRef } from 'react'
 
 export type KeyActs = Readonly<
-  Record<'play' | 'undo' | 'redo' | 'next' | 'previous' | 'trim' | 'remove', () => unknown>
+  Record<
+    | 'play'
+    | 'undo'
+    | 'redo'
+    | 'next'
+    | 'previous'
+    | 'trim'
+    | 'remove'
+    | 'split'
+    | 'join'
+    | 'nextScene'
+    | 'previousScene'
+    | 'longerGlide'
+    | 'shorterGlide'
+    | 'copy'
+    | 'paste',
+    () => unknown
+  >
 >
 
 /** What each key does, as the help shows it. */
@@ -9,7 +26,12 @@ export const KEY_MAP: readonly { readonly keys: string; readonly does: string }[
   { keys: 'Space', does: 'play and pause, from where you clicked' },
   { keys: 'N, P', does: 'next and previous passage' },
   { keys: 'T', does: 'put a trim on what is selected, or on the passage' },
-  { keys: 'Delete', does: 'take the chosen trim away' },
+  { keys: 'Delete', does: 'take the chosen trim or scene away' },
+  { keys: 'S', does: 'split the scene at the cursor' },
+  { keys: 'Shift S', does: 'join the scene with the next' },
+  { keys: '[ ]', does: 'scene before, scene after' },
+  { keys: 'G, Shift G', does: 'longer, shorter glide into the scene' },
+  { keys: 'C, V', does: 'copy the settings of a scene, paste them' },
   { keys: '← →', does: 'move along the timeline' },
   { keys: 'Page ↑ ↓', does: 'move by what is seen' },
   { keys: 'Home, End', does: 'to the beginning, to the end' },
@@ -45,6 +67,14 @@ const PLAIN: Readonly<Record<string, keyof KeyActs>> = {
   t: 'trim',
   Delete: 'remove',
   Backspace: 'remove',
+  s: 'split',
+  S: 'join',
+  ']': 'nextScene',
+  '[': 'previousScene',
+  g: 'longerGlide',
+  G: 'shorterGlide',
+  c: 'copy',
+  v: 'paste',
 }
 
 function meant(event: KeyboardEvent, isInField: boolean): keyof KeyActs | null {

@@ -3,6 +3,7 @@ import { type PlacedSheet, placeSheet, type Sheet, type SheetGround } from '../.
 import { readSheetFile, sheetJson } from '../../protocol/index.ts'
 import { type OpenedTitle, saveSheet } from './calls.ts'
 import { type Decision, decide, opened as openedDecisions } from './decisions.ts'
+import { inOrder } from './scene-edits.ts'
 import { titleAddress } from './works.ts'
 
 /** Whether decisions are on disk. */
@@ -12,7 +13,9 @@ const SAVE_AFTER_MS = 400
 
 /** The decisions of an opened title: undone and redone at will, saved to its sheet as they are made. */
 export function useTitle({ head }: OpenedTitle) {
-  const [decisions, dispatch] = useReducer(decide, head.sheetText, (text) => openedDecisions(sheetOf(text)))
+  const [decisions, dispatch] = useReducer(decide, head.sheetText, (text) =>
+    openedDecisions(inOrder(sheetOf(text), head.ground)),
+  )
   const placed = useMemo(() => placedOf(decisions.sheet, head.ground), [decisions.sheet, head.ground])
   const { saving, titleId, saveNow } = useSaving(head, decisions.sheet)
   const change = useCallback(

@@ -9,6 +9,7 @@ const WORDS: Readonly<Record<string, string>> = {
   render: 'rendering',
   verify: 'measuring what was written',
   deliver: 'delivering',
+  scenes: 'looking for scenes',
 }
 
 /** How far a piece of work is, with the way to stop it; nothing where none goes on. */

@@ -1,6 +1,7 @@
 import { HOPS_PER_SECOND, powerToDb, printFigure } from '../../../domain/index.ts'
 import { baseline, bracket, type Drawing, hopsAt, hopsSeen, line } from './canvas.ts'
 import { drawLoudness, drawOverview } from './draw-loudness.ts'
+import { drawScenes } from './draw-scenes.ts'
 import type { Lane, Lanes } from './lanes.ts'
 import { type Ink, type Scene, TRIM_SPAN_DB } from './scene.ts'
 import { rulerSeconds } from './time-window.ts'
@@ -74,23 +75,6 @@ function drawSelection({ canvas, ink, scene, lanes, x }: Drawing): void {
   canvas.globalAlpha = 1
   canvas.strokeStyle = ink.brass
   canvas.strokeRect(from, lanes.loudness.top + 0.5, to - from, lanes.height - lanes.loudness.top - 1)
-}
-
-/** Scenes of the upmix by their names, or by what they set. */
-function drawScenes({ canvas, ink, scene, lanes, x }: Drawing): void {
-  const lane = lanes.scenes
-  if (lane === null) return
-  canvas.textAlign = 'left'
-  canvas.textBaseline = 'middle'
-  for (const { startFrame, endFrame, name, settings } of scene.scenes) {
-    const [from, to] = [x(startFrame / scene.sampleRateHz), x(endFrame / scene.sampleRateHz)]
-    canvas.fillStyle = ink.chart
-    canvas.fillRect(from, lane.top, to - from, lane.height)
-    bracket(canvas, ink.slate, from, to, lane)
-    canvas.fillStyle = ink.ink
-    const words = name ?? Object.keys(settings).join(', ')
-    if (canvas.measureText(words).width < to - from - 12) canvas.fillText(words, from + 7, lane.top + lane.height / 2)
-  }
 }
 
 function drawDialogue({ canvas, ink, scene, lanes, x }: Drawing): void {

@@ -4,7 +4,7 @@ export type Lane = { readonly top: number; readonly height: number }
 export type Lanes = {
   readonly overview: Lane
   readonly ruler: Lane
-  /** Only where the upmix has scenes. */
+  /** Only of a two-track, which is upmixed. */
   readonly scenes: Lane | null
   readonly loudness: Lane
   readonly dialogue: Lane | null
@@ -22,7 +22,7 @@ const GAP = 8
 const OVERVIEW_HEIGHT = 34
 const RULER_HEIGHT = 22
 const DIALOGUE_HEIGHT = 12
-const SCENES_HEIGHT = 18
+const SCENES_HEIGHT = 24
 const TRIMS_HEIGHT = 56
 const CHANNEL_HEIGHT = 18
 const CHANNEL_GAP = 3

@@ -1,5 +1,6 @@
 import type { DeliverySpec, Passage, PlacedLock, PlacedScene, Role, Trim } from '../../../domain/index.ts'
 import type { Curves } from '../numbers.ts'
+import type { SceneChoice } from '../scene-edits.ts'
 import type { TimeWindow } from './time-window.ts'
 
 /** Everything that the timeline shows; drawing computes nothing that is not here. */
@@ -18,6 +19,9 @@ export type Scene = {
   readonly locks: readonly PlacedLock[]
   /** Stretches with upmix settings of their own. */
   readonly scenes: readonly PlacedScene[]
+  readonly chosenScene: SceneChoice | null
+  /** Whether this is a two-track that becomes a 5.1: only then are there scenes. */
+  readonly isUpmixed: boolean
   /** Gain of the trims at each 100 ms; null without trims. */
   readonly points: Float64Array | null
   readonly selection: { readonly startFrame: number; readonly endFrame: number } | null

@@ -1,9 +1,11 @@
 import { type KeyboardEvent, type PointerEvent, useCallback, useEffect, useLayoutEffect, useRef, useState } from 'react'
 import type { FrameRange } from '../../../domain/index.ts'
 import { gainStep } from '../edits.ts'
+import type { SceneChoice, Side } from '../scene-edits.ts'
 import { drawTimeline } from './draw.ts'
 import { type Lanes, layOut } from './lanes.ts'
 import { type Ink, type Scene, TRIM_SPAN_DB } from './scene.ts'
+import { bordersOf, gripAt, type SceneGrip } from './scene-lane.ts'
 import { panned, type TimeWindow, within, zoomed } from './time-window.ts'
 
 export type TimelineActs = {
@@ -15,6 +17,9 @@ export type TimelineActs = {
   readonly onChooseTrim: (index: number | null) => void
   /** While a trim is dragged; `settled` once it is let go. */
   readonly onTrimGain: (index: number, gainDb: number) => void
+  readonly onChooseScene: (choice: SceneChoice | null) => void
+  readonly onBorder: (index: number, side: Side, frame: number) => void
+  readonly onGlide: (index: number, side: Side, glideMs: number) => void
   readonly onSettled: () => void
 }
 
@@ -22,6 +27,7 @@ type Drag =
   | { readonly kind: 'select'; readonly from: number }
   | { readonly kind: 'overview' }
   | { readonly kind: 'trim'; readonly index: number; readonly startY: number; readonly startDb: number }
+  | (SceneGrip & { readonly startSeconds: number; readonly startMs: number })
 
 const ZOOM_PER_PIXEL = 1.0025
 const ZOOM_STEP = 1.5
@@ -45,7 +51,7 @@ export function Timeline({
   const lanes = layOut(size.width, size.height, {
     channels: scene.channels.length,
     dialogue: scene.speech !== null,
-    scenes: scene.scenes.length > 0,
+    scenes: scene.isUpmixed || scene.scenes.length > 0,
   })
   usePainting(canvas, scene, lanes)
   useWheel(frame, scene, lanes, acts)
@@ -64,6 +70,8 @@ export function Timeline({
     drag.current = begun
     if (begun.kind === 'trim') acts.onChooseTrim(begun.index)
     else if (begun.kind === 'overview') moveOverview(event)
+    else if (begun.kind === 'scene') acts.onChooseScene(begun.choice)
+    else if (begun.kind !== 'select') acts.onChooseScene(begun.index)
     else {
       acts.onSelect(null)
       acts.onSeek(Math.round(secondsAt(event.clientX) * scene.sampleRateHz))
@@ -81,6 +89,11 @@ export function Timeline({
     const now = drag.current
     if (now === null) return
     if (now.kind === 'overview') moveOverview(event)
+    else if (now.kind === 'border') acts.onBorder(now.index, now.side, Math.round(seconds * scene.sampleRateHz))
+    else if (now.kind === 'glide') {
+      const outwards = (seconds - now.startSeconds) * (now.isLater ? 1 : -1)
+      acts.onGlide(now.index, now.side, now.startMs + outwards * 2000)
+    } else if (now.kind === 'scene') return
     else if (now.kind === 'trim') {
       const dbPerPixel = (2 * TRIM_SPAN_DB) / lanes.trims.height
       acts.onTrimGain(now.index, gainStep(now.startDb + (now.startY - event.clientY) * dbPerPixel * 0.5))
@@ -89,7 +102,7 @@ export function Timeline({
     }
   }
   const up = () => {
-    if (drag.current?.kind === 'trim') acts.onSettled()
+    if (drag.current !== null && drag.current.kind !== 'select') acts.onSettled()
     drag.current = null
   }
 
@@ -119,7 +132,15 @@ function beginDrag(scene: Scene, lanes: Lanes, seconds: number, y: number): Drag
   const at = seconds * scene.sampleRateHz
   const index = scene.trims.findIndex(({ startFrame, endFrame }) => at >= startFrame && at < endFrame)
   if (isInTrims && index >= 0) return { kind: 'trim', index, startY: y, startDb: scene.trims[index]!.gainDb }
-  return { kind: 'select', from: seconds }
+  const isInScenes = lanes.scenes !== null && y >= lanes.scenes.top && y < lanes.scenes.top + lanes.scenes.height
+  if (!isInScenes) return { kind: 'select', from: seconds }
+  const grip = gripAt(scene, lanes, seconds)
+  const border = grip.kind === 'scene' ? undefined : bordersOf(scene).find(isAt(grip))
+  return { ...grip, startSeconds: seconds, startMs: (border?.halfGlideSeconds ?? 0) * 2000 }
+}
+
+function isAt({ index, side }: { readonly index: number; readonly side: Side }) {
+  return (border: { readonly index: number; readonly side: Side }) => border.index === index && border.side === side
 }
 
 function rangeOf({ sampleRateHz }: Scene, from: number, to: number): FrameRange {
