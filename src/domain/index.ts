@@ -128,6 +128,7 @@ export type {
   Peak,
 } from './measurements.ts'
 export { nearestName } from './nearest-name.ts'
+export { OCTAVE_COUNT, OCTAVE_EDGES_HZ, OCTAVES_HZ } from './octaves.ts'
 export { defaultSettings, type Parameter, type ParameterTable, type SettingsOf } from './parameters.ts'
 export type { LevelStep, Passage } from './passages.ts'
 export {

@@ -47,6 +47,8 @@ export type DeliveryOrder = {
   readonly keepsNonconforming: boolean
   /** Also write the total gain of every frame. */
   readonly writesGain: boolean
+  /** Also write what was done to the mix beyond the static gain. */
+  readonly writesDifference: boolean
 }
 
 /** The files of one delivery while they are made; the edge knows where they lie. */

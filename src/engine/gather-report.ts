@@ -6,6 +6,7 @@ import {
   loudnessCurves,
   type Measured,
 } from '../domain/index.ts'
+import type { Altered } from './alteration-pass.ts'
 import type { Decision } from './decide/index.ts'
 import { deliveryReport, thinLanes } from './deliver/index.ts'
 import type { DeliveryOrder } from './delivery-order.ts'
@@ -19,7 +20,11 @@ export async function gatherReport(
   analysis: Analysed,
   decision: Decision,
   verified:
-    | (Verified & { readonly rendered: readonly RenderedFigures[]; readonly delivered: readonly DeliveredFile[] })
+    | (Verified & {
+        readonly rendered: readonly RenderedFigures[]
+        readonly altered: Altered
+        readonly delivered: readonly DeliveredFile[]
+      })
     | null,
   passes: number,
 ): Promise<DeliveryReport> {

@@ -20,6 +20,7 @@ import {
   stereoRoleOf,
   type UpmixPlan,
 } from '../domain/index.ts'
+import { compareWithSource } from './alteration-pass.ts'
 import {
   bySegment,
   listenBySegment,
@@ -81,7 +82,8 @@ export async function deliverProgramme(
   for (let pass = 1; ; pass++) {
     store.beginPass()
     const rendered = await render(order, decision, crew, stages.tell('render'))
-    const verified = await verify(order, decision, rendered, analysis.speech, crew, stages.tell('verify'))
+    const tell = stages.tell('verify')
+    const verified = await verify(order, decision, rendered, analysis.speech, crew, (share) => tell(VERIFYING * share))
     const { measurements } = verified.files[0] as VerifiedFile
     const ltRt = verified.files.find(({ role }) => role === 'lt-rt')?.measurements
     renders.push({ decision, measurements, ...(ltRt !== undefined && { ltRt }) })
@@ -89,9 +91,12 @@ export async function deliverProgramme(
     const isLast = isSettled(verified.judgement) || pass === MOST_PASSES || order.fit.stages === 'trims'
     const next = isLast ? decision : refineGains(treated.whole, order.spec, order.fit, renders, forecast.correction)
     if (isLast || !next.feasible) {
+      const altered = await compareWithSource(order, decision, rendered, crew, (share) =>
+        tell(VERIFYING + (1 - VERIFYING) * share),
+      )
       const delivered = await store.seal(verified.files.map(sealable), verified.judgement.conforms)
       const told = { ...decision, findings: next.findings }
-      const report = await gatherReport(order, analysis, told, { ...verified, rendered, delivered }, pass)
+      const report = await gatherReport(order, analysis, told, { ...verified, rendered, altered, delivered }, pass)
       return { report, decision, isDelivered: report.conforms || order.keepsNonconforming }
     }
     decision = next
@@ -122,6 +127,9 @@ async function verify(
   } as const
   return verifyFiles(crew, order.source, writtenFiles(order), order.spec, origin, tell)
 }
+
+/** Share of its stage that verifying takes before the words are compared with the source; only the progress line depends on it. */
+const VERIFYING = 0.8
 
 /** Findings that another render, with other gains, may mend. */
 const MENDABLE: readonly string[] = [

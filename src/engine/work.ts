@@ -32,8 +32,10 @@ import {
   sketchForScenes,
 } from './intake/index.ts'
 import {
+  type AlteredSegment,
   compareFoldDown,
   compareWithMaster,
+  compareWithSource,
   createPlaneMeter,
   type FoldDownComparison,
   listenToSegment,
@@ -41,6 +43,7 @@ import {
   type MasterComparison,
   measureSegment,
   mWeightedEnergies,
+  writeDifference,
 } from './measure/index.ts'
 import {
   explainUpmix,
@@ -53,13 +56,14 @@ import {
   type RenderJob,
   renderSegment,
   riddenSource,
+  sourceUnderStaticGain,
   treatedMaster,
   type UpmixedSegment,
   upmixSegment,
 } from './render/index.ts'
 
 /** Names under which a worker finds audio; the edge knows where it lies. */
-export type AudioName = 'source' | 'mended' | 'stem' | 'multichannel' | 'stereo' | 'gain'
+export type AudioName = 'source' | 'mended' | 'stem' | 'multichannel' | 'stereo' | 'gain' | 'difference'
 
 /** What a worker has at hand: kernels of its own and the audio of the title. */
 export interface Bench {
@@ -138,6 +142,18 @@ export type RenderTask = { readonly kind: 'render'; readonly segment: number; re
 /** Renders without writing and measures the words: what would the ceiling take here? */
 export type ForecastTask = { readonly kind: 'forecast'; readonly segment: number; readonly order: RenderOrder }
 
+/**
+ * What became of a segment beside its source under the static gain. Writes the difference where the order asks for it.
+ * `isActing` marks the hops in which more was done.
+ */
+export type CompareWithSourceTask = {
+  readonly kind: 'compare-with-source'
+  readonly segment: number
+  readonly order: RenderOrder
+  readonly isActing: Uint8Array
+  readonly writesDifference: boolean
+}
+
 /** A fold-down without any fit; its words go to `multichannel`, whatever its layout. */
 export type FoldTask = { readonly kind: 'fold'; readonly segment: number; readonly order: FoldOrder }
 
@@ -181,6 +197,7 @@ export type Task =
   | ForecastTask
   | FoldTask
   | CompareTask
+  | CompareWithSourceTask
 
 /** What is known of one rendered segment besides its bytes. */
 export type RenderedFigures = Pick<RenderedSegment, 'alteration' | 'overs' | 'nearTies'> & {
@@ -207,6 +224,7 @@ type Results = {
   readonly forecast: Measured
   readonly fold: FoldedFigures
   readonly compare: FoldDownComparison
+  readonly 'compare-with-source': AlteredSegment
 }
 
 export type ResultOf<T extends Task> = Results[T['kind']]
@@ -279,6 +297,17 @@ const performers = {
     const multichannel = bench.source('multichannel')
     const segment = segmentOf(multichannel, task)
     return compareFoldDown(bench.kernels, multichannel, bench.source('stereo'), segment, task.law)
+  },
+  'compare-with-source'(bench: Bench, task: CompareWithSourceTask): AlteredSegment {
+    const { kernels, cancellation } = bench
+    const delivered = bench.source('multichannel')
+    const segment = segmentOf(delivered, task)
+    const before = sourceUnderStaticGain(kernels, renderJob(bench, task.order))
+    if (task.writesDifference) {
+      const sink = bench.sink('difference')
+      writeDifference(kernels, delivered, before, segment, (bytes, frame) => sink.write(bytes, frame), cancellation)
+    }
+    return compareWithSource(kernels, delivered, before, segment, task.isActing, cancellation)
   },
 }
 

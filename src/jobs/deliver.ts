@@ -63,6 +63,7 @@ export type DeliverOptions = JobOptions &
     readonly replaces: boolean
     readonly keepsNonconforming: boolean
     readonly writesGain: boolean
+    readonly writesDifference: boolean
   }
 
 export type Delivery = {
@@ -143,6 +144,7 @@ async function run(
           stereo: outputs.some(({ audio }) => audio === 'stereo'),
           keepsNonconforming: options.keepsNonconforming,
           writesGain: options.writesGain,
+          writesDifference: options.writesDifference,
         },
         crew,
         new WavOutputs(outputs, source, {
@@ -156,9 +158,9 @@ async function run(
     opened,
   )
   const outcome = { ...made, report: { ...report, findings: inTimecode(report.findings, source.clock) } }
-  const gain = options.writesGain && outcome.isDelivered ? [await gainFile(title, options, folder)] : []
+  const beside = outcome.isDelivered ? await filesBeside(title, options, folder) : []
   folder.writePart(RUN_LOG, runLog(source, options, performance.now() - startedMs))
-  const page = putInPlace(outcome, isUpmix ? title.upmix.scenes : [], folder, gain)
+  const page = putInPlace(outcome, isUpmix ? title.upmix.scenes : [], folder, beside)
   folder.placeBesideIfPossible(RUN_LOG)
   return { report: outcome.report, isDelivered: outcome.isDelivered, reportPath: resolve(options.out, page) }
 }
@@ -190,12 +192,20 @@ function putInPlace(
   return DOCUMENTS.page
 }
 
-/** The total gain of every frame, as a file of the delivery. */
-async function gainFile(title: Title, options: DeliverOptions, folder: DeliveryFolder): Promise<ManifestFile> {
-  const path = gainFileName(title, options)
-  const part = folder.partPath(path)
-  const sha256 = await sha256Of(part, { cancellation: options.signal })
-  return { path, role: 'gain', bytes: statSync(part).size, sha256 }
+/** The files that lie in a delivery beside its mixes: the gain of every frame, and what was done beyond the static gain. */
+function filesBeside(title: Title, options: DeliverOptions, folder: DeliveryFolder): Promise<ManifestFile[]> {
+  return Promise.all(
+    rolesBeside(options).map(async (role) => {
+      const path = nameBeside(title, options, role)
+      const part = folder.partPath(path)
+      const sha256 = await sha256Of(part, { cancellation: options.signal })
+      return { path, role, bytes: statSync(part).size, sha256 }
+    }),
+  )
+}
+
+function rolesBeside({ writesGain, writesDifference }: DeliverOptions): ('gain' | 'difference')[] {
+  return [...(writesGain ? (['gain'] as const) : []), ...(writesDifference ? (['difference'] as const) : [])]
 }
 
 function listed({ path, role, bytes, sha256 }: DeliveredFile): ManifestFile {
@@ -244,7 +254,6 @@ function planOutputs(title: Title, options: DeliverOptions, stereoRole: StereoRo
     { audio: 'multichannel', role: layout === '5.1' ? 'mix-5.1' : 'mix', layout, encoding },
     ...(hasFoldDown(layout) ? [{ audio: 'stereo', role: stereoRole, layout: '2.0', encoding } as const] : []),
   ] as const
-  const gain = { audio: 'gain', role: null, layout: 'mono', encoding: 'float32' } as const
   const { id } = identityOf(title, options.title)
   const inSheet = (role: string) => title.sheet?.deliverables.find((file) => file.role === role)?.name ?? null
   const names = fileNames(id, files).map((name, index) => {
@@ -253,7 +262,15 @@ function planOutputs(title: Title, options: DeliverOptions, stereoRole: StereoRo
   })
   return [
     ...files.map((file, index) => ({ ...file, name: names[index] as string })),
-    ...(options.writesGain ? [{ ...gain, name: gainFileName(title, options) }] : []),
+    ...rolesBeside(options).map(
+      (audio): WavOutput => ({
+        audio,
+        role: null,
+        layout: audio === 'gain' ? 'mono' : layout,
+        encoding: 'float32',
+        name: nameBeside(title, options, audio),
+      }),
+    ),
   ]
 }
 
@@ -279,8 +296,8 @@ function bitsOf({ sheet }: Title, { bitsPerSample }: DeliverOptions): 16 | 24 {
   return sheet?.deliverables[0]?.bits ?? bitsPerSample
 }
 
-function gainFileName(title: Title, options: DeliverOptions): string {
-  return `${identityOf(title, options.title).id}_gain.wav`
+function nameBeside(title: Title, options: DeliverOptions, role: 'gain' | 'difference'): string {
+  return `${identityOf(title, options.title).id}_${role}.wav`
 }
 
 /** Outputs never stand on a source, and on an earlier delivery only by the user's word. */

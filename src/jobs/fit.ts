@@ -1,8 +1,9 @@
-import { basename } from 'node:path'
+import { basename, dirname, join, resolve } from 'node:path'
 import type { DeliveryReport } from '../domain/index.ts'
 import { deliverProgramme, type Progress } from '../engine/index.ts'
 import { inTimecode } from './clock.ts'
 import { refuseNonFinite } from './finite.ts'
+import { refuse } from './refusals.ts'
 import { ScratchFolder } from './scratch.ts'
 import { SingleOutput } from './single-output.ts'
 import { refuseDamage, refuseSampleRate } from './source.ts'
@@ -10,6 +11,7 @@ import {
   askedOf,
   identityOf,
   inputsOf,
+  type NamedTitle,
   nameTitle,
   openTitle,
   orderedTitle,
@@ -25,6 +27,8 @@ export type FitOptions = JobOptions &
     readonly bitsPerSample: 16 | 24
     readonly replaces: boolean
     readonly keepsNonconforming: boolean
+    /** Where what was done beyond the static gain is written; absent: nowhere. */
+    readonly differencePath?: string | undefined
   }
 
 /** Fits one title of any layout, named by its file or its sheet, to a spec; the layout stays. What does not conform is not written, unless it is kept. */
@@ -38,6 +42,7 @@ export async function fitFile(
   const otherNames = options.keepsNonconforming ? [nonconformingName(basename(outPath))] : []
   const named = await nameTitle([path])
   using output = new SingleOutput(outPath, { replaces: options.replaces, sources: inputsOf(named), otherNames })
+  using difference = besideOutput(outPath, named, options)
   const title = await openTitle(named, () => scratch.path, options)
   const { source } = title
   const spec = specOrRefusal(title)
@@ -48,6 +53,13 @@ export async function fitFile(
   const { layout } = source
   const role = layout === '5.1' ? 'mix-5.1' : 'mix'
   const file = { audio: 'multichannel', role, layout, encoding, name: basename(outPath) } as const
+  const outputs =
+    difference === null
+      ? [file]
+      : [
+          file,
+          { ...file, audio: 'difference', role: null, encoding: 'float32', name: differenceName(outPath) } as const,
+        ]
   const listens = isListening(options)
   const { report, isDelivered } = await withCrew(source, { ...options, listens }, (crew, kernels) =>
     deliverProgramme(
@@ -65,16 +77,39 @@ export async function fitFile(
         stereo: false,
         keepsNonconforming: options.keepsNonconforming,
         writesGain: false,
+        writesDifference: options.differencePath !== undefined,
       },
       crew,
-      new WavOutputs([file], source, {
-        partPath: () => output.partPath,
+      new WavOutputs(outputs, source, {
+        partPath: (name) => (name === differenceName(outPath) ? (difference ?? output) : output).partPath,
         move: (places) => crew.move({ source: source.location, ...places }),
         cancellation: options.signal,
       }),
       progress === undefined ? {} : { progress },
     ),
   )
+  // The fitted file comes last: where it lies, what was asked for beside it lies too.
+  if (isDelivered) difference?.place()
   if (isDelivered) output.place(report.deliverables[0]?.path)
   return { report: { ...report, findings: inTimecode(report.findings, source.clock) }, isWritten: isDelivered }
+}
+
+/** What the difference is called among the outputs of a run, and in its header; its path is the user's. */
+function differenceName(outPath: string): string {
+  return `${basename(outPath, '.wav')}: difference`
+}
+
+/** Where the difference is to lie: on no source, and not where the fitted file will. */
+function besideOutput(outPath: string, named: NamedTitle, options: FitOptions): SingleOutput | null {
+  const { differencePath, replaces, keepsNonconforming } = options
+  if (differencePath === undefined) return null
+  const fitted = keepsNonconforming
+    ? [outPath, join(dirname(outPath), nonconformingName(basename(outPath)))]
+    : [outPath]
+  if (fitted.some((path) => resolve(path) === resolve(differencePath))) {
+    throw refuse('JOBS_OUTPUT_EXISTS', `write the difference "${differencePath}"`, 'the name of the fitted file', {
+      remedy: 'Give --write-difference a name of its own.',
+    })
+  }
+  return new SingleOutput(differencePath, { replaces, sources: inputsOf(named) })
 }

@@ -141,6 +141,7 @@ export class Shelf {
             bitsPerSample: 24,
             replaces: true,
             writesGain: false,
+            writesDifference: false,
             keepsNonconforming,
             signal,
             workers: this.#workers,

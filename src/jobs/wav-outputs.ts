@@ -17,7 +17,7 @@ import type { Places } from './workplace.ts'
 
 /** A WAV file that a run writes, and what the workers call it. */
 export type WavOutput = {
-  readonly audio: Extract<AudioName, 'multichannel' | 'stereo' | 'gain'>
+  readonly audio: Extract<AudioName, 'multichannel' | 'stereo' | 'gain' | 'difference'>
   /** Null: a file beside the delivery, not part of it. */
   readonly role: DeliverableRole | null
   readonly layout: LayoutName

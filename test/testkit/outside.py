@@ -147,5 +147,32 @@ def moment(path, start, end):
     return {'powers': ((x * x).T @ weight / weight.sum()).tolist()}
 
 
-COMPARISONS = {f.__name__: f for f in (fold, encode, open_frames, static, curve, lag, film_order, total, same, peaks, moment)}
+def difference(delivered, source, gain_db, removed):
+    """Distance of a difference file from delivered - gain x source, in units of the last bit of a float32 of that size
+    (of 2^-23 at least), and how loud it is: the highest sample of each channel, full scale = 1."""
+    words, bits = read(delivered)
+    ideal = words / 2.0 ** (bits - 1) - unit(source) * 10 ** (float(gain_db) / 20)
+    told = unit(removed)
+    assert told.shape == words.shape
+    return {
+        'largest_ulp': float((np.abs(told - ideal) / np.spacing(np.maximum(np.abs(ideal), 2.0 ** -23).astype(np.float32))).max()),
+        'frames': len(told),
+        'channels': told.shape[1],
+        'peaks': np.abs(told).max(0).tolist(),
+    }
+
+
+def folded_difference(path20, master, gain_db, removed):
+    """The Lo/Ro fold-down of a difference file beside stereo - gain x master, in units of the last bit of the stereo."""
+    two, bits = read(path20)
+    ideal = two / 2.0 ** (bits - 1) - unit(master) * 10 ** (float(gain_db) / 20)
+    six = unit(removed)
+    folded = six[:, [0, 1]] + K * six[:, [2]] + K * six[:, [4, 5]]
+    return {
+        'largest_lsb': float(np.abs(folded - ideal).max() * 2.0 ** (bits - 1)),
+        'loudest': float(np.abs(ideal).max()),
+    }
+
+
+COMPARISONS = {f.__name__: f for f in (fold, encode, open_frames, static, curve, lag, film_order, total, same, peaks, moment, difference, folded_difference)}
 print(json.dumps(COMPARISONS[sys.argv[1]](*sys.argv[2:])))

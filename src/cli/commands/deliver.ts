@@ -18,6 +18,7 @@ type Options = ProgrammeOptions & {
   readonly replace?: true
   readonly keepNonconforming?: true
   readonly gainCurve?: true
+  readonly writeDifference?: true
 }
 
 export function addDeliver(program: Command): void {
@@ -38,6 +39,10 @@ export function addDeliver(program: Command): void {
     .option('--title <id>', 'names the files; else the name of the source does')
     .option('--keep-nonconforming', 'keep what does not conform, under names that say so')
     .option('--gain-curve', 'also write the total gain of every frame as a mono float file')
+    .option(
+      '--write-difference',
+      'also write what was done to the mix beyond the static gain, to be listened to: a float file of its layout',
+    )
   withTrims(withStart(withSettings(withOutput(withProgramme(command)))))
     .addHelpText(
       'after',
@@ -46,6 +51,7 @@ Examples:
   plimsoll deliver saltmarsh-103-master.wav --spec atsc-a85-short --out delivery/103
   plimsoll deliver saltmarsh-103-master.wav --spec ebu-r128 --out delivery/103 --set surroundDelayMs=12
   plimsoll deliver harbour-day.wav --spec my-broadcaster.json --out delivery/harbour --replace
+  plimsoll deliver harbour-day.wav --spec ebu-r128 --out delivery/harbour --write-difference
   plimsoll deliver saltmarsh-103.json --out delivery/103
 
 Settings:
@@ -74,6 +80,7 @@ function run(path: string, options: Options): Promise<void> {
         replaces: options.replace ?? false,
         keepsNonconforming: options.keepNonconforming ?? false,
         writesGain: options.gainCurve ?? false,
+        writesDifference: options.writeDifference ?? false,
         workers,
         speech,
         layout,

@@ -14,6 +14,7 @@ type Options = ProgrammeOptions & {
   readonly bits: '16' | '24'
   readonly replace?: true
   readonly keepNonconforming?: true
+  readonly writeDifference?: string
 }
 
 export function addFit(program: Command): void {
@@ -31,6 +32,10 @@ export function addFit(program: Command): void {
       'name of a delivery spec, or path of a spec file; outranks that of a sheet, waivers included',
     )
     .option('--keep-nonconforming', 'keep what does not conform, under a name that says so')
+    .option(
+      '--write-difference <out>',
+      'also write what was done beyond the static gain, to be listened to: a float WAV file of the same layout',
+    )
   withTrims(withSettings(withOutput(withProgramme(command))))
     .addHelpText(
       'after',
@@ -39,6 +44,7 @@ Examples:
   plimsoll fit harbour-day.wav harbour-day-fitted.wav --spec ebu-r128
   plimsoll fit promo.wav promo-fitted.wav --spec ebu-r128-s1 --set rideReachSeconds=2
   plimsoll fit harbour-day.json harbour-day-fitted.wav
+  plimsoll fit harbour-day.wav harbour-day-fitted.wav --spec ebu-r128 --write-difference harbour-day-difference.wav
   plimsoll fit harbour-day.wav tried.wav --spec ebu-r128 --trim "0:10:31.000 0:10:39.200 -2.5" --set stages=trims --keep-nonconforming
 
 Settings:
@@ -61,6 +67,7 @@ function run(path: string, outPath: string, options: Options): Promise<void> {
         bitsPerSample: options.bits === '16' ? 16 : 24,
         replaces: options.replace ?? false,
         keepsNonconforming: options.keepNonconforming ?? false,
+        differencePath: options.writeDifference,
         workers,
         speech,
         layout,

@@ -1,7 +1,6 @@
 import {
   type AudioSource,
   assert,
-  bytesPerFrame,
   encodeCoefficients,
   foldDownCoefficients,
   hasFoldDown,
@@ -11,7 +10,8 @@ import {
   type Segment,
   type StereoRole,
 } from '../../domain/index.ts'
-import { decodeChannel, type Kernels, type Plane, sumPlanes, takePlane } from '../../dsp/index.ts'
+import { type Kernels, type Plane, sumPlanes, takePlane } from '../../dsp/index.ts'
+import { BlockReader } from './block-reader.ts'
 
 /** How the fold-down of the written words compares with the written stereo; counts can be summed over segments. */
 export type FoldDownComparison = {
@@ -61,7 +61,10 @@ export function compareFoldDown(
   assert(multichannel.format.encoding === stereo.format.encoding, 'the words of both files have the same length')
   const mark = kernels.arena.mark()
   const fullScale = STEPS[stereo.format.encoding]
-  const [words, folded] = [new BlockReader(kernels, multichannel), new BlockReader(kernels, stereo)]
+  const [words, folded] = [
+    new BlockReader(kernels, multichannel, BLOCK_FRAMES),
+    new BlockReader(kernels, stereo, BLOCK_FRAMES),
+  ]
   const coefficients = coefficientsOf(multichannel.layout, law)
   const sides = ([0, 1] as const).map((side) =>
     words.planes
@@ -113,7 +116,10 @@ export function compareWithMaster(
 ): MasterComparison {
   assert(stereo.format.channelCount === 2 && master.format.channelCount === 2, 'master and fold-down are two-track')
   const mark = kernels.arena.mark()
-  const [made, original] = [new BlockReader(kernels, stereo), new BlockReader(kernels, master)]
+  const [made, original] = [
+    new BlockReader(kernels, stereo, BLOCK_FRAMES),
+    new BlockReader(kernels, master, BLOCK_FRAMES),
+  ]
   const [lo, ro] = made.samples as [Float64Array, Float64Array]
   const [left, right] = original.samples as [Float64Array, Float64Array]
   let squares = 0
@@ -144,32 +150,6 @@ export function masterNullDbfs(segments: readonly MasterComparison[]): number | 
   const squares = segments.reduce((sum, segment) => sum + segment.squaredDifference, 0)
   const samples = segments.reduce((sum, segment) => sum + segment.sampleCount, 0)
   return squares > 0 ? powerToDb(squares / samples) : null
-}
-
-/** Reads blocks of a source into planes of kernel memory, full scale = 1, double precision: words come through exactly. */
-class BlockReader {
-  readonly planes: readonly Plane[]
-  /** The same planes as numbers. */
-  readonly samples: readonly Float64Array[]
-  readonly #kernels: Kernels
-  readonly #source: AudioSource
-  readonly #address: number
-
-  constructor(kernels: Kernels, source: AudioSource) {
-    this.#kernels = kernels
-    this.#source = source
-    this.#address = kernels.arena.take(BLOCK_FRAMES * bytesPerFrame(source.format))
-    this.planes = Array.from({ length: source.format.channelCount }, () => takePlane(kernels, BLOCK_FRAMES, true))
-    this.samples = this.planes.map((plane) => samplesOf(kernels, plane))
-  }
-
-  read(frame: number, frameCount: number): void {
-    const { format } = this.#source
-    const bytes = new Uint8Array(this.#kernels.memory.buffer, this.#address, frameCount * bytesPerFrame(format))
-    this.#source.readInto(bytes, frame, frameCount)
-    const pcm = { address: this.#address, format, frameCount }
-    for (const [channel, plane] of this.planes.entries()) decodeChannel(this.#kernels, pcm, channel, plane, 0)
-  }
 }
 
 function samplesOf(kernels: Kernels, plane: Plane): Float64Array {

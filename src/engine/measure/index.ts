@@ -1,3 +1,4 @@
+export { type AlteredSegment, compareWithSource, writeDifference } from './alteration.ts'
 export {
   compareFoldDown,
   compareWithMaster,

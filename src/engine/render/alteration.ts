@@ -1,4 +1,4 @@
-import { type CeilingEvent, dbToGain, gainToDb, type Segment } from '../../domain/index.ts'
+import { type CeilingEvent, dbToGain, framesPerHop, gainToDb, type Segment } from '../../domain/index.ts'
 import type { Kernels } from '../../dsp/index.ts'
 import type { Stretch } from './stretch.ts'
 
@@ -13,6 +13,8 @@ export type CeilingAction = {
   readonly framesBelow01Db: number
   readonly framesBelow1Db: number
   readonly framesBelow3Db: number
+  /** Reduction of each begun 100 ms of the segment, of the mean gain, in dB, 0 or more; empty where it never acted. */
+  readonly reduction100ms: Float64Array
 }
 
 /** The action on the linked signals, and that on the LFE, which has a ceiling of its own. */
@@ -26,6 +28,7 @@ export const CEILING_AT_REST: CeilingAction = {
   framesBelow01Db: 0,
   framesBelow1Db: 0,
   framesBelow3Db: 0,
+  reduction100ms: new Float64Array(0),
 }
 
 /** Reads the ceiling's gain (address of float64, linear) over a segment of the stretch. */
@@ -47,7 +50,16 @@ export function describeCeiling(kernels: Kernels, address: number, stretch: Stre
     framesBelow01Db: below[0],
     framesBelow1Db: below[1],
     framesBelow3Db: below[2],
+    reduction100ms: reductionOfHops(gain.subarray(first, end), framesPerHop(stretch.sampleRateHz)),
   }
+}
+
+function reductionOfHops(gain: Float64Array, hopFrames: number): Float64Array {
+  return Float64Array.from({ length: Math.ceil(gain.length / hopFrames) }, (_, hop) => {
+    const of = gain.subarray(hop * hopFrames, (hop + 1) * hopFrames)
+    const mean = of.reduce((sum, each) => sum + each, 0) / of.length
+    return mean < 1 ? -gainToDb(mean) : 0
+  })
 }
 
 function countBelow(gain: Float64Array, first: number, end: number, threshold: number): number {
