@@ -12,6 +12,7 @@ export { lowBandMarginFrames, lowBandProducts, treatLowBand } from './low-band.t
 export { deriveMatrixFronts, writeMatrixFronts } from './matrix-fronts.ts'
 export { Meter, type MeterInput, type MeterShape } from './meter.ts'
 export { OctavePowers } from './octave-powers.ts'
+export { type BinGroups, type BinRange, type CrossSums, type Pair, PairSpectrum, PRODUCT_BINS } from './pair-spectra.ts'
 export { LinearPrediction, takeSamples } from './prediction.ts'
 export { resampleForSpeech, resamplerShape } from './resample.ts'
 export { SHIFT_REACH, writeShifted } from './shift.ts'
@@ -23,6 +24,7 @@ export {
   takeSpeechSignal,
 } from './speech-net.ts'
 export { TRUE_PEAK_PHASES } from './true-peak.ts'
+export { forEachChange, momentsOf } from './two-tracks.ts'
 export { type Extracted, extract, type Tracks, writeFronts } from './upmix.ts'
 export { upmixHopFrames } from './upmix-geometry.ts'
 export { feedsLfe } from './upmix-shape.ts'

@@ -8,9 +8,11 @@ import type { LeqMExports } from './leq-m.ts'
 import type { LowBandExports } from './low-band.ts'
 import type { MatrixExports } from './matrix.ts'
 import type { MeterExports } from './meter.ts'
+import type { PairSpectraExports } from './pair-spectra.ts'
 import type { PredictionExports } from './prediction.ts'
 import type { ResampleExports } from './resample.ts'
 import type { SpeechNetExports } from './speech-net.ts'
+import type { TwoTracksExports } from './two-tracks.ts'
 import type { UpmixExports } from './upmix-exports.ts'
 import type { WordsExports } from './words.ts'
 import type { ZeroPhaseExports } from './zero-phase.ts'
@@ -70,9 +72,11 @@ export interface KernelExports
     LowBandExports,
     MatrixExports,
     MeterExports,
+    PairSpectraExports,
     PredictionExports,
     ResampleExports,
     SpeechNetExports,
+    TwoTracksExports,
     UpmixExports,
     WordsExports,
     ZeroPhaseExports {

@@ -1,5 +1,5 @@
 import {
-  type ChannelSpectrum,
+  type BandLimit,
   decodesMatrix,
   type Finding,
   readSource,
@@ -26,9 +26,9 @@ export async function readProgramme(
   const task = (segment: number) => ({ kind: 'read-source', segment }) as const
   const segments = await bySegment(crew, programme, task, () => {})
   const { layout, sampleRateHz, frameCount } = programme
-  const { twoTrack, spectrum } = concludeReading(segments, { layout, sampleRateHz, frameCount, speech: null })
+  const { twoTrack, bandLimits } = concludeReading(segments, { layout, sampleRateHz, frameCount, speech: null })
   const reading = readSource(twoTrack)
-  return { reading, findings: sourceFindings(reading, kind, spectrum) }
+  return { reading, findings: sourceFindings(reading, kind, bandLimits) }
 }
 
 /** Writes a master with its tracks mended, segment by segment. */
@@ -56,22 +56,26 @@ type Kind = UpmixSettings['kind']
 /** Lossy coding below this confidence is not spoken of. */
 const SURE_OF_CODING = 0.6
 
-function sourceFindings(reading: SourceReading, kind: Kind, spectrum: readonly ChannelSpectrum[]): readonly Finding[] {
-  const coded = spectrum.find(({ bandLimit }) => {
-    return bandLimit !== null && bandLimit.suggests !== 'lower-sample-rate' && bandLimit.confidence >= SURE_OF_CODING
+function sourceFindings(
+  reading: SourceReading,
+  kind: Kind,
+  bandLimits: readonly (BandLimit | null)[],
+): readonly Finding[] {
+  const coded = bandLimits.find((limit) => {
+    return limit !== null && limit.suggests !== 'lower-sample-rate' && limit.confidence >= SURE_OF_CODING
   })
   return [
     ...kindFindings(reading, kind),
     ...(decodesMatrix({ kind }, reading) ? decodedFindings(reading) : qualityFindings(reading)),
     ...trackFindings(reading),
-    ...(coded?.bandLimit
+    ...(coded
       ? [
           finding(
             'source-coded',
             'warn',
-            `The master seems to have been through lossy coding (it ends steeply at ${Math.round(coded.bandLimit.cutHz)} Hz): ` +
+            `The master seems to have been through lossy coding (it ends steeply at ${Math.round(coded.cutHz)} Hz): ` +
               'what coding hid under louder sound may be heard once the channels stand apart. Look for an earlier generation.',
-            Math.round(coded.bandLimit.cutHz),
+            Math.round(coded.cutHz),
             'Hz',
           ),
         ]

@@ -1,5 +1,5 @@
 import { readFileSync } from 'node:fs'
-import { Arena, type KernelExports, type Kernels, MODULE_BYTES } from '../../src/dsp/index.ts'
+import { Arena, type KernelExports, type Kernels, MODULE_BYTES, takePlane } from '../../src/dsp/index.ts'
 
 const PAGE_BYTES = 65536
 
@@ -14,4 +14,12 @@ export function loadKernels(memoryBytes = 256 * 1024 * 1024): Kernels {
     memory,
     arena: new Arena(MODULE_BYTES, memoryBytes),
   }
+}
+
+/** A copy of a track as a plane in kernel memory; the arena has it until its mark is released. */
+export function inKernelMemory(kernels: Kernels, track: Float32Array): Float32Array {
+  const { address } = takePlane(kernels, track.length, false)
+  const plane = new Float32Array(kernels.memory.buffer, address, track.length)
+  plane.set(track)
+  return plane
 }

@@ -8,6 +8,7 @@ import type { TwoTrackKind, TwoTrackReport } from '../../src/domain/index.ts'
 import type { Kernels } from '../../src/dsp/index.ts'
 import { STRETCH_MARGIN_SECONDS } from '../../src/engine/intake/detector.ts'
 import { twoTrackDetector } from '../../src/engine/intake/two-track/index.ts'
+import { inKernelMemory } from './kernels.ts'
 
 export type KnownMaster = {
   readonly kind: TwoTrackKind | 'mixed'
@@ -62,8 +63,9 @@ export function inspectTracks(kernels: Kernels, { left, right }: Tracks, sampleR
     const count = Math.min(segment, frameCount - firstFrame)
     const leadFrames = Math.min(firstFrame, margin)
     const tailFrames = Math.min(margin, frameCount - firstFrame - count)
-    const cut = (track: Float32Array) => track.subarray(firstFrame - leadFrames, firstFrame + count + tailFrames)
     const mark = kernels.arena.mark()
+    const cut = (track: Float32Array) =>
+      inKernelMemory(kernels, track.subarray(firstFrame - leadFrames, firstFrame + count + tailFrames))
     const seen = twoTrackDetector.observe(kernels, {
       layout: '2.0',
       sampleRateHz,

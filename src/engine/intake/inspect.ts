@@ -1,8 +1,8 @@
 import {
   type AudioSource,
   assert,
+  type BandLimit,
   type Cancellation,
-  type ChannelSpectrum,
   hasFoldDown,
   type Inspection,
   type Segment,
@@ -12,7 +12,7 @@ import type { Kernels } from '../../dsp/index.ts'
 import type { Detector, Inspected } from './detector.ts'
 import { faultDetector } from './faults/index.ts'
 import { rolesDetector } from './roles/index.ts'
-import { spectrumDetector } from './spectrum/index.ts'
+import { bandLimitOf, observeBands, spectrumDetector } from './spectrum/index.ts'
 import { readStretch } from './stretch.ts'
 import { structureDetector } from './structure/index.ts'
 import { twoTrackDetector } from './two-track/index.ts'
@@ -67,7 +67,9 @@ export function concludeInspection(segments: readonly InspectedSegment[], progra
 }
 
 /** What one segment leaves behind for an upmix. */
-export type ReadSegment = Pick<InspectedSegment, 'spectrum'> & {
+export type ReadSegment = {
+  /** Mean power of each track, band by band. */
+  readonly bands: readonly Float32Array[]
   readonly twoTrack: EvidenceOf<typeof twoTrackDetector>
 }
 
@@ -81,26 +83,27 @@ export function readSegment(
   assert(source.layout === '2.0', `two tracks are read, not ${source.layout}`)
   const stretch = readStretch(kernels, source, segment, cancellation)
   const mark = kernels.arena.mark()
-  const spectrum = spectrumDetector.observe(kernels, stretch)
-  kernels.arena.release(mark)
+  const bands = observeBands(kernels, stretch)
   const twoTrack = twoTrackDetector.observe(kernels, stretch)
   kernels.arena.release(mark)
-  return { spectrum, twoTrack }
+  return { bands, twoTrack }
 }
 
 /** What the two tracks are, from the evidence of all segments in order. */
 export function concludeReading(
   segments: readonly ReadSegment[],
   programme: Inspected,
-): { readonly twoTrack: TwoTrackReport; readonly spectrum: readonly ChannelSpectrum[] } {
+): { readonly twoTrack: TwoTrackReport; readonly bandLimits: readonly (BandLimit | null)[] } {
+  const bandLimit = (track: number) =>
+    bandLimitOf(
+      segments.map(({ bands }) => ({ bands: bands[track]! })),
+      programme.sampleRateHz,
+    )
   return {
     twoTrack: twoTrackDetector.conclude(
       segments.map(({ twoTrack }) => twoTrack),
       programme,
     ),
-    spectrum: spectrumDetector.conclude(
-      segments.map(({ spectrum }) => spectrum),
-      programme,
-    ),
+    bandLimits: [bandLimit(0), bandLimit(1)],
   }
 }

@@ -28,7 +28,11 @@ const IMAGE_SHARE = 1.05
 const CODER_CUTS_HZ = [11000, 15000, 16000, 17000, 18000, 19000, 19500, 20000, 20500]
 const CODER_TOLERANCE_HZ = 400
 
-export function bandLimitOf(segments: readonly ChannelEvidence[], sampleRateHz: number): BandLimit | null {
+/** Where the spectrum of one channel ends, from the evidence of all segments. */
+export function bandLimitOf(
+  segments: readonly Pick<ChannelEvidence, 'bands'>[],
+  sampleRateHz: number,
+): BandLimit | null {
   const hzPerBand = sampleRateHz / 2 / BAND_COUNT
   const levels = Array.from({ length: BAND_COUNT }, (_, band) =>
     powerToDb(1e-20 + segments.reduce((sum, { bands }) => sum + bands[band]!, 0) / segments.length),

@@ -22,14 +22,31 @@ const NOISE_POWER = 0.75
 
 /** Bands, quietest frames, hum and whistle of every channel of a segment. */
 export function observeSpectrum(kernels: Kernels, stretch: Stretch): SpectrumEvidence {
-  const { planes, leadFrames, frameCount, sampleRateHz } = stretch
+  const gatherers = lookThrough(kernels, stretch, (...shape) => new Gatherer(...shape))
+  const mark = kernels.arena.mark()
+  const harmonics = lowLines(kernels, stretch)
+  kernels.arena.release(mark)
+  return { channels: gatherers.map((gatherer, channel) => gatherer.finish(harmonics[channel]!)) }
+}
+
+/** The bands alone. */
+export function observeBands(kernels: Kernels, stretch: Stretch): Float32Array[] {
+  return lookThrough(kernels, stretch, (binCount) => new MeanBands(binCount)).map((mean) => mean.finish())
+}
+
+/** Hands the spectra of a segment's windows to one gatherer for each channel. */
+function lookThrough<G extends { add(re: Float32Array, im: Float32Array): void }>(
+  kernels: Kernels,
+  { planes, leadFrames, frameCount, sampleRateHz }: Stretch,
+  create: (binCount: number, windowCount: number, hzPerBin: number) => G,
+): G[] {
   const mark = kernels.arena.mark()
   const length = transformLength(WINDOW_SECONDS, sampleRateHz)
   const spectra = new ChannelSpectra(kernels, length)
   const pair = spectra.createSpectra()
   const windowCount = Math.max(1, Math.floor((frameCount - length) / (STRIDE * length)) + 1)
   const isLong = planes[0]!.length >= leadFrames + length
-  const gatherers = planes.map(() => new Gatherer(spectra.binCount, windowCount, sampleRateHz / length))
+  const gatherers = planes.map(() => create(spectra.binCount, windowCount, sampleRateHz / length))
   for (let window = 0; isLong && window < windowCount; window++) {
     const from = leadFrames + window * STRIDE * length
     for (let channel = 0; channel < planes.length; channel += 2) {
@@ -38,13 +55,36 @@ export function observeSpectrum(kernels: Kernels, stretch: Stretch): SpectrumEvi
       gatherers[channel + 1]?.add(pair.bRe, pair.bIm)
     }
   }
-  const harmonics = lowLines(kernels, stretch)
   kernels.arena.release(mark)
-  return { channels: gatherers.map((gatherer, channel) => gatherer.finish(harmonics[channel]!)) }
+  return gatherers
+}
+
+class MeanBands {
+  readonly #sums: Float64Array
+  #count = 0
+
+  constructor(binCount: number) {
+    this.#sums = new Float64Array(binCount)
+  }
+
+  add(re: Float32Array, im: Float32Array): void {
+    const sums = this.#sums
+    for (let k = 0; k < sums.length; k++) sums[k]! += (re[k]! * re[k]! + im[k]! * im[k]!) / NOISE_POWER
+    this.#count++
+  }
+
+  finish(): Float32Array {
+    const bands = new Float32Array(BAND_COUNT)
+    const binsPerBand = (this.#sums.length - 1) / BAND_COUNT
+    for (let k = 0; k < this.#sums.length - 1; k++) {
+      bands[Math.floor(k / binsPerBand)]! += this.#sums[k]! / Math.max(1, this.#count)
+    }
+    return bands
+  }
 }
 
 class Gatherer {
-  readonly #mean: Float64Array
+  readonly #mean: MeanBands
   readonly #hzPerBin: number
   readonly #quiet: Float64Array[] = []
   readonly #whistle: Float64Array[]
@@ -52,7 +92,7 @@ class Gatherer {
   #count = 0
 
   constructor(binCount: number, windowCount: number, hzPerBin: number) {
-    this.#mean = new Float64Array(binCount)
+    this.#mean = new MeanBands(binCount)
     this.#hzPerBin = hzPerBin
     this.#whistleFrom = Math.round(WHISTLE_FROM_HZ / hzPerBin) - WHISTLE_SIDE_BINS
     const to = Math.round(WHISTLE_TO_HZ / hzPerBin) + WHISTLE_SIDE_BINS
@@ -61,14 +101,13 @@ class Gatherer {
   }
 
   add(re: Float32Array, im: Float32Array): void {
-    const mean = this.#mean
+    this.#mean.add(re, im)
     const quiet = new Float64Array(QUIET_EDGES_HZ.length - 1)
     let total = 0
     let band = -1
     let edge = QUIET_EDGES_HZ[0]! / this.#hzPerBin
-    for (let k = 0; k < mean.length; k++) {
+    for (let k = 0; k < re.length; k++) {
       const power = (re[k]! * re[k]! + im[k]! * im[k]!) / NOISE_POWER
-      mean[k]! += power
       total += power
       while (k >= edge) edge = (QUIET_EDGES_HZ[++band + 1] ?? Number.POSITIVE_INFINITY) / this.#hzPerBin
       if (band >= 0 && band < quiet.length) quiet[band]! += power
@@ -82,16 +121,7 @@ class Gatherer {
   }
 
   finish(harmonics: Float32Array): ChannelEvidence {
-    return { bands: this.#bands(), quiet: this.#quietest(), harmonics, whistle: this.#strongestWhistle() }
-  }
-
-  #bands(): Float32Array {
-    const bands = new Float32Array(BAND_COUNT)
-    const binsPerBand = (this.#mean.length - 1) / BAND_COUNT
-    for (let k = 0; k < this.#mean.length - 1; k++) {
-      bands[Math.floor(k / binsPerBand)]! += this.#mean[k]! / Math.max(1, this.#count)
-    }
-    return bands
+    return { bands: this.#mean.finish(), quiet: this.#quietest(), harmonics, whistle: this.#strongestWhistle() }
   }
 
   #quietest(): Float32Array {

@@ -1,6 +1,6 @@
+import type { BinGroups, PairSpectrum } from '../../../dsp/index.ts'
 import type { FineDelays } from './evidence.ts'
 import { GLANCES_PER_LOOK, LOOKS_PER_FINE_CELL } from './grid.ts'
-import type { PairSpectrum } from './pair-spectrum.ts'
 import { turnBy } from './turn.ts'
 
 /** Delays of the right track that are tried: -104 .. +104 us in steps of 8 us. */
@@ -29,25 +29,23 @@ const BALANCED = 1 / 3
 export class FineDelayCounter {
   readonly firstBin: number
   readonly endBin: number
-  readonly #binHz: number
+  readonly #spectrum: PairSpectrum
   readonly #fine: FineDelays
-  readonly #left: Float64Array
-  readonly #right: Float64Array
-  readonly #re: Float64Array
-  readonly #im: Float64Array
+  readonly #groups: BinGroups
+  readonly #groupCount: number
   /** Cosine and sine by group and delay. */
   readonly #turns: Float64Array
 
-  constructor(binHz: number, fine: FineDelays) {
-    this.#binHz = binHz
+  constructor(spectrum: PairSpectrum, fine: FineDelays) {
+    const { binHz } = spectrum
+    this.#spectrum = spectrum
     this.#fine = fine
     this.firstBin = Math.max(1, Math.round(BAND_HZ[0] / binHz))
     this.endBin = Math.round(BAND_HZ[1] / binHz)
     const groups = Math.floor((this.endBin - this.firstBin) / BINS_PER_GROUP)
-    this.#left = new Float64Array(groups)
-    this.#right = new Float64Array(groups)
-    this.#re = new Float64Array(groups)
-    this.#im = new Float64Array(groups)
+    const edges = Array.from({ length: groups + 1 }, (_, group) => this.firstBin + group * BINS_PER_GROUP)
+    this.#groups = spectrum.takeGroups(edges)
+    this.#groupCount = groups
     this.#turns = new Float64Array(groups * DELAY_STEPS * 2)
     for (let group = 0; group < groups; group++) {
       for (let step = 0; step < DELAY_STEPS; step++) {
@@ -60,18 +58,11 @@ export class FineDelayCounter {
   }
 
   #groupHz(group: number): number {
-    return (this.firstBin + group * BINS_PER_GROUP + (BINS_PER_GROUP - 1) / 2) * this.#binHz
+    return (this.firstBin + group * BINS_PER_GROUP + (BINS_PER_GROUP - 1) / 2) * this.#spectrum.binHz
   }
 
-  take(spectrum: PairSpectrum, glance: number): void {
-    for (let group = 0, bin = this.firstBin; group < this.#left.length; group++) {
-      for (let index = 0; index < BINS_PER_GROUP; index++, bin++) {
-        this.#left[group]! += spectrum.leftPower[bin]!
-        this.#right[group]! += spectrum.rightPower[bin]!
-        this.#re[group]! += spectrum.crossRe[bin]!
-        this.#im[group]! += spectrum.crossIm[bin]!
-      }
-    }
+  take(glance: number): void {
+    this.#spectrum.addToGroups(this.#groups)
     if (glance % GLANCES_PER_CELL === GLANCES_PER_CELL - 1) this.finish(Math.floor(glance / GLANCES_PER_CELL))
   }
 
@@ -81,11 +72,12 @@ export class FineDelayCounter {
     const curve = this.#fine.curves.subarray(cell * DELAY_STEPS, (cell + 1) * DELAY_STEPS)
     let leftSum = 0
     let rightSum = 0
-    for (let group = 0; group < this.#left.length; group++) {
-      const left = this.#left[group]!
-      const right = this.#right[group]!
-      const re = this.#re[group]!
-      const im = this.#im[group]!
+    const { sums } = this.#groups
+    for (let group = 0; group < this.#groupCount; group++) {
+      const left = sums[4 * group]!
+      const right = sums[4 * group + 1]!
+      const re = sums[4 * group + 2]!
+      const im = sums[4 * group + 3]!
       leftSum += left
       rightSum += right
       const weight = this.#weightOf(group, left, right, re * re + im * im)
@@ -99,7 +91,7 @@ export class FineDelayCounter {
     }
     const best = all.reduce((most, value) => (Math.abs(value) > Math.abs(most) ? value : most), 0)
     this.#fine.alignedRho[cell] = best / (Math.sqrt(leftSum * rightSum) + 1e-30)
-    for (const sum of [this.#left, this.#right, this.#re, this.#im]) sum.fill(0)
+    sums.fill(0)
   }
 
   #weightOf(group: number, left: number, right: number, crossSquare: number): number {

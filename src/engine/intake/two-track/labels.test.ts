@@ -1,4 +1,5 @@
 import { describe, expect, it } from 'vitest'
+import { inKernelMemory, loadKernels } from '../../../../test/testkit/kernels.ts'
 import { readLabels } from './labels.ts'
 import { describeRun, placeRuns } from './timecode.ts'
 
@@ -53,6 +54,16 @@ const counting = (count: number, base: number, from = 0) =>
     return [10, 59, 58 + Math.floor(frame / base), frame % base]
   })
 
+const kernels = loadKernels(16 * 1024 * 1024)
+
+/** The labels that begin from `begin` on. */
+function labelsOf(track: Float32Array, sampleRateHz: number, side: 0 | 1 = 0, begin = 0) {
+  const mark = kernels.arena.mark()
+  const labels = readLabels(kernels, inKernelMemory(kernels, track), begin, track.length, sampleRateHz, side)
+  kernels.arena.release(mark)
+  return labels
+}
+
 describe('readLabels', () => {
   it.each([
     ['23.976', 24000 / 1001, 24, 48000],
@@ -63,7 +74,7 @@ describe('readLabels', () => {
   ])('reads every label of a track at %s, and the rate', (name, fps, base, rate) => {
     const labels = counting(40, base)
     const track = codeTrack(labels, rate, fps)
-    const found = placeRuns(readLabels(track, 0, track.length, rate, 1), rate).map(describeRun)
+    const found = placeRuns(labelsOf(track, rate, 1), rate).map(describeRun)
     expect(found).toHaveLength(1)
     expect(found[0]).toMatchObject({ side: 'right', rate: name, firstLabel: '10:59:58:00', labelCount: 40 })
     expect(found[0]!.measuredRate).toBeCloseTo(fps, 2)
@@ -72,20 +83,20 @@ describe('readLabels', () => {
 
   it('tells drop-frame by its flag', () => {
     const track = codeTrack(counting(10, 30), 48000, 30000 / 1001, true)
-    const [run] = placeRuns(readLabels(track, 0, track.length, 48000, 0), 48000)
+    const [run] = placeRuns(labelsOf(track, 48000), 48000)
     expect(describeRun(run!)).toMatchObject({ side: 'left', rate: '29.97 drop', firstLabel: '10:59:58;00' })
   })
 
   it.each([0.8, 1.25])('follows a machine that runs at %f of its speed', (speed) => {
     const track = codeTrack(counting(12, 25), 48000, 25, false, speed)
-    const [run] = readLabels(track, 0, track.length, 48000, 0)
+    const [run] = labelsOf(track, 48000)
     expect(run).toMatchObject({ count: 12, first: [10, 59, 58, 0] })
   })
 
   it('starts a new run where the labels jump, and gives only labels that begin inside', () => {
     const track = codeTrack([...counting(8, 25), ...counting(8, 25, 20)], 48000, 25)
-    expect(readLabels(track, 0, track.length, 48000, 0).map(({ count }) => count)).toEqual([8, 8])
-    const [inside] = readLabels(track, 1920, track.length, 48000, 0)
+    expect(labelsOf(track, 48000).map(({ count }) => count)).toEqual([8, 8])
+    const [inside] = labelsOf(track, 48000, 0, 1920)
     expect(inside!.first).toEqual([10, 59, 58, 1])
   })
 
@@ -96,7 +107,6 @@ describe('readLabels', () => {
       return state / 0x80000000
     })
     const square = Float32Array.from({ length: 96000 }, (_, frame) => (Math.floor(frame / 24) % 2 === 0 ? 0.5 : -0.5))
-    for (const track of [noise, square, new Float32Array(96000)])
-      expect(readLabels(track, 0, 96000, 48000, 0)).toEqual([])
+    for (const track of [noise, square, new Float32Array(96000)]) expect(labelsOf(track, 48000)).toEqual([])
   })
 })

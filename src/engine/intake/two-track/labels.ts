@@ -1,3 +1,4 @@
+import { forEachChange, type Kernels } from '../../../dsp/index.ts'
 import type { LabelRun } from './evidence.ts'
 
 /** Bits of a label, and the sync word that ends it, as they arrive. @source SMPTE ST 12-1, linear timecode */
@@ -6,15 +7,18 @@ const SYNC_WORD = 0b0011111111111101
 /** Lengths of a bit that are taken for timecode at first: labels at 18 to 40 a second. */
 const SLOWEST_LABELS = 18
 const FASTEST_LABELS = 40
+/** A change counts when the signal has really gone to the other side, by this share of the highest sample. */
+const CHANGE_SHARE = 1 / 16
 /** Labels that must count on before it is called timecode. */
 const LEAST_LABELS = 3
 
 /**
- * Reads linear timecode from a track: biphase mark, a change of polarity at the border of every bit and another in the
+ * Reads linear timecode from a track in kernel memory: biphase mark, a change of polarity at the border of every bit and another in the
  * middle of a one. The length of a bit is followed as the speed changes. Forwards only.
  * Gives the runs of labels whose first bit lies in [`begin`, `end`) of the track; positions count from `begin`.
  */
 export function readLabels(
+  kernels: Kernels,
   track: Float32Array,
   begin: number,
   end: number,
@@ -23,21 +27,15 @@ export function readLabels(
 ): LabelRun[] {
   const reader = new LabelReader(sampleRateHz)
   const runs: MutableRun[] = []
-  const level = track.reduce((most, sample) => Math.max(most, Math.abs(sample)), 0) / 16
-  let isHigh = track[0]! > 0
   let last = 0
-  for (let frame = 1; frame < track.length; frame++) {
-    const sample = track[frame]!
-    // A change counts when the signal has really gone to the other side; noise around zero does not.
-    if (isHigh ? sample > -level : sample < level) continue
+  forEachChange(kernels, track, CHANGE_SHARE, (frame) => {
     const before = track[frame - 1]!
-    const at = frame - 1 + before / (before - sample || 1)
+    const at = frame - 1 + before / (before - track[frame]! || 1)
     const position = at > last && at <= frame ? at : frame
-    isHigh = !isHigh
     last = position
     const label = reader.change(position)
     if (label !== null && label.position >= begin && label.position < end) addTo(runs, label, side, begin)
-  }
+  })
   return runs.filter((run) => run.count >= LEAST_LABELS)
 }
 

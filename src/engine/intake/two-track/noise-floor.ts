@@ -1,6 +1,6 @@
 import type { NoiseFloor } from '../../../domain/index.ts'
+import type { BinGroups, PairSpectrum } from '../../../dsp/index.ts'
 import { GLANCES_PER_LOOK, LOOKS_PER_SECOND } from './grid.ts'
-import type { PairSpectrum } from './pair-spectrum.ts'
 
 /** Borders of the bands: wide enough for a steady mean in 0.2 s, narrow enough for the slope of tape hiss. */
 const BORDERS_HZ = [
@@ -24,36 +24,28 @@ const LOUDEST_POWER = 1e-5
 /** Adds up, look by look and band by band, what the two tracks do not share. */
 export class NoiseFloorCounter {
   readonly endBin: number
-  readonly #edges: readonly number[]
+  readonly #spectrum: PairSpectrum
+  readonly #bands: BinGroups
   readonly #scale: number
   readonly #densities: Float32Array
-  /** Left, right, and real and imaginary part of the cross power, by band. */
-  readonly #sums = new Float64Array(4 * FLOOR_BANDS)
 
-  constructor(length: number, binHz: number, densities: Float32Array) {
-    const top = length / 2
-    this.#edges = BORDERS_HZ.map((hz) => Math.min(top, Math.round(hz / binHz)))
-    this.endBin = this.#edges[FLOOR_BANDS]!
+  constructor(spectrum: PairSpectrum, densities: Float32Array) {
+    const { length, binHz } = spectrum
+    this.#spectrum = spectrum
+    this.#bands = spectrum.takeGroups(BORDERS_HZ.map((hz) => Math.min(length / 2, Math.round(hz / binHz))))
+    this.endBin = this.#bands.edges[FLOOR_BANDS]!
     this.#densities = densities
     // A Hann window of n frames turns a mean square of 1 into 3/8 n a bin; the positive bins hold half the power.
     this.#scale = 2 / (0.375 * length * length * binHz * GLANCES_PER_LOOK)
   }
 
-  take(spectrum: PairSpectrum, glance: number): void {
-    const sums = this.#sums
-    for (let band = 0; band < FLOOR_BANDS; band++) {
-      for (let bin = this.#edges[band]!; bin < this.#edges[band + 1]!; bin++) {
-        sums[4 * band]! += spectrum.leftPower[bin]!
-        sums[4 * band + 1]! += spectrum.rightPower[bin]!
-        sums[4 * band + 2]! += spectrum.crossRe[bin]!
-        sums[4 * band + 3]! += spectrum.crossIm[bin]!
-      }
-    }
+  take(glance: number): void {
+    this.#spectrum.addToGroups(this.#bands)
     if (glance % GLANCES_PER_LOOK === GLANCES_PER_LOOK - 1) this.#tell(Math.floor(glance / GLANCES_PER_LOOK))
   }
 
   #tell(look: number): void {
-    const sums = this.#sums
+    const { edges, sums } = this.#bands
     for (let band = 0; band < FLOOR_BANDS; band++) {
       const [left, right, re, im] = [0, 1, 2, 3].map((part) => sums[4 * band + part]!) as [
         number,
@@ -63,7 +55,7 @@ export class NoiseFloorCounter {
       ]
       const cross = re * re + im * im
       const larger = (left + right + Math.sqrt((left - right) * (left - right) + 4 * cross)) / 2
-      const bins = this.#edges[band + 1]! - this.#edges[band]!
+      const bins = edges[band + 1]! - edges[band]!
       const smaller = larger > 0 ? Math.max(0, left * right - cross) / larger : 0
       // The spacing of the bins is in the scale: power over the width of the band.
       this.#densities[look * FLOOR_BANDS + band] = bins > 0 ? (smaller * this.#scale) / bins : 0

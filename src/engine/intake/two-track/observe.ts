@@ -1,4 +1,4 @@
-import type { Kernels } from '../../../dsp/index.ts'
+import { type Kernels, momentsOf, type Pair, PairSpectrum } from '../../../dsp/index.ts'
 import type { Stretch } from '../detector.ts'
 import { type Glances, LOOK_FIGURES, type LookFigure, type TwoTrackEvidence } from './evidence.ts'
 import { DELAY_STEPS, FineDelayCounter } from './fine-delay.ts'
@@ -14,8 +14,8 @@ import {
 import { readLabels } from './labels.ts'
 import { findLags } from './lag.ts'
 import { FLOOR_BANDS, NoiseFloorCounter } from './noise-floor.ts'
-import { type Pair, PairSpectrum } from './pair-spectrum.ts'
 import { countLinesAndHiss, TileCounter } from './tiles.ts'
+import { hannWindow } from './turn.ts'
 
 /** Looks at one segment of a two-track programme. */
 export function observeTwoTrack(kernels: Kernels, stretch: Stretch): TwoTrackEvidence {
@@ -50,16 +50,21 @@ export function observeTwoTrack(kernels: Kernels, stretch: Stretch): TwoTrackEvi
 
   const floors = new Float32Array(lookCount * FLOOR_BANDS)
 
-  measurePowers(pair, leadFrames, frameCount, framesPerLook(sampleRateHz), looks)
+  measurePowers(kernels, pair, leadFrames, frameCount, framesPerLook(sampleRateHz), looks)
   const mark = kernels.arena.mark()
-  const spectrum = new PairSpectrum(kernels, glanceLength(sampleRateHz), sampleRateHz)
-  glanceOver(spectrum, pair, stretch, { looks, glances, fine, floors })
+  glanceOver(new PairSpectrum(kernels, hannWindow(glanceLength(sampleRateHz)), sampleRateHz), pair, stretch, {
+    looks,
+    glances,
+    fine,
+    floors,
+  })
   kernels.arena.release(mark)
-  findLags(new PairSpectrum(kernels, lagLength(sampleRateHz), sampleRateHz), pair, leadFrames, sampleRateHz, lags)
+  const wide = new PairSpectrum(kernels, hannWindow(lagLength(sampleRateHz)), sampleRateHz)
+  findLags(wide, pair, leadFrames, sampleRateHz, lags)
   kernels.arena.release(mark)
   const labels = ([0, 1] as const).flatMap((side) => {
     const track = side === 0 ? pair.left : pair.right
-    const runs = readLabels(track, leadFrames, leadFrames + frameCount, sampleRateHz, side)
+    const runs = readLabels(kernels, track, leadFrames, leadFrames + frameCount, sampleRateHz, side)
     const ofProgramme = (position: number) => position + stretch.firstFrame
     return runs.map((run) => ({
       ...run,
@@ -73,28 +78,22 @@ export function observeTwoTrack(kernels: Kernels, stretch: Stretch): TwoTrackEvi
 type LookArrays = Record<LookFigure, Float64Array>
 
 /** Mean squares and mean product of each look, with the mean taken off so that a direct current does not count. */
-function measurePowers(pair: Pair, first: number, frameCount: number, lookFrames: number, looks: LookArrays): void {
+function measurePowers(
+  kernels: Kernels,
+  pair: Pair,
+  first: number,
+  frameCount: number,
+  lookFrames: number,
+  looks: LookArrays,
+): void {
   for (let look = 0; look < looks.leftPower.length; look++) {
     const begin = first + look * lookFrames
     const end = Math.min(begin + lookFrames, first + frameCount)
-    let left = 0
-    let right = 0
-    let cross = 0
-    let leftSum = 0
-    let rightSum = 0
-    for (let frame = begin; frame < end; frame++) {
-      const l = pair.left[frame]!
-      const r = pair.right[frame]!
-      left += l * l
-      right += r * r
-      cross += l * r
-      leftSum += l
-      rightSum += r
-    }
+    const { leftSquares, rightSquares, leftSum, rightSum, products } = momentsOf(kernels, pair, begin, end)
     const count = end - begin
-    looks.leftPower[look] = Math.max(0, (left - (leftSum * leftSum) / count) / count)
-    looks.rightPower[look] = Math.max(0, (right - (rightSum * rightSum) / count) / count)
-    looks.crossPower[look] = (cross - (leftSum * rightSum) / count) / count
+    looks.leftPower[look] = Math.max(0, (leftSquares - (leftSum * leftSum) / count) / count)
+    looks.rightPower[look] = Math.max(0, (rightSquares - (rightSum * rightSum) / count) / count)
+    looks.crossPower[look] = (products - (leftSum * rightSum) / count) / count
   }
 }
 
@@ -106,19 +105,21 @@ function glanceOver(
 ): void {
   const { looks, glances, fine, floors } = evidence
   const hop = framesPerGlance(stretch.sampleRateHz)
-  const tiles = new TileCounter(spectrum.binHz, looks, glances)
-  const delays = new FineDelayCounter(spectrum.binHz, fine)
-  const noise = new NoiseFloorCounter(spectrum.length, spectrum.binHz, floors)
-  const firstBin = Math.min(tiles.firstBin, delays.firstBin)
-  const endBin = Math.max(tiles.endBin, delays.endBin, noise.endBin)
+  const tiles = new TileCounter(spectrum, looks, glances)
+  const delays = new FineDelayCounter(spectrum, fine)
+  const noise = new NoiseFloorCounter(spectrum, floors)
+  const bins = {
+    first: Math.min(tiles.bins.first, delays.firstBin),
+    end: Math.max(tiles.bins.end, delays.endBin, noise.endBin),
+  }
   const count = glances.common.length
   for (let glance = -1; glance <= count; glance++) {
-    spectrum.lookAround(pair, stretch.leadFrames + (glance + 0.5) * hop, firstBin, endBin)
-    tiles.take(spectrum, glance)
+    spectrum.lookAround(pair, stretch.leadFrames + (glance + 0.5) * hop, bins)
+    tiles.take(glance)
     if (glance < 0 || glance >= count) continue
-    delays.take(spectrum, glance)
-    noise.take(spectrum, glance)
-    countLinesAndHiss(spectrum, glance, looks, tiles)
+    delays.take(glance)
+    noise.take(glance)
+    countLinesAndHiss(spectrum, glance, looks, tiles.bins)
   }
   if (looks.weight.length % LOOKS_PER_FINE_CELL !== 0) delays.finish(fine.weights.length - 1)
 }

@@ -1,7 +1,7 @@
 import { exp2, log2 } from '../../../domain/index.ts'
+import { type BinGroups, type BinRange, type PairSpectrum, PRODUCT_BINS } from '../../../dsp/index.ts'
 import type { Glances, LookFigure } from './evidence.ts'
 import { GLANCES_PER_LOOK } from './grid.ts'
-import type { PairSpectrum } from './pair-spectrum.ts'
 
 const BAND_HZ = [100, 12000] as const
 /** Where speech carries nearly all of its power. */
@@ -39,13 +39,6 @@ function bandEdges(binHz: number): number[] {
   return edges
 }
 
-type Bands = {
-  readonly left: Float64Array
-  readonly right: Float64Array
-  readonly re: Float64Array
-  readonly im: Float64Array
-}
-
 type Tile = {
   readonly hz: number
   readonly left: number
@@ -56,70 +49,43 @@ type Tile = {
 
 /** Adds up, look by look, how the tiles of two tracks lie to each other. A tile is half an ERB by about 0.1 s. */
 export class TileCounter {
-  readonly firstBin: number
-  readonly endBin: number
-  readonly #edges: readonly number[]
-  readonly #binHz: number
-  readonly #bands: readonly [Bands, Bands, Bands]
+  /** The bins that lines are looked for in; the tiles lie within them. */
+  readonly bins: BinRange
+  readonly #spectrum: PairSpectrum
+  readonly #bands: readonly [BinGroups, BinGroups, BinGroups]
   readonly #looks: Readonly<Record<LookFigure, Float64Array>>
   readonly #glances: Glances
 
-  constructor(binHz: number, looks: Readonly<Record<LookFigure, Float64Array>>, glances: Glances) {
-    this.#binHz = binHz
-    this.#edges = bandEdges(binHz)
-    this.firstBin = Math.max(1, Math.floor(LINE_HZ[0] / binHz))
-    this.endBin = Math.ceil(LINE_HZ[1] / binHz)
-    const size = this.#edges.length - 1
-    const bands = () => ({
-      left: new Float64Array(size),
-      right: new Float64Array(size),
-      re: new Float64Array(size),
-      im: new Float64Array(size),
-    })
+  constructor(spectrum: PairSpectrum, looks: Readonly<Record<LookFigure, Float64Array>>, glances: Glances) {
+    const { binHz } = spectrum
+    this.#spectrum = spectrum
+    this.bins = { first: Math.max(1, Math.floor(LINE_HZ[0] / binHz)), end: Math.ceil(LINE_HZ[1] / binHz) }
+    const bands = () => spectrum.takeGroups(bandEdges(binHz))
     this.#bands = [bands(), bands(), bands()]
     this.#looks = looks
     this.#glances = glances
   }
 
   /** Takes in glance `index` (-1 is the one before the segment) and tells the tiles of the glance before it. */
-  take(spectrum: PairSpectrum, index: number): void {
+  take(index: number): void {
     const bands = this.#bands[(index + 3) % 3]!
-    this.#sumBands(spectrum, bands)
+    bands.sums.fill(0)
+    this.#spectrum.addToGroups(bands)
     if (index >= 1) this.#countTiles(index - 1)
-  }
-
-  #sumBands(spectrum: PairSpectrum, bands: Bands): void {
-    const edges = this.#edges
-    for (let band = 0; band < edges.length - 1; band++) {
-      let left = 0
-      let right = 0
-      let re = 0
-      let im = 0
-      for (let bin = edges[band]!; bin < edges[band + 1]!; bin++) {
-        left += spectrum.leftPower[bin]!
-        right += spectrum.rightPower[bin]!
-        re += spectrum.crossRe[bin]!
-        im += spectrum.crossIm[bin]!
-      }
-      bands.left[band] = left
-      bands.right[band] = right
-      bands.re[band] = re
-      bands.im[band] = im
-    }
   }
 
   /** The tiles of a glance: weighted 1, 2, 1 with its neighbours, so that noise of one glance does not look coherent. */
   #countTiles(glance: number): void {
-    const [before, now, after] = [0, 1, 2].map((step) => this.#bands[(glance + 2 + step) % 3]!) as [Bands, Bands, Bands]
+    const before = this.#bands[(glance + 2) % 3]!.sums
+    const { edges, sums: now } = this.#bands[glance % 3]!
+    const after = this.#bands[(glance + 1) % 3]!.sums
     const look = Math.floor(glance / GLANCES_PER_LOOK)
-    const mean = (key: keyof Bands, band: number) =>
-      0.25 * before[key][band]! + 0.5 * now[key][band]! + 0.25 * after[key][band]!
-    for (let band = 0; band < this.#edges.length - 1; band++) {
-      const left = mean('left', band)
-      const right = mean('right', band)
+    const mean = (at: number) => 0.25 * before[at]! + 0.5 * now[at]! + 0.25 * after[at]!
+    for (let band = 0, at = 0; band < edges.length - 1; band++, at += 4) {
+      const left = mean(at)
+      const right = mean(at + 1)
       if (left + right < SILENT_TILE) continue
-      const re = mean('re', band)
-      const tile = { hz: this.#edges[band]! * this.#binHz, left, right, re, im: mean('im', band) }
+      const tile = { hz: edges[band]! * this.#spectrum.binHz, left, right, re: mean(at + 2), im: mean(at + 3) }
       this.#countTile(look, tile)
       this.#countSpeech(glance, tile)
     }
@@ -176,60 +142,54 @@ export function countLinesAndHiss(
   spectrum: PairSpectrum,
   glance: number,
   looks: Readonly<Record<LookFigure, Float64Array>>,
-  bins: { readonly firstBin: number; readonly endBin: number },
+  bins: BinRange,
 ): void {
   const look = Math.floor(glance / GLANCES_PER_LOOK)
   const isFirst = glance % GLANCES_PER_LOOK === 0
-  for (const side of ['left', 'right'] as const) {
-    const power = spectrum[`${side}Power`]
-    const line = strongestLine(power, bins.firstBin, bins.endBin, spectrum.binHz)
+  const lines = strongestLines(spectrum, bins)
+  const hisses = hissOf(spectrum)
+  for (const [index, side] of (['left', 'right'] as const).entries()) {
+    const line = lines[index]!
     const known = looks[`${side}Line`][look]!
     looks[`${side}Line`][look] = isFirst ? line.share : Math.min(known, line.share)
     looks[`${side}LineHz`][look] = line.hz
-    const hiss = hissOf(power, spectrum)
+    const hiss = hisses[index]!
     looks[`${side}Hiss`][look]! += hiss.power / GLANCES_PER_LOOK
     looks[`${side}Flatness`][look]! += hiss.flatness / GLANCES_PER_LOOK
   }
 }
 
-function strongestLine(power: Float32Array, firstBin: number, endBin: number, binHz: number) {
-  let total = 0
-  let best = firstBin + 2
-  for (let bin = firstBin; bin < endBin; bin++) {
-    total += power[bin]!
-    if (power[bin]! > power[best]!) best = bin
-  }
-  if (total < SILENT_TILE) return { share: 0, hz: 0 }
-  let line = 0
-  for (let bin = Math.max(firstBin, best - 2); bin <= Math.min(endBin - 1, best + 2); bin++) line += power[bin]!
-  // The exact place of a sine between two bins of a Hann window follows from the ratio of their magnitudes.
-  const isAbove = power[best + 1]! > power[best - 1]!
-  const ratio = Math.sqrt((isAbove ? power[best + 1]! : power[best - 1]!) / power[best]!)
-  const offset = (2 * ratio - 1) / (ratio + 1)
-  return { share: line / total, hz: (best + (isAbove ? offset : -offset)) * binHz }
+const SIDES = [0, 1] as const
+
+function strongestLines(spectrum: PairSpectrum, range: BinRange): { readonly share: number; readonly hz: number }[] {
+  const found = spectrum.strongest(range)
+  return SIDES.map((side) => {
+    const total = found[side]!
+    const best = found[2 + side]!
+    if (total < SILENT_TILE) return { share: 0, hz: 0 }
+    const power = (bin: number) => spectrum.bins[4 * bin + side]!
+    let line = 0
+    for (let bin = Math.max(range.first, best - 2); bin <= Math.min(range.end - 1, best + 2); bin++) line += power(bin)
+    // The exact place of a sine between two bins of a Hann window follows from the ratio of their magnitudes.
+    const isAbove = power(best + 1) > power(best - 1)
+    const ratio = Math.sqrt((isAbove ? power(best + 1) : power(best - 1)) / power(best))
+    const offset = (2 * ratio - 1) / (ratio + 1)
+    return { share: line / total, hz: (best + (isAbove ? offset : -offset)) * spectrum.binHz }
+  })
 }
 
-/** Bins whose logarithms are taken as one, by their product. */
-const PRODUCT_BINS = 8
-
-function hissOf(power: Float32Array, spectrum: PairSpectrum): { readonly power: number; readonly flatness: number } {
+function hissOf(spectrum: PairSpectrum): { readonly power: number; readonly flatness: number }[] {
   const first = Math.round(HISS_BAND_HZ[0] / spectrum.binHz)
   const groups = Math.floor((HISS_BAND_HZ[1] - HISS_BAND_HZ[0]) / spectrum.binHz / PRODUCT_BINS)
-  let sum = 0
-  let logs = 0
-  for (let group = 0; group < groups; group++) {
-    let product = 1
-    for (let index = 0; index < PRODUCT_BINS; index++) {
-      const value = power[first + group * PRODUCT_BINS + index]!
-      sum += value
-      product *= value
-    }
-    logs += log2(product)
-  }
-  // A Hann window of n frames turns a mean square of 1 into 3/8 n a bin; the positive bins hold half the power.
-  const meanSquare = (2 * sum) / (0.375 * spectrum.length * spectrum.length)
-  if (!(sum > 0) || logs === Number.NEGATIVE_INFINITY) return { power: meanSquare, flatness: 0 }
-  const bins = groups * PRODUCT_BINS
-  const geometric = log2(sum / bins) - logs / bins
-  return { power: meanSquare, flatness: exp2(-geometric) }
+  const found = spectrum.logarithms(first, groups)
+  return SIDES.map((side) => {
+    const sum = found[side]!
+    const logs = found[2 + side]!
+    // A Hann window of n frames turns a mean square of 1 into 3/8 n a bin; the positive bins hold half the power.
+    const meanSquare = (2 * sum) / (0.375 * spectrum.length * spectrum.length)
+    if (!(sum > 0) || logs === Number.NEGATIVE_INFINITY) return { power: meanSquare, flatness: 0 }
+    const bins = groups * PRODUCT_BINS
+    const geometric = log2(sum / bins) - logs / bins
+    return { power: meanSquare, flatness: exp2(-geometric) }
+  })
 }

@@ -18,7 +18,13 @@ export function turnBy(radians: number): { readonly re: number; readonly im: num
   return { re, im: im * x }
 }
 
-/** A periodic Hann window. */
+const windows = new Map<number, Float32Array>()
+
+/** A periodic Hann window, made once for each length. */
 export function hannWindow(length: number): Float32Array {
-  return Float32Array.from({ length }, (_, index) => 0.5 - 0.5 * turnBy((TURN * index) / length).re)
+  const known = windows.get(length)
+  if (known !== undefined) return known
+  const window = Float32Array.from({ length }, (_, index) => 0.5 - 0.5 * turnBy((TURN * index) / length).re)
+  windows.set(length, window)
+  return window
 }
