@@ -110,6 +110,27 @@ export const FIT_PARAMETERS = {
     sentence:
       'The fastest that the ride may fall or rise in the 0.2 s after a hit begins, which hides it; never slower than elsewhere.',
   },
+  quietLiftMostDb: {
+    kind: 'number',
+    unit: 'dB',
+    min: 0,
+    max: 20,
+    default: 0,
+    glide: 'fixed',
+    sentence:
+      'How far the ride may lift quiet passages above the static gain, noise and all; 0: not at all. Silence and room tone ' +
+      'more than 20 LU below the programme are never lifted.',
+  },
+  quietFloorLu: {
+    kind: 'number',
+    unit: 'LU',
+    min: 3,
+    max: 20,
+    default: 12,
+    glide: 'fixed',
+    sentence:
+      'Passages whose short-term loudness lies further than this below the target count as quiet and are lifted up to it.',
+  },
   ceilingAimBelowDb: {
     kind: 'number',
     unit: 'dB',

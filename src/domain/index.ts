@@ -101,6 +101,7 @@ export {
   HOPS_PER_GATING_BLOCK,
   joinMeasured,
   jointLoudness,
+  jointLoudnessRange,
   type LoudestWindow,
   loudestMomentary,
   loudestShortTerm,

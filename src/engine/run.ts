@@ -139,6 +139,7 @@ const MENDABLE: readonly string[] = [
   'true-peak',
   'short-term',
   'momentary',
+  'loudness-range',
 ]
 
 /** True when another render would not come closer. */

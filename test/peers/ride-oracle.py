@@ -13,7 +13,7 @@ K_WEIGHTING = numpy.array([
     [1.53512485958697, -2.69169618940638, 1.19839281085285, 1.0, -1.69065929318241, 0.73248077421585],
     [1.0, -2.0, 1.0, 1.0, -1.99004745483398, 0.99007225036621],
 ])
-GLOBAL, MOMENTARY, SHORT_TERM = 5, 1, 3
+GLOBAL, MOMENTARY, SHORT_TERM, RANGE = 5, 1, 3, 11
 
 
 def decode(path, start, seconds):
@@ -46,7 +46,7 @@ def ridden(audio, static_gain, ride):
 def libebur128_readings(audio):
     library = ctypes.CDLL('libebur128.so.1')
     library.ebur128_init.restype = ctypes.c_void_p
-    state = ctypes.c_void_p(library.ebur128_init(2, ctypes.c_ulong(RATE), GLOBAL | MOMENTARY | SHORT_TERM))
+    state = ctypes.c_void_p(library.ebur128_init(2, ctypes.c_ulong(RATE), GLOBAL | MOMENTARY | SHORT_TERM | RANGE))
     value = ctypes.c_double()
     highest = {'ebur128_loudness_momentary': -numpy.inf, 'ebur128_loudness_shortterm': -numpy.inf}
     for start in range(0, len(audio) - 479, 480):
@@ -56,12 +56,24 @@ def libebur128_readings(audio):
             if start + 480 >= window * RATE:
                 getattr(library, name)(state, ctypes.byref(value))
                 highest[name] = max(highest[name], value.value)
+    library.ebur128_loudness_range(state, ctypes.byref(value))
+    loudness_range = value.value
     library.ebur128_loudness_global(state, ctypes.byref(value))
     return {
         'total': value.value,
+        'range': loudness_range,
+        'rangeByFfmpeg': ffmpeg_range(audio),
         'maxMomentary': highest['ebur128_loudness_momentary'],
         'maxShortTerm': highest['ebur128_loudness_shortterm'],
     }
+
+
+def ffmpeg_range(audio):
+    """The last loudness range in the metadata of FFmpeg's meter."""
+    command = ['ffmpeg', '-v', 'error', '-f', 'f64le', '-ar', str(RATE), '-ac', '2', '-i', '-']
+    command += ['-af', 'ebur128=metadata=1,ametadata=print:key=lavfi.r128.LRA:file=-', '-f', 'null', '-']
+    said = subprocess.run(command, input=audio.tobytes(), check=True, capture_output=True).stdout.decode()
+    return float([line for line in said.splitlines() if 'LRA=' in line][-1].split('=')[1])
 
 
 def main():

@@ -23,9 +23,10 @@ export function loudnessRange(powers100ms: Float64Array): number | null {
 /**
  * Loudness range of several programmes together: one pair of gates and one ranking over all their windows. No window
  * reaches from one programme into the next.
+ * @param everyHops how far the windows stand apart: the document allows up to 1 s, and some meters take that
  */
-export function jointLoudnessRange(programmes: readonly Float64Array[]): number | null {
-  const edges = loudnessRangeEdges(programmes)
+export function jointLoudnessRange(programmes: readonly Float64Array[], everyHops = 1): number | null {
+  const edges = loudnessRangeEdges(programmes, everyHops)
   return edges === null ? null : edges.loudLkfs - edges.softLkfs
 }
 
@@ -33,20 +34,50 @@ export function jointLoudnessRange(programmes: readonly Float64Array[]): number 
 export type RangeEdges = { readonly softLkfs: number; readonly loudLkfs: number }
 
 /** The edges of the loudness range of several programmes together; null where no short-term window passes the gate. */
-export function loudnessRangeEdges(programmes: readonly Float64Array[]): RangeEdges | null {
+export function loudnessRangeEdges(programmes: readonly Float64Array[], everyHops = 1): RangeEdges | null {
   const audible = concatenated(
-    programmes.map((powers100ms) =>
-      atLeast(windowMeans(powers100ms, SHORT_TERM_SECONDS * HOPS_PER_SECOND), powerOf(ABSOLUTE_GATE_LKFS)),
-    ),
+    programmes.map((powers100ms) => {
+      const windows = windowMeans(powers100ms, SHORT_TERM_SECONDS * HOPS_PER_SECOND)
+      const taken = everyHops === 1 ? windows : windows.filter((_, first) => first % everyHops === 0)
+      return atLeast(taken, powerOf(ABSOLUTE_GATE_LKFS))
+    }),
   )
   let sum = 0
   for (const power of audible) sum += power
-  const kept = atLeast(audible, (sum / audible.length) * RANGE_GATE_POWER).sort()
+  const kept = atLeast(audible, (sum / audible.length) * RANGE_GATE_POWER)
   if (kept.length === 0) return null
-  const rank = (share: number) => kept[Math.round((kept.length - 1) * share)] as number
+  const rank = (share: number) => valueOfRank(kept, Math.round((kept.length - 1) * share))
   return { softLkfs: loudnessOf(rank(LOW_SHARE)), loudLkfs: loudnessOf(rank(HIGH_SHARE)) }
 }
 
 function atLeast(powers: Float64Array, gate: number): Float64Array {
-  return powers.filter((power) => power >= gate)
+  const kept = new Float64Array(powers.length)
+  let count = 0
+  for (const power of powers) if (power >= gate) kept[count++] = power
+  return kept.subarray(0, count)
+}
+
+/**
+ * The value that would stand at this place in order of size; reorders the values.
+ * @source selection by partition: Hoare, "Algorithm 65: Find", 1961, from memory
+ */
+function valueOfRank(values: Float64Array, rank: number): number {
+  let left = 0
+  let right = values.length - 1
+  while (left < right) {
+    const pivot = values[rank] as number
+    let i = left
+    let j = right
+    while (i <= j) {
+      while ((values[i] as number) < pivot) i++
+      while ((values[j] as number) > pivot) j--
+      if (i > j) break
+      const swapped = values[i] as number
+      values[i++] = values[j] as number
+      values[j--] = swapped
+    }
+    if (j < rank) left = i
+    if (rank < i) right = j
+  }
+  return values[rank] as number
 }

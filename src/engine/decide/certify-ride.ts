@@ -1,39 +1,54 @@
-import { type FitSettings, HOPS_PER_SECOND } from '../../domain/index.ts'
+import { type FitSettings, HOPS_PER_SECOND, printFigure } from '../../domain/index.ts'
 import { type Corridor, wallsAt } from './corridor.ts'
 import type { Certificate, Touch } from './decision.ts'
 import type { WindowLine } from './judged-lines.ts'
+import type { LevelledHome } from './level-scenes.ts'
 import { MOVE_WEIGHTS } from './move-costs.ts'
 import { weightedMovement } from './weighted-ride.ts'
 
 /**
  * Writes down what a ride does and why it cannot do less.
- * @param gainsDb the gain of each hop; @param staticGainDb the highest of them
+ * @param gainsDb the gain of each hop; @param staticGainDb the gain that they count from
  * @source see `leastWeightedRide`
  */
 export function certifyRide(
-  corridor: Corridor,
+  { model, home, settings, range }: LevelledHome,
   gainsDb: Float64Array,
   staticGainDb: number,
-  settings: FitSettings,
   speech100ms: Uint8Array | null,
 ): Certificate {
-  const walls = wallsAt(corridor, staticGainDb)
+  const { corridor } = model
+  const walls = wallsAt(corridor, corridor.shape === null ? staticGainDb : home.homeDb)
   const relative = (values: Float64Array) => values.map((value) => value - staticGainDb)
   return {
-    statement:
-      'No ride inside this corridor moves less, a move counting ' +
-      `${MOVE_WEIGHTS.inPause} in pauses and under attacks, ${MOVE_WEIGHTS.open} elsewhere, ${MOVE_WEIGHTS.steady} in steady sound, ` +
-      `${MOVE_WEIGHTS.beforeHit} in the second before a hit and ${MOVE_WEIGHTS.inDialogue} inside a line of dialogue; ` +
-      `for this static gain, a reach of ${settings.rideReachSeconds} s, slews of ${settings.rideSlewDbPerSecond} dB/s, ` +
-      `${settings.ridePauseSlewDbPerSecond} dB/s in pauses and ${settings.rideAttackSlewDbPerSecond} dB/s under attacks, ` +
-      'and the rule that the ride never rises above the static gain.',
+    statement: statementOf(corridor, settings, range),
     corridor: { lowerDb: relative(walls.lower), upperDb: relative(walls.upper) },
     rideDb: relative(gainsDb),
-    touching: findTouches(corridor, gainsDb, staticGainDb),
+    touching: [
+      ...findTouches(corridor, gainsDb, staticGainDb),
+      ...(range === null ? [] : touchesOfLevels(corridor, gainsDb, home.homeDb, staticGainDb)),
+    ].sort((a, b) => a.startSeconds - b.startSeconds),
     ...movementOf(relative(gainsDb)),
     weightedMovementDb: weightedMovement(gainsDb, corridor.costs),
     movementInDialogueDb: speech100ms === null ? null : movementInside(gainsDb, speech100ms),
   }
+}
+
+function statementOf({ shape }: Corridor, settings: FitSettings, range: LevelledHome['range']): string {
+  const levels = range?.levels ?? null
+  return (
+    'No ride inside this corridor moves less, a move counting ' +
+    `${MOVE_WEIGHTS.inPause} in pauses and under attacks, ${MOVE_WEIGHTS.open} elsewhere, ${MOVE_WEIGHTS.steady} in steady sound, ` +
+    `${MOVE_WEIGHTS.beforeHit} in the second before a hit and ${MOVE_WEIGHTS.inDialogue} inside a line of dialogue; ` +
+    `for this static gain, a reach of ${settings.rideReachSeconds} s, slews of ${settings.rideSlewDbPerSecond} dB/s, ` +
+    `${settings.ridePauseSlewDbPerSecond} dB/s in pauses and ${settings.rideAttackSlewDbPerSecond} dB/s under attacks, ` +
+    (levels === null
+      ? ''
+      : `short-term levels from ${printFigure(levels.floorLkfs)} to ${printFigure(levels.ceilingLkfs)} LKFS but for what the range leaves out, `) +
+    (shape === null
+      ? 'and the rule that the ride never rises above the static gain.'
+      : 'and the rule that the ride rises above the static gain only where a passage is lifted.')
+  )
 }
 
 /** The figures of a ride, whatever made it. */
@@ -95,6 +110,32 @@ function findTouches(corridor: Corridor, gainsDb: Float64Array, staticGainDb: nu
       rideDb: (gainsDb[deepest] as number) - staticGainDb,
       line: field,
       signal,
+    })
+  }
+  return touches
+}
+
+/** Maximal runs of hops where the ride lies at the level that the loudness range asks for. */
+function touchesOfLevels({ shape }: Corridor, gainsDb: Float64Array, homeDb: number, staticGainDb: number): Touch[] {
+  if (shape === null) return []
+  const isAt = (k: number) => {
+    const besideDb = (gainsDb[k] as number) - homeDb
+    return (besideDb < 0 && besideDb === shape.roofDb[k]) || (besideDb > 0 && besideDb === shape.floorDb[k])
+  }
+  const besideHome = (k: number) => Math.abs((gainsDb[k] as number) - homeDb)
+  const touches: Touch[] = []
+  for (let k = 0; k < gainsDb.length; k++) {
+    if (!isAt(k)) continue
+    const first = k
+    let deepest = k
+    for (; k < gainsDb.length && isAt(k); k++) if (besideHome(k) > besideHome(deepest)) deepest = k
+    touches.push({
+      startSeconds: first / HOPS_PER_SECOND,
+      endSeconds: k / HOPS_PER_SECOND,
+      hop: deepest,
+      rideDb: (gainsDb[deepest] as number) - staticGainDb,
+      line: 'loudnessRangeLu',
+      signal: 'programme',
     })
   }
   return touches

@@ -7,6 +7,8 @@ import { findingsOfHome, nothingToMeasure } from './fit-findings.ts'
 import { createFitModel, type FitModel } from './fit-model.ts'
 import { fitSource } from './fit-source.ts'
 import { highestOf } from './highest.ts'
+import { levelScenes } from './level-scenes.ts'
+import { findingsOfRange } from './range-findings.ts'
 import { findingsOfReach, settleHome } from './settle-home.ts'
 import { settleStereoGain } from './stereo-gain.ts'
 
@@ -42,14 +44,19 @@ export function chooseGains(
     }
   }
   const aim = aimOf(spec, correction.aimShiftLu ?? 0)
-  const settled = settleHome(source, spec, { model: askedModel, settings }, correction, aim, sourceLkfs)
+  const atHome = settleHome(source, spec, { model: askedModel, settings }, correction, aim, sourceLkfs)
+  const settled = levelScenes(atHome, spec, correction, aim, sourceLkfs)
   const { model, home } = settled
   const gainsDb = model.gainsAt(home.homeDb)
-  const staticGainDb = highestOf(gainsDb)
+  const staticGainDb = Math.min(home.homeDb, highestOf(gainsDb))
   const rideDb = gainsDb.every((gainDb) => gainDb === staticGainDb)
     ? null
     : gainsDb.map((gainDb) => gainDb - staticGainDb)
-  const findings = [...findingsOfHome(model, home, aim, spec), ...findingsOfReach(settings.rideReachSeconds, settled)]
+  const findings = [
+    ...findingsOfHome(model, home, aim, spec),
+    ...findingsOfReach(settings.rideReachSeconds, settled),
+    ...findingsOfRange(settled, spec),
+  ]
   const gains = {
     staticGainDb,
     rideDb: onTopOf(trimsDb, rideDb),
@@ -63,10 +70,7 @@ export function chooseGains(
     plan: slowCeiling === null ? gains : { ...gains, slowCeiling },
     stereoGainDb: model.stereoGainDb,
     expected: model.expected(gainsDb),
-    certificate:
-      rideDb === null
-        ? null
-        : certifyRide(model.corridor, gainsDb, staticGainDb, settled.settings, correction.speech100ms ?? null),
+    certificate: rideDb === null ? null : certifyRide(settled, gainsDb, staticGainDb, correction.speech100ms ?? null),
     feasible: findings.every((finding) => finding.severity !== 'fail'),
     findings,
   }

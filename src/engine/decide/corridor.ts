@@ -1,10 +1,20 @@
 import { FINE_HOPS_PER_HOP, floorToGainStep, HOPS_PER_SECOND, loudnessOf, windowMeans } from '../../domain/index.ts'
+import type { HomeShape } from './home-shape.ts'
 import type { WindowLine } from './judged-lines.ts'
+import { holdThroughLines, limitSlew, lowestWithin } from './reach.ts'
 import { slidingMaximum } from './sliding-maximum.ts'
 import type { MoveCosts } from './weighted-ride.ts'
 
 /** A stretch that the mixer wants left alone: the ride keeps within `toleranceDb` of the static gain there. */
 export type Lock = { readonly startSeconds: number; readonly endSeconds: number; readonly toleranceDb: number }
+
+/** A stretch where the mixer says how far the ride goes: no lower and no higher than so much beside the static gain. */
+export type RideLimit = {
+  readonly startSeconds: number
+  readonly endSeconds: number
+  readonly lowestDb: number
+  readonly highestDb: number
+}
 
 export type CorridorRules = {
   readonly reachSeconds: number
@@ -15,7 +25,7 @@ export type CorridorRules = {
   /** How far below each line the windows are held under a ride, and under a constant gain. */
   readonly guardLu: number
   readonly freeGuardLu: number
-  readonly locks: readonly Lock[]
+  readonly limits: readonly RideLimit[]
 }
 
 /**
@@ -31,9 +41,13 @@ export type Corridor = {
   readonly lowerDb: Float64Array
   /** Which of `lines` sets `upperDb`, through the slew if need be; -1: none. */
   readonly bindingLine: Int8Array
-  /** How far below home each hop may go because of the locks; -Infinity where no lock reaches. Null: no locks. */
+  /** How low beside home each hop may go because of locks and limits; -Infinity where none reaches. Null: there are none. */
   readonly lockFloorDb: Float64Array | null
-  /** Highest static gain under which every line holds with no ride at all. */
+  /** How high beside home each hop may go because of them; Infinity where none lies. */
+  readonly lockRoofDb: Float64Array | null
+  /** What is asked of single passages relative to home; null: nothing, and the ride never rises above home. */
+  readonly shape: HomeShape | null
+  /** Highest static gain under which every line holds with no ride at all; -Infinity where the shape asks for one. */
   readonly freeGainDb: number
 }
 
@@ -69,23 +83,38 @@ export function buildCorridor(lines: readonly WindowLine[], hopCount: number, ru
       }
     }
   }
-  const { costs, speech100ms, locks } = rules
-  limitSlew(upperDb, costs.slewDb, bindingLine)
+  const { costs, speech100ms, limits } = rules
+  limitSlew(upperDb, costs.slewDb, (k, neighbour) => {
+    bindingLine[k] = bindingLine[neighbour] as number
+  })
   const lowerDb = lowestWithin(upperDb, Math.round(rules.reachSeconds * HOPS_PER_SECOND))
   if (speech100ms !== null) holdThroughLines(lowerDb, speech100ms)
-  const lockFloorDb = locks.length === 0 ? null : lockFloor(locks, hopCount, costs.slewDb)
-  return { lines, costs, upperDb, lowerDb, bindingLine, lockFloorDb, freeGainDb }
+  const lockFloorDb = limits.length === 0 ? null : lockFloor(limits, hopCount, costs.slewDb)
+  const lockRoofDb = limits.length === 0 ? null : lockRoof(limits, hopCount)
+  return { lines, costs, upperDb, lowerDb, bindingLine, lockFloorDb, lockRoofDb, shape: null, freeGainDb }
 }
 
-/** The walls under one home gain: never above home, at home wherever no loud passage is within reach. */
+/** The walls under one home gain: never above home but for a lift, at home wherever nothing asks for a move within reach. */
 export function wallsAt(corridor: Corridor, homeDb: number): { lower: Float64Array; upper: Float64Array } {
-  const { upperDb, lowerDb, lockFloorDb } = corridor
-  const upper = upperDb.map((bound) => Math.min(bound, homeDb))
-  const lower = lowerDb.map((bound) => Math.min(bound, homeDb))
+  const { upperDb, lowerDb, lockFloorDb, shape } = corridor
+  const upper = new Float64Array(upperDb.length)
+  const lower = new Float64Array(upperDb.length)
+  for (let k = 0; k < upper.length; k++) {
+    upper[k] = Math.min(upperDb[k] as number, homeDb + (shape === null ? 0 : (shape.roofDb[k] as number)))
+    lower[k] = Math.min(lowerDb[k] as number, homeDb + (shape === null ? 0 : (shape.lowRoofDb[k] as number)))
+  }
+  for (const [k, liftDb] of shape?.floorDb.entries() ?? []) {
+    lower[k] = Math.max(lower[k] as number, Math.min(homeDb + liftDb, upper[k] as number))
+  }
   if (lockFloorDb !== null) {
     for (const [k, depth] of lockFloorDb.entries()) lower[k] = Math.max(lower[k] as number, homeDb + depth)
   }
   return { lower, upper }
+}
+
+/** The corridor with what is asked of single passages. */
+export function shaped(corridor: Corridor, shape: HomeShape): Corridor {
+  return { ...corridor, shape, freeGainDb: Number.NEGATIVE_INFINITY }
 }
 
 /**
@@ -116,63 +145,33 @@ function loudestTouching(energies: Float64Array, windowFineHops: number, hopCoun
   )
 }
 
-/** The greatest bounds below the given ones whose steps are never larger than the slew; what binds travels along. */
-function limitSlew(boundDb: Float64Array, slewDb: Float64Array, bindingLine: Int8Array): void {
-  const limitFrom = (k: number, neighbour: number) => {
-    const reachable = (boundDb[neighbour] as number) + (slewDb[Math.min(k, neighbour)] as number)
-    if (reachable >= (boundDb[k] as number)) return
-    boundDb[k] = reachable
-    bindingLine[k] = bindingLine[neighbour] as number
+/** The ride approaches and leaves a stretch no faster than the slew, so the floor slopes away from it on both sides. */
+function lockFloor(limits: readonly RideLimit[], hopCount: number, slewDb: Float64Array): Float64Array {
+  const depthDb = new Float64Array(hopCount).fill(Number.POSITIVE_INFINITY)
+  for (const limit of limits) {
+    const depth = floorToGainStep(-limit.lowestDb)
+    forHops(limit, hopCount, (k) => {
+      depthDb[k] = Math.min(depthDb[k] as number, depth)
+    })
   }
-  for (let k = 1; k < boundDb.length; k++) limitFrom(k, k - 1)
-  for (let k = boundDb.length - 2; k >= 0; k--) limitFrom(k, k + 1)
+  limitSlew(depthDb, slewDb)
+  return depthDb.map((depth) => -depth)
 }
 
-function lowestWithin(values: Float64Array, reach: number): Float64Array {
-  const negated = values.map((value) => -value)
-  const highest = slidingMaximum(
-    negated,
-    values.length,
-    (k) => k - reach,
-    (k) => k + reach + 1,
-  )
-  return highest.map((value) => -value)
+function lockRoof(limits: readonly RideLimit[], hopCount: number): Float64Array {
+  const roofDb = new Float64Array(hopCount).fill(Number.POSITIVE_INFINITY)
+  for (const limit of limits) {
+    const highest = floorToGainStep(limit.highestDb)
+    forHops(limit, hopCount, (k) => {
+      roofDb[k] = Math.min(roofDb[k] as number, highest)
+    })
+  }
+  return roofDb
 }
 
-/** No line is held longer than this, and the pauses on both sides of it are free for the move for so long. */
-const LONGEST_HELD_HOPS = 12 * HOPS_PER_SECOND
-const ROOM_BESIDE_LINE_HOPS = 1 * HOPS_PER_SECOND
-
-/** Where the ride may already move inside a line of dialogue, it may do so before and after the line as well. */
-function holdThroughLines(lowerDb: Float64Array, speech100ms: Uint8Array): void {
-  for (let first = 0; first < lowerDb.length; first++) {
-    if (speech100ms[first] !== 1) continue
-    let end = first
-    while (speech100ms[end] === 1) end++
-    if (end - first <= LONGEST_HELD_HOPS) {
-      const line = lowerDb.subarray(first, end)
-      const lowest = line.reduce((low, bound) => Math.min(low, bound), MAX_STATIC_GAIN_DB)
-      const from = Math.max(0, first - ROOM_BESIDE_LINE_HOPS)
-      const beside = lowerDb.subarray(from, end + ROOM_BESIDE_LINE_HOPS)
-      beside.set(beside.map((bound) => Math.min(bound, lowest)))
-    }
-    first = end
-  }
-}
-
-/** The ride approaches and leaves a lock no faster than the slew, so the floor slopes away from it on both sides. */
-function lockFloor(locks: readonly Lock[], hopCount: number, slewDb: Float64Array): Float64Array {
-  const floorDb = new Float64Array(hopCount).fill(Number.NEGATIVE_INFINITY)
-  for (const { startSeconds, endSeconds, toleranceDb } of locks) {
-    const first = Math.max(0, Math.floor(startSeconds * HOPS_PER_SECOND - 0.5))
-    const last = Math.min(hopCount - 1, Math.ceil(endSeconds * HOPS_PER_SECOND - 0.5))
-    for (let k = first; k <= last; k++) floorDb[k] = Math.max(floorDb[k] as number, -floorToGainStep(toleranceDb))
-  }
-  for (let k = 1; k < hopCount; k++) {
-    floorDb[k] = Math.max(floorDb[k] as number, (floorDb[k - 1] as number) - (slewDb[k - 1] as number))
-  }
-  for (let k = hopCount - 2; k >= 0; k--) {
-    floorDb[k] = Math.max(floorDb[k] as number, (floorDb[k + 1] as number) - (slewDb[k] as number))
-  }
-  return floorDb
+/** The ride points whose gain is heard in a stretch. */
+function forHops({ startSeconds, endSeconds }: RideLimit, hopCount: number, act: (k: number) => void): void {
+  const first = Math.max(0, Math.floor(startSeconds * HOPS_PER_SECOND - 0.5))
+  const last = Math.min(hopCount - 1, Math.ceil(endSeconds * HOPS_PER_SECOND - 0.5))
+  for (let k = first; k <= last; k++) act(k)
 }

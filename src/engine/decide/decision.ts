@@ -1,5 +1,5 @@
 import type { Finding, FrameRange, GainPlan, LowEndPlan, SlowCeiling } from '../../domain/index.ts'
-import type { Lock } from './corridor.ts'
+import type { Lock, RideLimit } from './corridor.ts'
 import type { JudgedSignal, WindowLine } from './judged-lines.ts'
 
 /** Figures that a signal will show under the plan; what cannot be measured is null. */
@@ -24,7 +24,7 @@ export type Touch = {
   /** Ride at that hop, relative to the static gain. */
   readonly rideDb: number
   /** The line of the spec that sets the bound there, and the signal on which it is judged. */
-  readonly line: WindowLine['field']
+  readonly line: WindowLine['field'] | 'loudnessRangeLu'
   readonly signal: JudgedSignal
 }
 
@@ -74,6 +74,8 @@ export type FitCorrection = {
   /** 1 on the hops of the lines of dialogue, in which the ride would rather not move; absent: nobody listened. */
   readonly speech100ms?: Uint8Array
   readonly locks?: readonly Lock[]
+  /** Stretches where the mixer says how low and how high beside the static gain the ride goes. */
+  readonly limits?: readonly RideLimit[]
   /** What the ceiling takes from each hop by forecast, 0 or less, one value a hop. */
   readonly ceilingLossDb?: Float64Array
   /** Highest home gain that may make up for what the ceiling takes. */
@@ -86,6 +88,8 @@ export type FitCorrection = {
   readonly aimShiftLu?: number
   /** Added to the guard below each window line: by how much a render went over. */
   readonly guardShiftLu?: number
+  /** Taken off the range that a line allows: by how much a render went over. */
+  readonly rangeShiftLu?: number
   /** Taken off the ceiling: by how much a render went over the true-peak line. */
   readonly ceilingShiftDb?: number
 }

@@ -2,14 +2,25 @@ import {
   type DeliverySpec,
   framesPerHop,
   gatedLoudness,
+  HOPS_PER_SECOND,
+  jointLoudnessRange,
   loudestMomentary,
   loudestShortTerm,
   toHops,
 } from '../../domain/index.ts'
-import { buildCorridor, type Corridor, lockedHome, MAX_STATIC_GAIN_DB, wallsAt } from './corridor.ts'
+import {
+  buildCorridor,
+  type Corridor,
+  lockedHome,
+  MAX_STATIC_GAIN_DB,
+  type RideLimit,
+  shaped,
+  wallsAt,
+} from './corridor.ts'
 import type { Expected, ExpectedFigures, FitCorrection } from './decision.ts'
 import { anchorOf, type FitSource, isWhole, loudnessOfMarked } from './fit-source.ts'
 import { highestOf } from './highest.ts'
+import { type HomeShape, shapeOf } from './home-shape.ts'
 import { windowLines } from './judged-lines.ts'
 import { leastRide } from './least-ride.ts'
 import { evenCosts, moveCosts } from './move-costs.ts'
@@ -47,7 +58,11 @@ export type FitModel = {
   totalAt(homeDb: number): number
   /** Energies of the programme in whole hops under these gains, the ceiling's forecast included. */
   programmeHops(gainsDb: Float64Array): Float64Array
+  /** The widest loudness range that a meter may read of any signal that is judged; null where nothing is heard. */
+  rangeUnder(gainsDb: Float64Array): number | null
   expected(gainsDb: Float64Array): Expected
+  /** The same programme where single passages are asked to come down or up. */
+  withShape(shape: HomeShape): FitModel
 }
 
 export function createFitModel(
@@ -56,67 +71,148 @@ export function createFitModel(
   settings: SettledFit,
   correction: FitCorrection,
 ): FitModel {
-  const { measured, parts, dialogue100ms } = source
+  const { measured } = source
   const hopCount = Math.ceil(measured.frameCount / framesPerHop(measured.sampleRateHz))
-  const afterCeiling = (energies: Float64Array) =>
-    correction.ceilingLossDb === undefined ? energies : energiesAfterLoss(energies, correction.ceilingLossDb)
-  const programme = afterCeiling(measured.programme10ms)
-  const foldDown = measured.foldDown10ms === null ? null : afterCeiling(measured.foldDown10ms)
   const stereoGainDb = settings.stereoGain === 'own' ? ownStereoGain(source) : 0
-  const speech100ms = correction.speech100ms ?? null
   const lines = windowLines(measured, spec, stereoGainDb)
+  const limits = limitsOf(correction)
+  const speech100ms = correction.speech100ms ?? null
+  const mayRide = lines.length > 0 || limits.length > 0 || levelsScenes(spec, settings)
   const corridor = buildCorridor(lines, hopCount, {
     reachSeconds: settings.rideReachSeconds,
-    costs:
-      lines.length === 0
-        ? evenCosts(hopCount, settings)
-        : moveCosts(measured.programme10ms, speech100ms, hopCount, settings),
+    costs: mayRide ? moveCosts(measured.programme10ms, speech100ms, hopCount, settings) : evenCosts(hopCount, settings),
     speech100ms,
     guardLu: RIDE_GUARD_LU + (correction.guardShiftLu ?? 0),
     freeGuardLu: FREE_GUARD_LU + (correction.guardShiftLu ?? 0),
-    locks: correction.locks ?? [],
+    limits,
   })
+  const asked = limits.some(({ lowestDb, highestDb }) => lowestDb > 0 || highestDb < 0)
+    ? shaped(corridor, limitsAlone(corridor, hopCount, settings.rideReachSeconds, speech100ms))
+    : corridor
+  return modelOf(new Heard(source, settings, correction, stereoGainDb), hopCount, asked, correction)
+}
+
+/** Whether passages may have to be levelled: a line on the range, or a floor for soft ones. */
+export function levelsScenes(spec: DeliverySpec, settings: SettledFit): boolean {
+  return spec.maxLoudnessRangeLu?.severity === 'fail' || settings.quietLiftMostDb > 0
+}
+
+function limitsOf({ locks = [], limits = [] }: FitCorrection): readonly RideLimit[] {
+  const fromLocks = locks.map(({ startSeconds, endSeconds, toleranceDb }) => ({
+    startSeconds,
+    endSeconds,
+    lowestDb: -toleranceDb,
+    highestDb: toleranceDb,
+  }))
+  return [...fromLocks, ...limits]
+}
+
+function limitsAlone(
+  corridor: Corridor,
+  hopCount: number,
+  reachSeconds: number,
+  speech100ms: Uint8Array | null,
+): HomeShape {
+  const nothing = new Float64Array(hopCount)
+  return shapeOf({ pressDb: nothing, liftDb: nothing, roomDb: nothing }, corridor, reachSeconds, speech100ms)
+}
+
+function modelOf(heard: Heard, hopCount: number, corridor: Corridor, correction: FitCorrection): FitModel {
   const lockedAt = lockedHome(corridor)
   const highestUseful = Math.min(highestOf(corridor.upperDb), lockedAt?.homeDb ?? MAX_STATIC_GAIN_DB)
-
   const ceilingBoundDb = correction.ceilingBoundDb ?? MAX_STATIC_GAIN_DB
-
   const gainsAt = (homeDb: number) => {
     if (homeDb <= corridor.freeGainDb) return new Float64Array(hopCount).fill(homeDb)
     const { lower, upper } = wallsAt(corridor, homeDb)
     return leastRide(lower, upper, corridor.costs)
   }
-  const programmeHops = toHops(programme)
-  const foldDownHops = foldDown === null ? null : toHops(foldDown)
-  const isSplit = splitsOffset(settings)
-  const isAllProgramme = isWhole(parts, programme.length)
-  // The blocks of a part are counted from its own beginning, which lies on the grid of hops only by chance.
-  const totalUnder = (energies: Float64Array, hops: Float64Array, gainsDb: Float64Array) => {
-    if (dialogue100ms !== null) return loudnessOfMarked(riddenHops(energies, hops, gainsDb), dialogue100ms)
-    if (isAllProgramme) return gatedLoudness(riddenHops(energies, hops, gainsDb))
-    return anchorOf(riddenEnergies(energies, gainsDb), source)
-  }
-  const anchoredTotal = (gainsDb: Float64Array) =>
-    anchored(
-      totalUnder(programme, programmeHops, gainsDb),
-      isSplit && foldDown !== null && foldDownHops !== null ? totalUnder(foldDown, foldDownHops, gainsDb) : null,
-      settings,
-    )
   return {
     hopCount,
     corridor,
     homeRangeDb: [LOWEST_GAIN_DB, Math.min(Math.max(corridor.freeGainDb, highestUseful), ceilingBoundDb)],
     lockedAt,
     ceilingBoundDb,
-    stereoGainDb,
+    stereoGainDb: heard.stereoGainDb,
     gainsAt,
-    anchoredTotal,
-    totalAt: (homeDb) => anchoredTotal(gainsAt(homeDb)) ?? NOTHING_LKFS,
-    programmeHops: (gainsDb) => riddenHops(programme, programmeHops, gainsDb),
-    expected: (gainsDb) => ({
-      ...figuresOf(riddenEnergies(programme, gainsDb), source, 0),
-      foldDown: foldDown === null ? null : figuresOf(riddenEnergies(foldDown, gainsDb), source, stereoGainDb),
-    }),
+    anchoredTotal: (gainsDb) => heard.anchoredTotal(gainsDb),
+    totalAt: (homeDb) => heard.anchoredTotal(gainsAt(homeDb)) ?? NOTHING_LKFS,
+    programmeHops: (gainsDb) => heard.programmeHops(gainsDb),
+    rangeUnder: (gainsDb) => heard.rangeUnder(gainsDb),
+    expected: (gainsDb) => heard.expected(gainsDb),
+    withShape: (shape) => modelOf(heard, hopCount, shaped(corridor, shape), correction),
+  }
+}
+
+/** The programme and its fold-down, the ceiling's forecast included, under any gains. */
+class Heard {
+  readonly stereoGainDb: number
+  readonly #source: FitSource
+  readonly #settings: SettledFit
+  readonly #programme: Float64Array
+  readonly #programmeHops: Float64Array
+  readonly #foldDown: Float64Array | null
+  readonly #foldDownHops: Float64Array | null
+  readonly #isAllProgramme: boolean
+
+  constructor(source: FitSource, settings: SettledFit, { ceilingLossDb }: FitCorrection, stereoGainDb: number) {
+    const { programme10ms, foldDown10ms } = source.measured
+    const afterCeiling = (energies: Float64Array) =>
+      ceilingLossDb === undefined ? energies : energiesAfterLoss(energies, ceilingLossDb)
+    this.#source = source
+    this.#settings = settings
+    this.stereoGainDb = stereoGainDb
+    this.#programme = afterCeiling(programme10ms)
+    this.#programmeHops = toHops(this.#programme)
+    this.#foldDown = foldDown10ms === null ? null : afterCeiling(foldDown10ms)
+    this.#foldDownHops = this.#foldDown === null ? null : toHops(this.#foldDown)
+    this.#isAllProgramme = isWhole(source.parts, this.#programme.length)
+  }
+
+  anchoredTotal(gainsDb: Float64Array): number | null {
+    const foldDownTotal =
+      splitsOffset(this.#settings) && this.#foldDown !== null && this.#foldDownHops !== null
+        ? this.#totalUnder(this.#foldDown, this.#foldDownHops, gainsDb)
+        : null
+    return anchored(this.#totalUnder(this.#programme, this.#programmeHops, gainsDb), foldDownTotal, this.#settings)
+  }
+
+  programmeHops(gainsDb: Float64Array): Float64Array {
+    return riddenHops(this.#programme, this.#programmeHops, gainsDb)
+  }
+
+  rangeUnder(gainsDb: Float64Array): number | null {
+    const programme = this.#rangeOf(this.#programme, this.#programmeHops, gainsDb)
+    if (this.#foldDown === null || this.#foldDownHops === null) return programme
+    const foldDown = this.#rangeOf(this.#foldDown, this.#foldDownHops, gainsDb)
+    return programme === null || foldDown === null ? null : Math.max(programme, foldDown)
+  }
+
+  expected(gainsDb: Float64Array): Expected {
+    const figures = (energies: Float64Array, ownGainDb: number) =>
+      figuresOf(riddenEnergies(energies, gainsDb), this.#source, ownGainDb)
+    return {
+      ...figures(this.#programme, 0),
+      foldDown: this.#foldDown === null ? null : figures(this.#foldDown, this.stereoGainDb),
+    }
+  }
+
+  // The blocks of a part are counted from its own beginning, which lies on the grid of hops only by chance.
+  #totalUnder(energies: Float64Array, hops: Float64Array, gainsDb: Float64Array): number | null {
+    const { dialogue100ms } = this.#source
+    if (dialogue100ms !== null) return loudnessOfMarked(riddenHops(energies, hops, gainsDb), dialogue100ms)
+    if (this.#isAllProgramme) return gatedLoudness(riddenHops(energies, hops, gainsDb))
+    return anchorOf(riddenEnergies(energies, gainsDb), this.#source)
+  }
+
+  #rangeOf(energies: Float64Array, hops: Float64Array, gainsDb: Float64Array): number | null {
+    const parts = () => {
+      const ridden = riddenEnergies(energies, gainsDb)
+      return this.#source.parts.map(({ first, end }) => toHops(ridden.subarray(first, end)))
+    }
+    const heard = this.#isAllProgramme ? [riddenHops(energies, hops, gainsDb)] : parts()
+    const every100ms = jointLoudnessRange(heard)
+    const everySecond = jointLoudnessRange(heard, HOPS_PER_SECOND)
+    return every100ms === null || everySecond === null ? null : Math.max(every100ms, everySecond)
   }
 }
 

@@ -48,7 +48,7 @@ export function landOnTarget(
   const isOnTarget = (trial: Trial) => Math.abs(trial.totalLkfs - targetLkfs) <= ON_TARGET_LU
   const search: Search = { targetLkfs, tryGain, isOnTarget }
   const start = tryGain(startDb)
-  if (!isOnTarget(start) && start.gainDb > freeDb) tryGain(freeDb)
+  if (!isOnTarget(start) && start.gainDb > freeDb && freeDb >= lowestDb) tryGain(freeDb)
   const bracket = march(search, start)
   const end = bracket === null ? null : closeIn(search, bracket)
   const jumps = findFalls(trials).map((fall) => narrowFall(search, fall))

@@ -36,6 +36,7 @@ export function refineGains(
     ...correction,
     aimShiftLu: aimShift(spec, settings, renders, correction.dialogue100ms !== undefined),
     guardShiftLu: sumOfExcesses(renders, (render) => windowExcess(render, spec)),
+    rangeShiftLu: sumOfExcesses(renders, (render) => rangeExcess(render, spec)),
     ceilingShiftDb: sumOfExcesses(renders, (render) => truePeakExcess(render, spec)),
   })
 }
@@ -82,6 +83,13 @@ function windowExcess(render: Render, spec: DeliverySpec): number {
     ...overLines(measurements, 0),
     ...overLines(stereoOf(render), ltRt === undefined ? decision.stereoGainDb : 0),
   )
+}
+
+/** By how much the loudness range of a render lies above its line, on the signal that has most of it. */
+function rangeExcess(render: Render, { maxLoudnessRangeLu }: DeliverySpec): number {
+  if (maxLoudnessRangeLu?.severity !== 'fail') return 0
+  const ranges = [render.measurements.loudnessRangeLu, stereoOf(render)?.loudnessRangeLu]
+  return Math.max(0, ...ranges.map((range) => (range ?? 0) - maxLoudnessRangeLu.value))
 }
 
 /** The figures of the stereo: of the fold-down before any gain of its own, or of the Lt/Rt as it was written. */

@@ -1,0 +1,53 @@
+import { floorToGainStep, HOPS_PER_SECOND } from '../../domain/index.ts'
+import type { Corridor } from './corridor.ts'
+import { highestWithin, holdThroughLines, limitSlew, lowestWithin } from './reach.ts'
+
+/**
+ * What is asked of single passages relative to home, one value a hop, in steps of a plan's gains: loud ones come down,
+ * soft ones are lifted.
+ */
+export type HomeShape = {
+  /** Highest gain relative to home, never steeper than the slew: below 0 in loud passages, above it near lifted ones. */
+  readonly roofDb: Float64Array
+  /** Lowest value of the roof within reach, 0 at most: beyond that the ride must be at home. */
+  readonly lowRoofDb: Float64Array
+  /** Lift asked for, never above the roof; -Infinity where none is. */
+  readonly floorDb: Float64Array
+}
+
+/** What each hop should get relative to home: 0 or less to press it, more than 0 to lift it. */
+export type Wishes = {
+  readonly pressDb: Float64Array
+  readonly liftDb: Float64Array
+  /** How far each hop may be lifted along with its neighbours. */
+  readonly roomDb: Float64Array
+}
+
+/** Makes walls of what is wished: with reach, held through lines of dialogue, within the slew and around the locks. */
+export function shapeOf(
+  { pressDb, liftDb, roomDb }: Wishes,
+  { costs, lockFloorDb, lockRoofDb }: Pick<Corridor, 'costs' | 'lockFloorDb' | 'lockRoofDb'>,
+  reachSeconds: number,
+  speech100ms: Uint8Array | null,
+): HomeShape {
+  const reach = Math.round(reachSeconds * HOPS_PER_SECOND)
+  const nearLift = highestWithin(liftDb, reach).map((value) => -value)
+  if (speech100ms !== null) holdThroughLines(nearLift, speech100ms)
+  const roofDb = pressDb.map((press, k) =>
+    floorToGainStep(
+      press < 0 ? press : Math.min(-(nearLift[k] as number), Math.max(roomDb[k] as number, liftDb[k] as number)),
+    ),
+  )
+  for (const [k, highest] of lockRoofDb?.entries() ?? []) roofDb[k] = Math.min(roofDb[k] as number, highest)
+  limitSlew(roofDb, costs.slewDb)
+  for (const [k, lowest] of lockFloorDb?.entries() ?? []) roofDb[k] = Math.max(roofDb[k] as number, lowest)
+  const lowRoofDb = lowestWithin(
+    roofDb.map((roof) => Math.min(0, roof)),
+    reach,
+  )
+  if (speech100ms !== null) holdThroughLines(lowRoofDb, speech100ms)
+  const floorDb = liftDb.map((lift, k) =>
+    lift > 0 ? Math.min(floorToGainStep(lift), roofDb[k] as number) : Number.NEGATIVE_INFINITY,
+  )
+  return { roofDb, lowRoofDb, floorDb }
+}

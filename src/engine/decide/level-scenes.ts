@@ -1,0 +1,267 @@
+import {
+  type DeliverySpec,
+  dbToPower,
+  type FitSettings,
+  HOPS_PER_SECOND,
+  loudnessOf,
+  loudnessRangeEdges,
+  powerOf,
+  SHORT_TERM_SECONDS,
+  windowMeans,
+} from '../../domain/index.ts'
+import { type Aim, chooseHome } from './choose-home.ts'
+import type { FitCorrection } from './decision.ts'
+import type { FitModel } from './fit-model.ts'
+import { type HomeShape, shapeOf } from './home-shape.ts'
+import type { SettledHome } from './settle-home.ts'
+import { spareRuns } from './spare-runs.ts'
+import { weightedMovement } from './weighted-ride.ts'
+
+/** The short-term loudness, at home, down to which loud passages come and up to which soft ones are lifted. */
+export type Levels = { readonly ceilingLkfs: number; readonly floorLkfs: number }
+
+/** How a line on the loudness range was met, or how near to it a ride comes. */
+export type RangeOutcome = {
+  readonly beforeLu: number
+  readonly afterLu: number
+  readonly levels: Levels | null
+  readonly isMet: boolean
+}
+
+export type LevelledHome = SettledHome & { readonly range: RangeOutcome | null }
+
+/** A forecast of the range was seen 0.005 LU off the reading of a render; the rest is for the ceiling. */
+const RANGE_GUARD_LU = 0.02
+/** A range this far below its line is no better than one at it. */
+const RANGE_WITHIN_LU = 0.15
+/** The range looks at the 10th and the 95th percentile: so much of the windows may stay outside of the levels. */
+const SPARED_SHARE = { loud: 0.045, soft: 0.09 } as const
+/** How much of the work the loud passages do, the soft ones do the rest; and whether scenes are told apart at cuts. */
+type Way = { readonly share: number; readonly atCuts: boolean }
+const ALL_WAYS: readonly Way[] = [1, 0.5, 0, 0.75, 0.25].flatMap((share) => [
+  { share, atCuts: true },
+  { share, atCuts: false },
+])
+const MOST_TRIALS_A_SHARE = 4
+const MOST_ROUNDS = 3
+const WINDOW_HOPS = SHORT_TERM_SECONDS * HOPS_PER_SECOND
+/** What sounds at a hop; and how far the loudness before and after it must differ for a cut. */
+const MOMENT_HOPS = 6
+const CUT_LU = 4
+
+/**
+ * Brings the scenes closer together where the spec limits the loudness range, and lifts quiet passages where the mixer
+ * wants it. The levels are solved: of all the ways to share the work between loud and soft passages that meet the line,
+ * the one with the least weighted movement is taken.
+ * @source EBU Tech 3342 (range); docs/decisions/0033
+ */
+export function levelScenes(
+  settled: SettledHome,
+  spec: DeliverySpec,
+  correction: FitCorrection,
+  aim: Aim,
+  sourceLkfs: number,
+): LevelledHome {
+  const line = spec.maxLoudnessRangeLu
+  const limitLu =
+    line?.severity === 'fail' ? line.value - RANGE_GUARD_LU - (correction.rangeShiftLu ?? 0) : Number.POSITIVE_INFINITY
+  const beforeLu = settled.model.rangeUnder(settled.model.gainsAt(settled.home.homeDb))
+  const isTooWide = beforeLu !== null && beforeLu > limitLu
+  const untouched = { ...settled, range: null }
+  if (beforeLu === null || (!isTooWide && settled.settings.quietLiftMostDb === 0)) return untouched
+
+  let best: LevelledHome = untouched
+  let goalLu = limitLu
+  let homeDb = settled.home.homeDb
+  let ways = ALL_WAYS
+  for (let round = 0; round < MOST_ROUNDS; round++) {
+    const scenes = new Scenes(settled.model, homeDb, settled.settings, correction.speech100ms ?? null, aim)
+    const way = isTooWide ? scenes.leastWithin(goalLu, ways) : null
+    const shape = scenes.shapeFor(way?.levels ?? null, way?.atCuts ?? true)
+    const levels = way?.isMet === true ? way.levels : null
+    if (way?.isMet === true) ways = [way]
+    const model = settled.model.withShape(shape)
+    const home = chooseHome(model, aim, sourceLkfs)
+    const afterLu = model.rangeUnder(model.gainsAt(home.homeDb)) ?? 0
+    const isMet = afterLu <= limitLu
+    best = { ...settled, model, home, range: isTooWide ? { beforeLu, afterLu, levels, isMet } : null }
+    // Under another home the lines press other passages, and the quiet floor lies elsewhere.
+    const hasSettled = Math.abs(home.homeDb - homeDb) < 0.1
+    if (isMet && (isTooWide || hasSettled)) break
+    if (isTooWide && hasSettled && levels === null) break
+    if (!isMet) goalLu -= Math.min(afterLu - limitLu + 0.01, 1)
+    homeDb = home.homeDb
+  }
+  return best
+}
+
+/** Short-term loudness of the scene of each hop, at home and under the ride that the other lines ask for. */
+type SceneLevels = { readonly atHome: Float64Array; readonly ridden: Float64Array }
+
+/** The short-term loudness around each hop, at one home gain and under the ride that the other lines ask for. */
+class Scenes {
+  readonly #model: FitModel
+  readonly #homeDb: number
+  readonly #settings: FitSettings
+  readonly #speech100ms: Uint8Array | null
+  readonly #quietLkfs: number
+  readonly #atCuts: SceneLevels
+  readonly #around: SceneLevels
+  readonly #edges: { readonly softLkfs: number; readonly loudLkfs: number }
+  readonly #gateLkfs: number
+
+  constructor(model: FitModel, homeDb: number, settings: FitSettings, speech100ms: Uint8Array | null, aim: Aim) {
+    const riddenHops = model.programmeHops(model.gainsAt(homeDb))
+    this.#model = model
+    this.#homeDb = homeDb
+    this.#settings = settings
+    this.#speech100ms = speech100ms
+    this.#quietLkfs = aim.targetLkfs - settings.quietFloorLu
+    const hopsAtHome = model.programmeHops(new Float64Array(model.hopCount).fill(homeDb))
+    const levelsOf = (scenes: Int32Array) => ({
+      atHome: levelsIn(hopsAtHome, scenes),
+      ridden: levelsIn(riddenHops, scenes),
+    })
+    this.#atCuts = levelsOf(scenesOf(hopsAtHome, model.hopCount, CUT_LU))
+    this.#around = levelsOf(scenesOf(hopsAtHome, model.hopCount, Number.POSITIVE_INFINITY))
+    this.#edges = loudnessRangeEdges([riddenHops]) ?? { softLkfs: 0, loudLkfs: 0 }
+    this.#gateLkfs = gateOf(this.#around.ridden)
+  }
+
+  /** The trial of least weighted movement under which the range is inside `goalLu`; else the one that comes nearest. */
+  leastWithin(goalLu: number, ways: readonly Way[]): Trial {
+    let best: Trial | null = null
+    let nearest: Trial | null = null
+    for (const way of ways) {
+      for (const trial of this.#trialsOf(way, goalLu)) {
+        if (nearest === null || trial.rangeLu < nearest.rangeLu) nearest = trial
+        if (trial.isMet && (best === null || trial.movementDb < best.movementDb)) best = trial
+        // What moves more already and is not there yet will not move less.
+        if (!trial.isMet && best !== null && trial.movementDb >= best.movementDb) break
+      }
+    }
+    return (best ?? nearest) as Trial
+  }
+
+  /** What brings every hop between the levels, but for those that may stay outside; null: only quiet passages are lifted. */
+  shapeFor(levels: Levels | null, atCuts: boolean): HomeShape {
+    const { ceilingLkfs, floorLkfs } = levels ?? {
+      ceilingLkfs: Number.POSITIVE_INFINITY,
+      floorLkfs: Number.NEGATIVE_INFINITY,
+    }
+    const { ridden, atHome } = atCuts ? this.#atCuts : this.#around
+    let audible = 0
+    for (const lkfs of ridden) if (lkfs >= this.#gateLkfs) audible++
+    const over = ridden.map((lkfs) => lkfs - ceilingLkfs)
+    const under = ridden.map((lkfs) => (lkfs >= this.#gateLkfs ? floorLkfs - lkfs : Number.NEGATIVE_INFINITY))
+    const toPress = spareRuns(over, audible * SPARED_SHARE.loud)
+    const toLift = spareRuns(under, audible * SPARED_SHARE.soft)
+    const { quietLiftMostDb } = this.#settings
+    const liftDb = atHome.map((lkfs, k) => {
+      if ((ridden[k] as number) < this.#gateLkfs) return 0
+      const quiet = Math.min(this.#quietLkfs - lkfs, quietLiftMostDb)
+      const left = toLift[k] as number
+      return Math.max(0, quiet, left > 0 ? floorLkfs - lkfs + left - (under[k] as number) : 0)
+    })
+    return shapeOf(
+      {
+        pressDb: atHome.map((lkfs, k) => {
+          const left = toPress[k] as number
+          return left > 0 ? Math.min(0, ceilingLkfs - lkfs + (over[k] as number) - left) : 0
+        }),
+        liftDb,
+        roomDb: atHome.map((lkfs) => Math.max(0, Math.min(ceilingLkfs, this.#edges.loudLkfs) - lkfs)),
+      },
+      this.#model.corridor,
+      this.#settings.rideReachSeconds,
+      this.#speech100ms,
+    )
+  }
+
+  /** A secant over how far the levels are moved towards each other. */
+  *#trialsOf(way: Way, goalLu: number): Generator<Trial> {
+    const { share } = way
+    const { softLkfs, loudLkfs } = this.#edges
+    const wholeLu = loudLkfs - softLkfs
+    let tooLittleLu = 0
+    let enoughLu = wholeLu
+    let closerLu = Math.min(Math.max(wholeLu - goalLu, 0), wholeLu)
+    for (let n = 0; n < MOST_TRIALS_A_SHARE; n++) {
+      const levels = { ceilingLkfs: loudLkfs - share * closerLu, floorLkfs: softLkfs + (1 - share) * closerLu }
+      const trial = this.#tryOut(way, levels, goalLu)
+      yield trial
+      const excessLu = trial.rangeLu - goalLu
+      if ((excessLu <= 0 && excessLu > -RANGE_WITHIN_LU) || (excessLu > 0 && closerLu === wholeLu)) return
+      if (excessLu > 0) tooLittleLu = closerLu
+      else enoughLu = closerLu
+      const wanted = closerLu + (excessLu > 0 ? 1.3 : 0.8) * excessLu
+      closerLu =
+        wanted >= enoughLu && enoughLu === wholeLu
+          ? wholeLu
+          : wanted >= enoughLu || wanted <= tooLittleLu
+            ? (tooLittleLu + enoughLu) / 2
+            : wanted
+    }
+  }
+
+  #tryOut(way: Way, levels: Levels, goalLu: number): Trial {
+    const model = this.#model.withShape(this.shapeFor(levels, way.atCuts))
+    const gainsDb = model.gainsAt(this.#homeDb)
+    const rangeLu = model.rangeUnder(gainsDb) ?? 0
+    return {
+      ...way,
+      levels,
+      rangeLu,
+      isMet: rangeLu <= goalLu,
+      movementDb: weightedMovement(gainsDb, model.corridor.costs),
+    }
+  }
+}
+
+type Trial = Way & {
+  readonly levels: Levels
+  readonly rangeLu: number
+  readonly isMet: boolean
+  readonly movementDb: number
+}
+
+/**
+ * The short-term window that tells how loud the scene is that each hop belongs to, by its first hop: the one around it;
+ * beside a cut the one before or after it, whichever is nearer to what sounds at the hop.
+ */
+function scenesOf(hops: Float64Array, hopCount: number, cutLu: number): Int32Array {
+  const windows = windowMeans(hops, WINDOW_HOPS).map(loudnessOf)
+  const moments = windowMeans(hops, MOMENT_HOPS).map(loudnessOf)
+  const inside = (values: Float64Array, first: number) => Math.min(Math.max(first, 0), Math.max(0, values.length - 1))
+  return Int32Array.from({ length: hopCount }, (_, k) => {
+    const before = inside(windows, k + 1 - WINDOW_HOPS)
+    const after = inside(windows, k)
+    const [loudBefore, loudAfter] = [windows[before] as number, windows[after] as number]
+    if (!(Math.abs(loudBefore - loudAfter) > cutLu)) return inside(windows, k - WINDOW_HOPS / 2)
+    const here = moments[inside(moments, k - MOMENT_HOPS / 2)] as number
+    return Math.abs(here - loudBefore) < Math.abs(here - loudAfter) ? before : after
+  })
+}
+
+/** Short-term loudness of these windows; -Infinity where the programme is too short for one. */
+function levelsIn(hops: Float64Array, scenes: Int32Array): Float64Array {
+  const windows = windowMeans(hops, WINDOW_HOPS).map(loudnessOf)
+  return Float64Array.from(scenes, (first) => windows[first] ?? Number.NEGATIVE_INFINITY)
+}
+
+const ABSOLUTE_GATE_LKFS = -70
+const RELATIVE_GATE_LU = 20
+
+/** @source EBU Tech 3342: 20 LU below the mean of what passes the absolute gate */
+function gateOf(levels: Float64Array): number {
+  let sum = 0
+  let count = 0
+  for (const lkfs of levels) {
+    if (lkfs < ABSOLUTE_GATE_LKFS) continue
+    sum += powerOf(lkfs)
+    count++
+  }
+  return count === 0
+    ? ABSOLUTE_GATE_LKFS
+    : Math.max(ABSOLUTE_GATE_LKFS, loudnessOf((sum / count) * dbToPower(-RELATIVE_GATE_LU)))
+}
