@@ -46,6 +46,7 @@ await build({
     { in: 'src/web/desk/main.tsx', out: 'desk/desk' },
     { in: 'src/web/desk/desk.css', out: 'desk/desk' },
     { in: 'src/web/listen/player-worklet.ts', out: 'desk/player' },
+    { in: 'src/web/listen/live-worker.ts', out: 'desk/live' },
   ],
   outdir: 'build/web',
   bundle: true,

@@ -166,6 +166,7 @@ export {
   specForTitle,
   WAIVABLE_LINES,
 } from './sheet.ts'
+export { upmixOfSheet } from './sheet-upmix.ts'
 export { delayAt, readSource, type SourceReading } from './source-reading.ts'
 export type { Clause, DeliverySpec, Limit, Waiver } from './spec.ts'
 export { type SpecLine, specLines } from './spec-lines.ts'

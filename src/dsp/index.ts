@@ -6,7 +6,7 @@ export { decodeChannel, needsWidePlane, type Plane, takePlane } from './decode.t
 export { FourierTransform } from './fft.ts'
 export { highestOfSum, packSum, QuarterTurn, sumPlanes } from './fold.ts'
 export { holdUnityOutside, multiplyGains, takeGain, writeGain } from './gain.ts'
-export { Arena, type KernelExports, type Kernels, MODULE_BYTES } from './kernels.ts'
+export { Arena, type KernelExports, type Kernels, kernelMemoryBytes, MODULE_BYTES } from './kernels.ts'
 export { MWeightedEnergy } from './leq-m.ts'
 export { lowBandMarginFrames, lowBandProducts, treatLowBand } from './low-band.ts'
 export { deriveMatrixFronts, writeMatrixFronts } from './matrix-fronts.ts'

@@ -54,6 +54,13 @@ const CACHE_LINE = 64
 /** Bytes at the foot of the memory that belong to the compiled module's constants. */
 export const MODULE_BYTES = 65536
 
+const MEBIBYTE = 1024 * 1024
+
+/** Memory that rendering one segment may take: 27.7 s of planar signals, at most 192 kHz. */
+export function kernelMemoryBytes(sampleRateHz: number): number {
+  return (sampleRateHz <= 48000 ? 192 : sampleRateHz <= 96000 ? 384 : 768) * MEBIBYTE
+}
+
 /** One private instance of the compiled kernels: its exports, its memory (fixed, never grown) and who owns which part. */
 export type Kernels = {
   readonly exports: KernelExports

@@ -26,6 +26,7 @@ export {
   foldProgramme,
   measureProgramme,
   type ProgrammeMeasurement,
+  planProgramme,
   upmixProgramme,
   verifyDelivery,
 } from './run.ts'

@@ -70,10 +70,7 @@ export async function deliverProgramme(
   watch: Watch,
 ): Promise<DeliveryOutcome> {
   const stages = new Stages(watch)
-  const analysis = await analyse(order, crew, stages.tell('analyse'))
-  const tellForecast = stages.tell('forecast')
-  const treated = await treatLowEnd(order, analysis, crew, (share) => tellForecast(share / 2))
-  const forecast = await decide(order, treated, crew, (share) => tellForecast((1 + share) / 2))
+  const { analysis, treated, forecast } = await prepare(order, crew, stages)
   let { decision } = forecast
   if (!decision.feasible && !order.keepsNonconforming) {
     return { report: await gatherReport(order, analysis, decision, null, 0), decision, isDelivered: false }
@@ -101,6 +98,21 @@ export async function deliverProgramme(
     }
     decision = next
   }
+}
+
+/** The decision that a delivery would begin with: all that has to be known to hear it without a render. */
+export async function planProgramme(order: DeliveryOrder, crew: Crew, watch: Watch): Promise<Decision> {
+  const { forecast } = await prepare(order, crew, new Stages(watch))
+  return forecast.decision
+}
+
+/** All that comes before the first render. */
+async function prepare(order: DeliveryOrder, crew: Crew, stages: Stages) {
+  const analysis = await analyse(order, crew, stages.tell('analyse'))
+  const tellForecast = stages.tell('forecast')
+  const treated = await treatLowEnd(order, analysis, crew, (share) => tellForecast(share / 2))
+  const forecast = await decide(order, treated, crew, (share) => tellForecast((1 + share) / 2))
+  return { analysis, treated, forecast }
 }
 
 async function verify(

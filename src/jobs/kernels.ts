@@ -3,7 +3,6 @@ import { readFileSync } from 'node:fs'
 import { Arena, type KernelExports, type Kernels, MODULE_BYTES } from '../dsp/index.ts'
 
 const PAGE_BYTES = 65536
-const MEBIBYTE = 1024 * 1024
 
 /** The compiled kernels as they travel to a worker, with the hash that reports name as provenance. */
 export type KernelModule = { readonly module: WebAssembly.Module; readonly sha256: string }
@@ -24,9 +23,4 @@ export function instantiateKernels(module: WebAssembly.Module, memoryBytes: numb
     memory,
     arena: new Arena(MODULE_BYTES, pages * PAGE_BYTES),
   }
-}
-
-/** Memory that rendering one segment may take: 27.7 s of planar signals, at most 192 kHz. */
-export function kernelMemoryBytes(sampleRateHz: number): number {
-  return (sampleRateHz <= 48000 ? 192 : sampleRateHz <= 96000 ? 384 : 768) * MEBIBYTE
 }

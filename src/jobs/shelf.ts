@@ -1,11 +1,20 @@
 import { createHash } from 'node:crypto'
-import { existsSync, readFileSync, statSync } from 'node:fs'
+import { existsSync, mkdtempSync, readFileSync, statSync } from 'node:fs'
 import { join, resolve } from 'node:path'
-import { bytesPerFrame, loudnessOf, thinnestMargins, toHops, windowMeans } from '../domain/index.ts'
+import { bytesPerFrame, loudnessOf, type Sheet, thinnestMargins, toHops, windowMeans } from '../domain/index.ts'
 import { openAudio } from '../media/index.ts'
-import type { PartEnergies, SceneSuggestion, ShelfEntry, TitleHead, TitleState } from '../protocol/index.ts'
+import type {
+  ListeningPlan,
+  PartEnergies,
+  SceneSuggestion,
+  ShelfEntry,
+  TitleHead,
+  TitleState,
+} from '../protocol/index.ts'
 import { deliver } from './deliver.ts'
+import { type PlannedTitle, planTitle } from './plan-title.ts'
 import { refuse } from './refusals.ts'
+import { ScratchFolder } from './scratch.ts'
 import { listProblems } from './sheet.ts'
 import { type ShelvedTitle, titlesIn } from './shelf-folder.ts'
 import { SingleOutput } from './single-output.ts'
@@ -29,6 +38,9 @@ export class Shelf {
   readonly folder: string
   readonly work = new WorkQueue()
   readonly #known = new Map<string, Known>()
+  readonly #planned = new Map<string, PlannedTitle & { readonly scratch: ScratchFolder }>()
+  /** For as long as the shelf is open: what had to be decoded to be read at any frame. */
+  readonly #scratch = new ScratchFolder()
   readonly #workers: number | undefined
 
   constructor(folder: string, workers?: number) {
@@ -51,7 +63,9 @@ export class Shelf {
       kind: 'measure',
       run: async ({ signal, progress }) => {
         try {
-          const options = { signal, workers: this.#workers, sheetPath: title.sheetPath }
+          const { sheetPath } = title
+          const scratchFolder = () => freshFolder(this.#scratch.path)
+          const options = { signal, workers: this.#workers, sheetPath, scratchFolder }
           const studied = await studyTitle(title.path, options, progress)
           this.#known.set(titleId, { stamp, studied, refusal: null })
         } catch (error) {
@@ -71,8 +85,7 @@ export class Shelf {
     const { studied } = known
     if (studied === null) return null
     const { sheetText, energies, margins: _, location, ...told } = studied
-    const sound =
-      location === null ? null : { encoding: location.format.encoding, channelCount: location.format.channelCount }
+    const sound = { encoding: location.format.encoding, channelCount: location.format.channelCount }
     const { path, sheetPath } = title
     return {
       head: { version: 1, id: titleId, path, sheetPath, sheetText, sheetTag: tagOf(sheetText), sound, ...told },
@@ -80,13 +93,58 @@ export class Shelf {
     }
   }
 
-  /** Samples of a title that was measured, as they lie in its file; what lies outside of it is left out. */
-  sound(titleId: string, firstFrame: number, count: number): Uint8Array<ArrayBuffer> {
+  /**
+   * Decides what a delivery by this sheet would begin with, so that it can be heard; null if it was stopped. A plan that
+   * is still being made for the title is given up: the page has gone on.
+   */
+  async plan(titleId: string, text: string): Promise<ListeningPlan | null> {
+    const title = this.#title(titleId)
+    const { sheetPath } = title
+    const sheet = await readSheetText(sheetPath, text)
+    this.work.stop({ titleId, kind: 'plan' })
+    await this.work.over({ titleId, kind: 'plan' })
+    let planned: PlannedTitle | null = null
+    let failure: unknown = null
+    await this.work.add({
+      titleId,
+      kind: 'plan',
+      run: async ({ signal, progress }) => {
+        const scratch = new ScratchFolder()
+        try {
+          const options = { signal, workers: this.#workers, sheet, sheetPath, scratchFolder: scratch.path }
+          planned = await planTitle(options, progress)
+          this.#planned.get(titleId)?.scratch[Symbol.dispose]()
+          this.#planned.set(titleId, { ...planned, scratch })
+        } catch (error) {
+          scratch[Symbol.dispose]()
+          if (!signal.aborted) failure = error
+          throw error
+        }
+        return null
+      },
+    })
+    if (failure !== null) throw failure
+    return (planned as PlannedTitle | null)?.plan ?? null
+  }
+
+  /** Lets go of everything that lies in scratch. */
+  close(): void {
+    for (const { scratch } of this.#planned.values()) scratch[Symbol.dispose]()
+    this.#scratch[Symbol.dispose]()
+  }
+
+  /**
+   * Samples of a title that was measured, as they lie in its file, or of the master that its plan starts from; what lies
+   * outside of it is left out.
+   */
+  sound(titleId: string, firstFrame: number, count: number, of: 'source' | 'master'): Uint8Array<ArrayBuffer> {
     const title = this.#title(titleId)
     const known = this.#known.get(titleId)
-    const location = known?.stamp === stampOf(title) ? (known.studied?.location ?? null) : null
-    if (location === null) {
-      throw refuse('JOBS_TITLE_UNKNOWN', `listen to "${titleId}"`, 'a title that is not measured, or is no PCM')
+    const studied = known?.stamp === stampOf(title) ? known.studied?.location : undefined
+    const location = of === 'source' ? studied : this.#planned.get(titleId)?.location
+    if (location === undefined) {
+      const found = of === 'source' ? 'a title that is not measured' : 'a title without a plan'
+      throw refuse('JOBS_TITLE_UNKNOWN', `listen to "${titleId}"`, found)
     }
     const first = Math.min(Math.max(0, firstFrame), location.frameCount)
     const frames = Math.min(Math.max(0, count), location.frameCount - first)
@@ -106,12 +164,8 @@ export class Shelf {
    */
   async saveSheet(titleId: string, text: string, tag: string): Promise<{ readonly id: string; readonly tag: string }> {
     const title = this.#title(titleId)
-    const { readSheetFile } = await import('../protocol/index.ts')
-    const reading = readSheetFile(JSON.parse(text))
     const { sheetPath } = title
-    if (reading.problems !== null) {
-      throw refuse('JOBS_SHEET_INVALID', `save the sheet "${sheetPath}"`, listProblems(reading.problems))
-    }
+    await readSheetText(sheetPath, text)
     if (existsSync(sheetPath) && tagOf(readFileSync(sheetPath, 'utf8')) !== tag) {
       throw refuse('JOBS_SHEET_CHANGED', `save the sheet "${sheetPath}"`, 'a sheet that was changed by somebody else')
     }
@@ -123,6 +177,9 @@ export class Shelf {
     if (known?.studied != null && isSameMeasurement(known.studied.sheetText, text)) {
       this.#known.delete(titleId)
       this.#known.set(saved.id, { ...known, stamp: stampOf(saved), studied: { ...known.studied, sheetText: text } })
+      const planned = this.#planned.get(titleId)
+      this.#planned.delete(titleId)
+      if (planned !== undefined) this.#planned.set(saved.id, planned)
     }
     return { id: saved.id, tag: tagOf(text) }
   }
@@ -201,6 +258,19 @@ export class Shelf {
       return { folder, conforms: null }
     }
   }
+}
+
+/** The sheet that the page sent. */
+async function readSheetText(sheetPath: string, text: string): Promise<Sheet> {
+  const { readSheetFile } = await import('../protocol/index.ts')
+  const reading = readSheetFile(JSON.parse(text))
+  if (reading.problems === null) return reading.sheet
+  throw refuse('JOBS_SHEET_INVALID', `take the sheet "${sheetPath}"`, listProblems(reading.problems))
+}
+
+/** A new folder in another: files of two titles may have one name. */
+function freshFolder(parent: string): string {
+  return mkdtempSync(join(parent, 'title-'))
 }
 
 function stateOf(studied: StudiedTitle | null, refusal: ShelfEntry['refusal']): TitleState {

@@ -18,7 +18,6 @@ import { measureProgramme, type Progress, passagesOfProgramme } from '../engine/
 import type { PartEnergies } from '../protocol/index.ts'
 import { freshSheet, sheetClock } from './fresh-sheet.ts'
 import { leftOut } from './left-out.ts'
-import { ScratchFolder } from './scratch.ts'
 import { type OpenedSource, programmeOf, refuseChanged } from './source.ts'
 import { breaksOf, identityOf, nameTitle, openTitle, type TitleOptions } from './title.ts'
 import { isListening, type JobOptions, withCrew } from './with-crew.ts'
@@ -36,8 +35,8 @@ export type StudiedTitle = {
   readonly passages: readonly Passage[]
   readonly parts: readonly { readonly startFrame: number; readonly frameCount: number }[]
   readonly energies: readonly PartEnergies[]
-  /** Where its samples lie; null where that was only scratch. */
-  readonly location: OpenedSource['location'] | null
+  /** Where its samples lie: in its file, or decoded in `scratchFolder`. */
+  readonly location: OpenedSource['location']
   /** The sheet's text: that of the file, or the one that it would begin with. */
   readonly sheetText: string
 }
@@ -46,6 +45,8 @@ export type StudyOptions = JobOptions &
   TitleOptions & {
     /** Where the sheet of a title that has none will lie. */
     readonly sheetPath: string
+    /** What cannot be read at any frame is decoded there, and stays. */
+    readonly scratchFolder: () => string
   }
 
 /**
@@ -57,8 +58,7 @@ export async function studyTitle(
   options: StudyOptions,
   progress?: (progress: Progress) => void,
 ): Promise<StudiedTitle> {
-  using scratch = new ScratchFolder()
-  const title = await openTitle(await nameTitle([path]), () => scratch.path, options)
+  const title = await openTitle(await nameTitle([path]), options.scratchFolder, options)
   const { source, spec, placed, sheet, sheetPath } = title
   const programme = { ...programmeOf(source), programme: title.programme, breaks: breaksOf(placed.segments) }
   const listens = isListening(options)
@@ -89,16 +89,12 @@ export async function studyTitle(
     passages,
     parts: parts.map(({ startFrame, measured }) => ({ startFrame, frameCount: measured.frameCount })),
     energies: parts.map((part) => energiesOf(part, speech)),
-    location: pathsOf(source.location).some((file) => file.startsWith(scratch.path)) ? null : source.location,
+    location: source.location,
     sheetText:
       sheetPath === null
         ? sheetJson(await freshSheet(title, options.sheetPath, options))
         : readFileSync(sheetPath, 'utf8'),
   }
-}
-
-function pathsOf(location: OpenedSource['location']): readonly string[] {
-  return 'reels' in location ? location.reels.map(({ path }) => path) : [location.path]
 }
 
 function energiesOf(part: MeasuredPart, speech: SpeechLane | null): PartEnergies {

@@ -6,7 +6,6 @@ import {
   type FileProblem,
   type FitSettings,
   type FrameRange,
-  type PlacedScene,
   type PlacedSheet,
   type ProgrammeSegment,
   placeSheet,
@@ -15,7 +14,7 @@ import {
   specForTitle,
   type UpmixPlan,
   type UpmixSettings,
-  upmixSettingsOf,
+  upmixOfSheet,
 } from '../domain/index.ts'
 import { type DeliveryOrder, titleIdOf } from '../engine/index.ts'
 import { type ChannelOptions, sha256Of } from '../media/index.ts'
@@ -99,38 +98,15 @@ export async function openTitle(
     sheet,
     sheetPath: onDisk?.path ?? null,
     spec: options.spec ?? (onDisk === null ? null : await specOf(onDisk)),
-    upmix: upmixPlanOf(sheet, options, placed.scenes, source),
+    upmix: upmixOfSheet(
+      sheet,
+      placed.scenes,
+      { sampleRateHz: source.format.sampleRateHz, frameCount: source.frameCount },
+      { start: options.upmixStart, settings: options.upmix },
+    ),
     fit: { ...defaultSettings(FIT_PARAMETERS), ...sheet?.fit.settings, ...options.fit },
     placed,
     programme: programmeRanges(source, placed.segments),
-  }
-}
-
-/** Over the settings of the sheet go those of the command, and inside a scene its own. */
-function upmixPlanOf(
-  sheet: Sheet | null,
-  options: TitleOptions,
-  scenes: readonly PlacedScene[],
-  { format: { sampleRateHz }, frameCount }: OpenedSource,
-): UpmixPlan {
-  const own = sheet?.upmix ?? { settings: {}, scenes: [], start: null }
-  const upmix = { ...own, start: options.upmixStart ?? own.start }
-  const settings: UpmixSettings = {
-    ...upmixSettingsOf({ upmix, sources: sheet?.sources ?? [] }),
-    ...options.upmix,
-  }
-  const inFrames = (ms: number) => Math.round((ms * sampleRateHz) / 1000)
-  return {
-    settings,
-    scenes: scenes.map(({ name, startFrame, endFrame, glideInMs, glideOutMs, settings: own }) => ({
-      name,
-      startFrame,
-      endFrame,
-      settings: { ...settings, ...own },
-      glideInFrames: inFrames(glideInMs),
-      // Behind the end there is nothing to glide to.
-      glideOutFrames: endFrame === frameCount ? 0 : inFrames(glideOutMs),
-    })),
   }
 }
 

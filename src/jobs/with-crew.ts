@@ -1,6 +1,7 @@
 import { segmentCount } from '../domain/index.ts'
+import { kernelMemoryBytes } from '../dsp/index.ts'
 import { chooseWorkerCount, WorkerCrew } from './crew.ts'
-import { compileKernels, type KernelModule, kernelMemoryBytes } from './kernels.ts'
+import { compileKernels, type KernelModule } from './kernels.ts'
 import type { OpenedSource } from './source.ts'
 import { loadSpeechWeights } from './speech-model.ts'
 import type { Places } from './workplace.ts'

@@ -34,6 +34,11 @@ export class WorkQueue {
     this.#find(work)?.stopper.abort()
   }
 
+  /** Resolves when this work, if there is any, is over. */
+  async over(work: Pick<Work, 'titleId' | 'kind'>): Promise<void> {
+    await this.#find(work)?.done
+  }
+
   async stopAll(): Promise<void> {
     for (const { stopper } of this.#entries) stopper.abort()
     await this.#tail

@@ -56,6 +56,9 @@ export type WorkMessage = {
   readonly outcome: { readonly conforms: boolean; readonly isDelivered: boolean; readonly verdict: string } | null
 }
 
+/** How samples travel to the page: interleaved, in the working order of channels. */
+export type SoundShape = { readonly encoding: SampleEncoding; readonly channelCount: number }
+
 /** A title opened at the desk; the energies follow in the same answer (`packTitle`). */
 export type TitleHead = {
   readonly version: 1
@@ -70,8 +73,8 @@ export type TitleHead = {
   readonly sheetTag: string
   readonly layout: LayoutName
   readonly role: DeliverableRole
-  /** How its samples travel to the page; null where they cannot be read at any frame. */
-  readonly sound: { readonly encoding: SampleEncoding; readonly channelCount: number } | null
+  /** How its samples travel to the page. */
+  readonly sound: SoundShape
   readonly ground: { readonly clock: Clock | null; readonly sampleRateHz: number; readonly frameCount: number }
   /** Of the source as it is. */
   readonly measurements: Measurements
@@ -104,6 +107,9 @@ export type SceneSuggestion = Pick<Sheet['upmix'], 'start' | 'scenes'>
 /** A change of the sheet: its whole text, and the state that it was made from. */
 export const sheetChange = z.strictObject({ text: z.string().max(4_000_000), tag: z.string() })
 
-export const workKind = z.enum(['measure', 'deliver', 'scenes'])
+export const workKind = z.enum(['measure', 'plan', 'deliver', 'scenes'])
+
+/** A sheet as it stands in the page, saved or not. */
+export const planOrder = z.strictObject({ text: z.string().max(4_000_000) })
 
 export const deliverOrder = z.strictObject({ keepsNonconforming: z.boolean() })

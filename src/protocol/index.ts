@@ -1,10 +1,12 @@
 export {
   deliverOrder,
   type PartEnergies,
+  planOrder,
   type RefusalMessage,
   type SceneSuggestion,
   type Shelf,
   type ShelfEntry,
+  type SoundShape,
   sheetChange,
   type TitleHead,
   type TitleState,
@@ -12,6 +14,7 @@ export {
   workKind,
 } from './desk-messages.ts'
 export { inspectDocument } from './inspect-file.ts'
+export { type HeardPlan, type ListeningPlan, packPlan, unpackPlan } from './listening-plan.ts'
 export { packTitle, unpackTitle } from './packed-title.ts'
 export {
   type DeliveryDocument,

@@ -46,6 +46,7 @@ export async function openDesk(options: {
     url: `http://${LOOPBACK}:${port}/?token=${token}`,
     async close() {
       await shelf.work.stopAll()
+      shelf.close()
       if ('closeAllConnections' in server) server.closeAllConnections()
       await new Promise((resolve) => server.close(resolve))
     },
@@ -54,8 +55,8 @@ export async function openDesk(options: {
 
 const require = createRequire(import.meta.url)
 
-function built(name: string) {
-  return () => new Uint8Array(readFileSync(new URL(`../../build/web/desk/${name}`, import.meta.url)))
+function built(name: string, folder = 'web/desk/') {
+  return () => new Uint8Array(readFileSync(new URL(`../../build/${folder}${name}`, import.meta.url)))
 }
 
 function font(weight: number) {
@@ -80,6 +81,8 @@ const PAGE = [
   { path: '/', type: 'text/html; charset=utf-8', read: built('index.html') },
   { path: '/desk.js', type: 'text/javascript; charset=utf-8', read: built('desk.js') },
   { path: '/player.js', type: 'text/javascript; charset=utf-8', read: built('player.js') },
+  { path: '/live.js', type: 'text/javascript; charset=utf-8', read: built('live.js') },
+  { path: '/kernels.wasm', type: 'application/wasm', read: built('kernels.wasm', '') },
   { path: '/desk.css', type: 'text/css; charset=utf-8', read: built('desk.css') },
   { path: '/mark.svg', type: 'image/svg+xml', read: built('mark.svg') },
   { path: '/palette.css', type: 'text/css; charset=utf-8', read: palette },

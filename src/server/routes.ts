@@ -5,7 +5,15 @@ import { Hono } from 'hono'
 import { streamSSE } from 'hono/streaming'
 import { Refusal } from '../domain/index.ts'
 import type { Shelf } from '../jobs/index.ts'
-import { deliverOrder, packTitle, sheetChange, type WorkMessage, workKind } from '../protocol/index.ts'
+import {
+  deliverOrder,
+  packPlan,
+  packTitle,
+  planOrder,
+  sheetChange,
+  type WorkMessage,
+  workKind,
+} from '../protocol/index.ts'
 
 /** Keeps a connection from being taken for dead. */
 const HEARTBEAT_MS = 15_000
@@ -33,13 +41,20 @@ export function deskRoutes(shelf: Shelf): Hono {
   routes.get('/sound', (context) => {
     const [from, count] = [Number(context.req.query('from')), Number(context.req.query('count'))]
     if (![from, count].every(Number.isInteger) || count > MOST_FRAMES) return context.text('Ask for less.\n', 400)
-    const bytes = shelf.sound(idOf(context.req.query('id')), from, count)
+    const of = context.req.query('of') === 'master' ? 'master' : 'source'
+    const bytes = shelf.sound(idOf(context.req.query('id')), from, count, of)
     return context.body(bytes, 200, { 'Content-Type': 'application/octet-stream' })
   })
 
   routes.post('/measure', (context) => {
     void shelf.measure(idOf(context.req.query('id')))
     return context.json({ version: 1 }, 202)
+  })
+
+  routes.post('/plan', async (context) => {
+    const { text } = planOrder.parse(await context.req.json())
+    const plan = await shelf.plan(idOf(context.req.query('id')), text)
+    return plan === null ? context.body(null, 204) : context.json(packPlan(plan))
   })
 
   routes.put('/sheet', async (context) => {

@@ -1,7 +1,10 @@
 import {
+  type HeardPlan,
+  type ListeningPlan,
   type RefusalMessage,
   type SceneSuggestion,
   type Shelf,
+  unpackPlan,
   unpackTitle,
   type WorkMessage,
 } from '../../protocol/index.ts'
@@ -28,9 +31,15 @@ export async function fetchTitle(id: string): Promise<OpenedTitle | null> {
   return answer.status === 204 ? null : unpackTitle(await answer.arrayBuffer())
 }
 
-/** Samples of a title as they lie in its file. */
-export async function fetchSound(id: string, from: number, count: number): Promise<ArrayBuffer> {
-  return (await call('GET', `/api/sound?id=${encodeURIComponent(id)}&from=${from}&count=${count}`)).arrayBuffer()
+/** Where samples of a title are had: as they lie in its file, or of the master that its plan starts from. */
+export function soundAddress(id: string, of: string): string {
+  return `/api/sound?id=${encodeURIComponent(id)}&of=${of}`
+}
+
+/** What a delivery by this sheet would begin with; null if it was stopped. */
+export async function fetchPlan(id: string, text: string): Promise<ListeningPlan | null> {
+  const answer = await call('POST', `/api/plan?id=${encodeURIComponent(id)}`, { text })
+  return answer.status === 204 ? null : unpackPlan((await answer.json()) as HeardPlan)
 }
 
 export async function orderMeasurement(id: string): Promise<void> {

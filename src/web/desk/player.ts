@@ -1,72 +1,98 @@
-import { framesPerHop } from '../../domain/index.ts'
-import type { TitleHead } from '../../protocol/index.ts'
-import { planesOf } from '../listen/heard.ts'
+import { framesPerHop, LAYOUTS } from '../../domain/index.ts'
+import type { SoundShape, TitleHead } from '../../protocol/index.ts'
+import { CHUNK_SECONDS, type SignalLayouts } from '../listen/chunk.ts'
+import { busLayout } from '../listen/heard.ts'
+import type { Wishes } from '../listen/live-render.ts'
+import type { FromLive, ToLive } from '../listen/live-worker.ts'
 import type { Asked } from '../listen/mixing-desk.ts'
 import type { FromPlayer, PlayerOptions, ToPlayer } from '../listen/player-worklet.ts'
-import { fetchSound } from './calls.ts'
+import type { LiveSound } from '../listen/sound-window.ts'
+import { soundAddress } from './calls.ts'
 
-/** Seconds that are fetched at a time, and how far ahead of what is heard. */
-const CHUNK_SECONDS = 1
-const AHEAD_CHUNKS = 4
+/** The layouts of what a title can be heard as once it is planned. */
+export function possibleLayouts({ layout }: Pick<TitleHead, 'layout'>): SignalLayouts {
+  if (layout === '2.0') return { source: layout, upmix: '5.1', fitted: '5.1' }
+  return { source: layout, ...(layout !== 'mono' && { fitted: layout }) }
+}
 
-/** Plays a title through the browser's audio thread, fed with the file's own samples as they are needed. */
+/** The two tracks that an upmix starts from, where they are not those of the file. */
+export type Master = { readonly planNumber: number; readonly sound: SoundShape }
+
+type Told = { readonly onFrame: (told: FromPlayer) => void; readonly onLost: (error: Error) => void }
+
+/** Plays a title through the browser's audio thread, fed by a thread that makes what is heard. */
 export class Player {
   readonly #head: TitleHead
+  readonly #titleId: string
   readonly #context: AudioContext
   readonly #node: AudioWorkletNode
-  readonly #chunkFrames: number
+  readonly #live: Worker
+  readonly #turn = new SharedArrayBuffer(Int32Array.BYTES_PER_ELEMENT)
   #journey = 0
-  #asked = new Set<number>()
 
-  private constructor(head: TitleHead, context: AudioContext, node: AudioWorkletNode, chunkFrames: number) {
+  private constructor(head: TitleHead, titleId: string, context: AudioContext, asked: Asked, told: Told) {
     this.#head = head
+    this.#titleId = titleId
     this.#context = context
-    this.#node = node
-    this.#chunkFrames = chunkFrames
+    const { sampleRateHz } = head.ground
+    const layouts = possibleLayouts(head)
+    const roles = (layout: (typeof layouts)['source']) => (layout === undefined ? [] : LAYOUTS[layout])
+    const processorOptions: PlayerOptions = {
+      shape: {
+        sampleRateHz,
+        hopFrames: framesPerHop(sampleRateHz),
+        chunkFrames: CHUNK_SECONDS * sampleRateHz,
+        layout: busLayout(layouts),
+        signalRoles: { source: roles(layouts.source), upmix: roles(layouts.upmix), fitted: roles(layouts.fitted) },
+      },
+      asked,
+    }
+    this.#node = new AudioWorkletNode(context, 'plimsoll-player', {
+      numberOfInputs: 0,
+      outputChannelCount: [asked.matrix.length],
+      processorOptions,
+    })
+    this.#node.connect(context.destination)
+    this.#node.port.onmessage = ({ data }) => {
+      const where = data as FromPlayer
+      if (where.journey === this.#journey) told.onFrame(where)
+    }
+    this.#live = new Worker('/live.js', { type: 'module' })
+    this.#live.onmessage = ({ data }) => told.onLost(new Error((data as FromLive).message))
+    const { port1, port2 } = new MessageChannel()
+    this.#tell({ kind: 'feed', port: port1 }, [port1])
+    this.#order({ kind: 'open', source: this.#sound(head.sound, 'source'), feed: port2, turn: this.#turn }, [port2])
   }
 
   /**
    * Opens the sound of a title. Only after a gesture of the user: browsers refuse it before.
-   * @param outputs as many as the device has, at most the programme's channels
-   * @param onFrame told where the player is, about twenty times a second
+   * @param asked for as many outputs as the device has, at most the channels of what can be heard
    */
   static async open(
     head: TitleHead,
+    titleId: string,
     asked: (outputs: number) => Asked,
-    onFrame: (frame: number) => void,
-    onLost: (error: Error) => void,
+    told: Told,
   ): Promise<{ readonly player: Player; readonly outputs: number }> {
-    const { sampleRateHz } = head.ground
-    const context = new AudioContext({ sampleRate: sampleRateHz })
+    const context = new AudioContext({ sampleRate: head.ground.sampleRateHz })
     await context.audioWorklet.addModule('/player.js')
     const most = context.destination.maxChannelCount
-    const outputs = head.sound !== null && most >= head.sound.channelCount ? Math.max(2, head.sound.channelCount) : 2
+    const channels = LAYOUTS[busLayout(possibleLayouts(head))].length
+    const outputs = most >= channels ? Math.max(2, channels) : 2
     context.destination.channelCount = outputs
     context.destination.channelInterpretation = 'discrete'
-    const chunkFrames = CHUNK_SECONDS * sampleRateHz
-    const processorOptions: PlayerOptions = {
-      hopFrames: framesPerHop(sampleRateHz),
-      chunkFrames,
-      asked: asked(outputs),
-    }
-    const node = new AudioWorkletNode(context, 'plimsoll-player', {
-      numberOfInputs: 0,
-      outputChannelCount: [outputs],
-      processorOptions,
-    })
-    node.connect(context.destination)
-    const player = new Player(head, context, node, chunkFrames)
-    node.port.onmessage = ({ data }) => {
-      const { frame, journey } = data as FromPlayer
-      if (journey !== player.#journey) return
-      onFrame(frame)
-      player.#feed(frame).catch(onLost)
-    }
-    return { player, outputs }
+    return { player: new Player(head, titleId, context, asked(outputs), told), outputs }
   }
 
   ask(asked: Asked): void {
     this.#tell({ kind: 'ask', asked })
+  }
+
+  /** Makes what is heard anew; what is heard already goes on until it is there. */
+  wish(wishes: Wishes, master: Master | null): void {
+    this.#nextTurn()
+    const sound = master && this.#sound(master.sound, `master&plan=${master.planNumber}`)
+    this.#order({ kind: 'wish', wishes, master: sound })
   }
 
   async play(): Promise<void> {
@@ -80,37 +106,32 @@ export class Player {
 
   seek(frame: number): void {
     this.#journey += 1
-    this.#asked = new Set()
+    this.#nextTurn()
     this.#tell({ kind: 'seek', frame, journey: this.#journey })
-    void this.#feed(frame).catch(() => {})
+    this.#order({ kind: 'seek', frame, journey: this.#journey })
   }
 
   close(): void {
+    this.#live.terminate()
     void this.#context.close()
   }
 
-  /** Fetches what will be heard next and is not here yet. */
-  async #feed(frame: number): Promise<void> {
-    const { frameCount } = this.#head.ground
-    const { sound } = this.#head
-    if (sound === null) return
-    const journey = this.#journey
-    const first = Math.floor(frame / this.#chunkFrames)
-    const wanted = Array.from({ length: AHEAD_CHUNKS }, (_, i) => first + i).filter(
-      (index) => index * this.#chunkFrames < frameCount && !this.#asked.has(index),
-    )
-    for (const index of wanted) this.#asked.add(index)
-    for (const index of wanted) {
-      const firstFrame = index * this.#chunkFrames
-      const count = Math.min(this.#chunkFrames, frameCount - firstFrame)
-      const bytes = await fetchSound(this.#head.id, firstFrame, count)
-      if (journey !== this.#journey) return
-      const planes = planesOf(bytes, sound.encoding, sound.channelCount)
-      this.#tell({ kind: 'chunk', chunk: { firstFrame, planes }, journey }, planes)
-    }
+  #sound({ encoding, channelCount }: SoundShape, of: string): LiveSound {
+    const { layout, ground } = this.#head
+    const { sampleRateHz, frameCount } = ground
+    const format = { encoding, channelCount, sampleRateHz }
+    return { title: { format, layout, frameCount }, address: soundAddress(this.#titleId, of) }
   }
 
-  #tell(message: ToPlayer, planes: readonly Float32Array<ArrayBuffer>[] = []): void {
-    this.#node.port.postMessage(message, { transfer: planes.map(({ buffer }) => buffer) })
+  #nextTurn(): void {
+    Atomics.add(new Int32Array(this.#turn), 0, 1)
+  }
+
+  #tell(message: ToPlayer, transfer: Transferable[] = []): void {
+    this.#node.port.postMessage(message, { transfer })
+  }
+
+  #order(message: ToLive, transfer: Transferable[] = []): void {
+    this.#live.postMessage(message, { transfer })
   }
 }

@@ -23,7 +23,7 @@ import { Timeline, type TimelineActs } from './timeline/timeline.tsx'
 import { TitleHeader } from './title-header.tsx'
 import { Transport } from './transport.tsx'
 import { useKeys } from './use-keys.ts'
-import { useListening } from './use-listening.ts'
+import { useTitleListening } from './use-listening.ts'
 import { useScenes } from './use-scenes.ts'
 import { useTitle } from './use-title.ts'
 import { type Works, workOn } from './works.ts'
@@ -47,7 +47,7 @@ export function TitleScreen({ opened, works }: { readonly opened: OpenedTitle; r
   }
   const passage = head.passages.find(({ rank }) => rank === chosenPassage) ?? null
   const range: FrameRange | null = selection ?? passage
-  const listening = useListening(head, points, range)
+  const listening = useTitleListening(head, title, points, range)
   const trimHere = (gainDb: number, reason: string | null) => {
     if (range !== null) change(withTrim(sheet, head.ground, trimOn(range, gainDb, reason), placed.trims))
     view.setSelection(null)
@@ -89,7 +89,7 @@ export function TitleScreen({ opened, works }: { readonly opened: OpenedTitle; r
           words={inWords(head.name, now.programmeLoudnessLkfs, head.passages.length)}
         />
       </main>
-      <Transport head={head} listening={listening} label={label} />
+      <Transport head={head} listening={listening} works={works} label={label} />
       <Drawer
         scene={scene}
         head={head}

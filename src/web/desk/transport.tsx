@@ -1,20 +1,19 @@
 import { useId, useState } from 'react'
-import { LAYOUTS, type Role } from '../../domain/index.ts'
+import { LAYOUTS, type LayoutName, type Role } from '../../domain/index.ts'
 import type { TitleHead } from '../../protocol/index.ts'
-import type { Listening, Speakers } from '../listen/heard.ts'
-import type { useListening } from './use-listening.ts'
+import { busLayout, type Listening, type Speakers } from '../listen/heard.ts'
+import { possibleLayouts } from './player.ts'
+import { canBeFitted, type useTitleListening } from './use-listening.ts'
 import { signed } from './words.ts'
+import { WorkBar } from './work-bar.tsx'
+import { type Works, workOn } from './works.ts'
 
-const LISTENINGS: readonly (readonly [Listening, string])[] = [
-  ['source', 'Source'],
-  ['trimmed', 'With trims'],
-  ['difference', 'Taken away'],
-]
 const LOWEST_MONITOR_DB = -60
 
 type Props = {
   readonly head: TitleHead
-  readonly listening: ReturnType<typeof useListening>
+  readonly listening: ReturnType<typeof useTitleListening>
+  readonly works: Works
   readonly label: (frame: number) => string
 }
 
@@ -23,9 +22,7 @@ export function Transport(props: Props) {
   const [isWarned, setWarned] = useState(false)
   return (
     <section className="transport" aria-label="Listening">
-      {props.head.sound === null ? (
-        <span className="slate">A FLAC cannot be listened to here yet; as WAV it can.</span>
-      ) : isWarned ? (
+      {isWarned ? (
         <Strip {...props} />
       ) : (
         <>
@@ -43,30 +40,26 @@ export function Transport(props: Props) {
 }
 
 /** Playing: what, through what, how loud. */
-function Strip({ head, listening, label }: Props) {
-  const { state, change, toggle } = listening
+function Strip({ head, listening, works, label }: Props) {
+  const { state, change, toggle, fit, titleId } = listening
   const monitor = useId()
-  const roles = LAYOUTS[head.layout]
-  const speakers: readonly (readonly [Speakers, string])[] = [
-    ['own', head.layout],
-    ...(roles.length > 2 ? ([['lo-ro', 'Lo/Ro']] as const) : []),
-    ['mono', 'Mono'],
-  ]
+  const layout = busLayout(possibleLayouts(head))
+  const roles = LAYOUTS[layout]
   return (
     <>
-      <button type="button" className="play" onClick={() => void toggle()} aria-keyshortcuts="Space">
+      <button type="button" className="play" onClick={toggle} aria-keyshortcuts="Space">
         {state.isPlaying ? 'Pause' : 'Play'}
       </button>
       <b className="time">{label(Math.min(state.frame, head.ground.frameCount))}</b>
       <Choice
         name="Listen to"
-        options={LISTENINGS}
+        options={listeningsOf(head)}
         chosen={state.listening}
         onChoose={(one) => change({ listening: one })}
       />
       <Choice
         name="Loudspeakers"
-        options={speakers}
+        options={speakersOf(layout)}
         chosen={state.speakers}
         onChoose={(one) => change({ speakers: one })}
       />
@@ -76,14 +69,15 @@ function Strip({ head, listening, label }: Props) {
         loop
       </label>
       <span className="room" />
+      {fit.isStale && <WorkBar work={workOn(works, 'plan', titleId)} />}
       {state.outputs !== null && state.outputs < roles.length && state.speakers === 'own' && (
         <span className="slate" title={`This device has ${state.outputs} outputs.`}>
           heard as Lo/Ro
         </span>
       )}
-      {state.problem !== null && (
+      {(state.problem ?? fit.problem) !== null && (
         <span className="refusal" role="alert">
-          {state.problem}
+          {state.problem ?? fit.problem}
         </span>
       )}
       <label className="toggle">
@@ -108,6 +102,31 @@ function Strip({ head, listening, label }: Props) {
       <output className="figure">{signed(state.monitorDb, 0)} dB</output>
     </>
   )
+}
+
+function listeningsOf(head: TitleHead): readonly (readonly [Listening, string])[] {
+  return [
+    ['source', 'Source'],
+    ['trimmed', 'With trims'],
+    ...(head.layout === '2.0' ? ([['upmix', 'Upmix']] as const) : []),
+    ...(canBeFitted(head) ? ([['fitted', 'Fitted']] as const) : []),
+    ['difference', 'Taken away'],
+  ]
+}
+
+function speakersOf(layout: LayoutName): readonly (readonly [Speakers, string])[] {
+  const hasFoldDowns = LAYOUTS[layout].length > 2
+  return [
+    ['own', layout],
+    ...(hasFoldDowns
+      ? ([
+          ['lo-ro', 'Lo/Ro'],
+          ['lt-rt', 'Lt/Rt'],
+        ] as const)
+      : []),
+    ['mono', 'Mono'],
+    ['small', 'Small'],
+  ]
 }
 
 /** One of a few, as buttons in a row. */

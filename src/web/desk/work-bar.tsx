@@ -8,6 +8,7 @@ const WORDS: Readonly<Record<string, string>> = {
   forecast: 'deciding',
   render: 'rendering',
   verify: 'measuring what was written',
+  plan: 'finding the fit',
   deliver: 'delivering',
   scenes: 'looking for scenes',
 }

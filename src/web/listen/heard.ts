@@ -1,84 +1,99 @@
-import { dbToGain, FOLD_DOWN_K, foldDownCoefficients, type Role, type SampleEncoding } from '../../domain/index.ts'
+import { FOLD_DOWN_K, foldDownCoefficients, LAYOUTS, type LayoutName, type Role } from '../../domain/index.ts'
+import type { SignalLayouts } from './chunk.ts'
 
-/** What is listened to: the programme as it is, with the trims, or what the trims change. */
-export type Listening = 'source' | 'trimmed' | 'difference'
+/** What is listened to: the programme as it is, with the trims alone, as 5.1, as it will be delivered, or what is taken away. */
+export type Listening = 'source' | 'trimmed' | 'upmix' | 'fitted' | 'difference'
 
-/** Through which loudspeakers: each channel to its own, or folded down. */
-export type Speakers = 'own' | 'lo-ro' | 'mono'
+/** Through which loudspeakers: each channel to its own, folded down, or folded down to small ones. */
+export type Speakers = 'own' | 'lo-ro' | 'lt-rt' | 'mono' | 'small'
 
-/** Gain of each channel at each output: `[output][channel]`. */
+/** What is mixed into what is heard: the signals, and the source under the trims. */
+export type RouteName = 'source' | 'trimmed' | 'upmix' | 'fitted'
+
+export type Shares = Readonly<Record<RouteName, number>>
+
+/** Planes of the bus: the channels of the largest layout, and the turned sum of the surrounds. */
+export type BusPlane = Role | 'S'
+
+/** Gain of each plane of the bus at each output: `[output][plane]`. */
 export type Matrix = readonly (readonly number[])[]
 
+/** The layout of the bus on which all signals meet. */
+export function busLayout({ source, upmix }: SignalLayouts): LayoutName {
+  return upmix ?? source ?? '2.0'
+}
+
+export function busPlanes(layout: LayoutName): readonly BusPlane[] {
+  const roles = LAYOUTS[layout]
+  return roles.some(isSurround) ? [...roles, 'S'] : roles
+}
+
 /**
- * How channels reach the outputs. Where the device has fewer outputs than the programme has channels, `own` is the
- * fold-down too.
- * @source ITU-R BS.775-4 Table 2; mono: half the sum of Lo and Ro, common practice
+ * The share of each route in what is heard. What is taken away is what goes into the fit less what comes out of it;
+ * without a fit, what the trims take.
+ */
+export function sharesOf(listening: Listening, { upmix, fitted }: SignalLayouts): Shares {
+  const none = { source: 0, trimmed: 0, upmix: 0, fitted: 0 }
+  if (listening !== 'difference') return { ...none, [listening]: 1 }
+  if (fitted === undefined) return { ...none, source: 1, trimmed: -1 }
+  return { ...none, [upmix === undefined ? 'source' : 'upmix']: 1, fitted: -1 }
+}
+
+/**
+ * How the bus reaches the outputs. Where the device has fewer outputs than the programme has channels, `own` is the
+ * fold-down too. Of surrounds of which one is muted, Lt/Rt has neither: they are turned together.
+ * @source ITU-R BS.775-4 Table 2; Lt/Rt: ATSC A/52 7.8.2; mono: half the sum of Lo and Ro, common practice
  */
 export function matrixOf(
-  roles: readonly Role[],
+  layout: LayoutName,
   speakers: Speakers,
   outputs: number,
   isHeard: (role: Role) => boolean,
 ): Matrix {
-  const gate = (role: Role, gain: number) => (isHeard(role) ? gain : 0)
-  if (speakers === 'own' && outputs >= roles.length && roles.length > 1) {
-    return roles.map((_, output) => roles.map((role, channel) => gate(role, channel === output ? 1 : 0)))
+  const roles = LAYOUTS[layout]
+  const planes = busPlanes(layout)
+  const gate = (plane: BusPlane, gain: number) => {
+    if (gain === 0) return 0
+    return (plane === 'S' ? roles.filter(isSurround).every(isHeard) : isHeard(plane)) ? gain : 0
   }
+  if (speakers === 'own' && outputs >= roles.length && roles.length > 1) {
+    return roles.map((_, output) => planes.map((plane, index) => gate(plane, index === output ? 1 : 0)))
+  }
+  const law = speakers === 'lt-rt' && planes.includes('S') ? ltRt : loRo(layout)
+  const [left, right] = ([0, 1] as const).map((side) => planes.map((plane) => gate(plane, law(plane)[side]))) as [
+    number[],
+    number[],
+  ]
+  const both = left.map((gain, plane) => (gain + right[plane]!) / 2)
+  const rows = speakers === 'mono' ? [both, [...both]] : [left, right]
+  return [...rows, ...Array.from({ length: outputs - 2 }, () => planes.map(() => 0))]
+}
+
+type Law = (plane: BusPlane) => readonly [toLeft: number, toRight: number]
+
+function loRo(layout: LayoutName): Law {
+  const roles = LAYOUTS[layout]
   const coefficients =
-    roles.length === 2
+    layout === '2.0'
       ? ([
           [1, 0],
           [0, 1],
         ] as const)
-      : foldedDown(roles)
-  const stereo = [0, 1].map((side) => roles.map((role, channel) => gate(role, coefficients[channel]![side]!)))
-  const [left, right] = stereo as [number[], number[]]
-  const rows =
-    speakers === 'mono' ? [0, 1].map(() => left.map((gain, channel) => (gain + right[channel]!) / 2)) : stereo
-  return [...rows, ...Array.from({ length: outputs - 2 }, () => roles.map(() => 0))]
+      : // A mono programme comes from both loudspeakers at 3 dB less, as a centre does.
+        layout === 'mono'
+        ? ([[FOLD_DOWN_K, FOLD_DOWN_K]] as const)
+        : foldDownCoefficients(layout)
+  return (plane) => (plane === 'S' ? [0, 0] : coefficients[roles.indexOf(plane)]!)
 }
 
-function foldedDown(roles: readonly Role[]): readonly (readonly [number, number])[] {
-  const name = ({ 1: 'mono', 5: '5.0', 6: '5.1', 8: '7.1' } as const)[roles.length]
-  // A mono programme comes from both loudspeakers at 3 dB less, as a centre does.
-  return name === undefined ? roles.map(() => [FOLD_DOWN_K, FOLD_DOWN_K]) : foldDownCoefficients(name)
+/** The plane of the turned surrounds carries the share of its law already. */
+const ltRt: Law = (plane) => {
+  if (plane === 'L') return [1, 0]
+  if (plane === 'R') return [0, 1]
+  if (plane === 'C') return [FOLD_DOWN_K, FOLD_DOWN_K]
+  return plane === 'S' ? [-1, 1] : [0, 0]
 }
 
-/**
- * The gain of the trims at a frame, linear: a straight line in dB between the centres of two 100 ms, held before the
- * first and after the last, as a render writes it.
- * @param pointsDb one for each begun 100 ms; null without trims
- */
-export function trimGainAt(pointsDb: Float64Array | null, frame: number, hopFrames: number): number {
-  if (pointsDb === null) return 1
-  const last = pointsDb.length - 1
-  const at = frame / hopFrames - 0.5
-  const index = Math.floor(at)
-  const from = pointsDb[Math.min(last, Math.max(0, index))]!
-  const to = pointsDb[Math.min(last, Math.max(0, index + 1))]!
-  return from === 0 && to === 0 ? 1 : dbToGain(from + (to - from) * (at - index))
-}
-
-/** Interleaved PCM to planes of -1..1, exact in every encoding of 24 bits and less. */
-export function planesOf(
-  bytes: ArrayBuffer,
-  encoding: SampleEncoding,
-  channelCount: number,
-): Float32Array<ArrayBuffer>[] {
-  const view = new DataView(bytes)
-  const { size, read } = READERS[encoding]
-  const frameCount = Math.floor(bytes.byteLength / (size * channelCount))
-  return Array.from({ length: channelCount }, (_, channel) =>
-    Float32Array.from({ length: frameCount }, (_unused, frame) => read(view, (frame * channelCount + channel) * size)),
-  )
-}
-
-const READERS: Readonly<
-  Record<SampleEncoding, { readonly size: number; readonly read: (view: DataView, at: number) => number }>
-> = {
-  int16: { size: 2, read: (view, at) => view.getInt16(at, true) / 0x8000 },
-  int24: { size: 3, read: (view, at) => ((view.getInt8(at + 2) << 16) | view.getUint16(at, true)) / 0x800000 },
-  int32: { size: 4, read: (view, at) => view.getInt32(at, true) / 0x80000000 },
-  float32: { size: 4, read: (view, at) => view.getFloat32(at, true) },
-  float64: { size: 8, read: (view, at) => view.getFloat64(at, true) },
+function isSurround(role: Role): boolean {
+  return role === 'Ls' || role === 'Rs' || role === 'Lrs' || role === 'Rrs'
 }

@@ -1,47 +1,72 @@
 import { describe, expect, test } from 'vitest'
 import { framesPerHop, LAYOUTS } from '../../domain/index.ts'
-import { matrixOf, planesOf, trimGainAt } from './heard.ts'
+import type { Chunk } from './chunk.ts'
+import { matrixOf, sharesOf } from './heard.ts'
 import { type Asked, MixingDesk } from './mixing-desk.ts'
+import { pointGainAt } from './point-gain.ts'
+import { SmallSpeaker } from './small-speakers.ts'
 
 const RATE = 48000
 const HOP = framesPerHop(RATE)
 const CHUNK = RATE
 const all = () => true
+const k = Math.SQRT1_2
 
 describe('loudspeakers', () => {
+  // The last column is that of the turned surrounds, which only Lt/Rt takes.
   test('Lo/Ro by ITU-R BS.775-4 Table 2: centre and surrounds at -3 dB, no LFE', () => {
-    const k = Math.SQRT1_2
-    expect(matrixOf(LAYOUTS['5.1'], 'lo-ro', 2, all)).toEqual([
-      [1, 0, k, 0, k, 0],
-      [0, 1, k, 0, 0, k],
+    expect(matrixOf('5.1', 'lo-ro', 2, all)).toEqual([
+      [1, 0, k, 0, k, 0, 0],
+      [0, 1, k, 0, 0, k, 0],
+    ])
+  })
+
+  test('Lt/Rt by ATSC A/52 7.8.2: the surrounds against each other, turned', () => {
+    expect(matrixOf('5.1', 'lt-rt', 2, all)).toEqual([
+      [1, 0, k, 0, 0, 0, -1],
+      [0, 1, k, 0, 0, 0, 1],
     ])
   })
 
   test('a device with two outputs folds down by itself; one with six plays each channel alone', () => {
-    expect(matrixOf(LAYOUTS['5.1'], 'own', 2, all)).toEqual(matrixOf(LAYOUTS['5.1'], 'lo-ro', 2, all))
-    expect(matrixOf(LAYOUTS['5.1'], 'own', 6, all)[3]).toEqual([0, 0, 0, 1, 0, 0])
+    expect(matrixOf('5.1', 'own', 2, all)).toEqual(matrixOf('5.1', 'lo-ro', 2, all))
+    expect(matrixOf('5.1', 'own', 6, all)[3]).toEqual([0, 0, 0, 1, 0, 0, 0])
   })
 
   test('a muted channel is nowhere; mono comes from both sides alike', () => {
-    const [left, right] = matrixOf(LAYOUTS['5.1'], 'mono', 2, (role) => role !== 'C')
+    const [left, right] = matrixOf('5.1', 'mono', 2, (role) => role !== 'C')
     expect(left).toEqual(right)
     expect(left![2]).toBe(0)
     expect(left![0]).toBe(0.5)
   })
+
+  test('a small loudspeaker is 3 dB down at 180 Hz and 12 kHz, flat between and steep below (Butterworth)', () => {
+    const level = (hz: number) => {
+      const speaker = new SmallSpeaker(RATE)
+      const heard = Array.from({ length: RATE }, (_, i) => speaker.next(Math.sin((2 * Math.PI * hz * i) / RATE)))
+      return 20 * Math.log10(Math.max(...heard.slice(RATE / 2)))
+    }
+    expect(level(180)).toBeCloseTo(-3, 1)
+    expect(Math.abs(level(1500))).toBeLessThan(0.1)
+    expect(level(90)).toBeCloseTo(-24, 0)
+    expect(level(11_900)).toBeLessThan(-2.5)
+  })
 })
 
-test('samples of every encoding come out as they are written (two’s complement, little-endian; IEEE 754)', () => {
-  const bytes = Uint8Array.of(0xff, 0xff, 0x7f, 0x00, 0x00, 0x80, 0x01, 0x00, 0x00, 0xff, 0xff, 0xff)
-  const [left, right] = planesOf(bytes.buffer, 'int24', 2)
-  expect([...left!]).toEqual([8388607 / 8388608, 1 / 8388608])
-  expect([...right!]).toEqual([-1, -1 / 8388608])
-  const floats = planesOf(Float32Array.of(0.25, -0.5).buffer, 'float32', 2)
-  expect(floats.map((plane) => [...plane])).toEqual([[0.25], [-0.5]])
+test('what is taken away: what goes into the fit less what comes out; without a fit, what the trims take', () => {
+  const none = { source: 0, trimmed: 0, upmix: 0, fitted: 0 }
+  expect(sharesOf('difference', { source: '2.0', upmix: '5.1', fitted: '5.1' })).toEqual({
+    ...none,
+    upmix: 1,
+    fitted: -1,
+  })
+  expect(sharesOf('difference', { source: '5.1', fitted: '5.1' })).toEqual({ ...none, source: 1, fitted: -1 })
+  expect(sharesOf('difference', { source: '5.1' })).toEqual({ ...none, source: 1, trimmed: -1 })
 })
 
 test('a trim is a straight line in dB between the centres of two 100 ms, and held at the ends', () => {
   const points = Float64Array.of(0, -6, -6)
-  const db = (frame: number) => 20 * Math.log10(trimGainAt(points, frame, HOP))
+  const db = (frame: number) => 20 * Math.log10(pointGainAt(points, frame, HOP))
   expect(db(0)).toBeCloseTo(0, 6)
   expect(db(HOP)).toBeCloseTo(-3, 6)
   expect(db(2 * HOP)).toBeCloseTo(-6, 6)
@@ -49,16 +74,34 @@ test('a trim is a straight line in dB between the centres of two 100 ms, and hel
 })
 
 describe('the player', () => {
+  const layouts = { source: '2.0', fitted: '2.0' } as const
   const asked: Asked = {
-    listening: 'trimmed',
-    matrix: matrixOf(LAYOUTS['2.0'], 'own', 2, all),
+    shares: sharesOf('trimmed', layouts),
+    matrix: matrixOf('2.0', 'own', 2, all),
+    isSmall: false,
     monitorGain: 1,
-    pointsDb: new Float64Array(600).fill(-6),
+    trimsDb: new Float64Array(600).fill(-6),
+    pending: null,
   }
-  const tone = Float32Array.from({ length: CHUNK }, () => 0.5)
-  const player = (more: Partial<Asked> = {}) => {
-    const desk = new MixingDesk(RATE, HOP, CHUNK, { ...asked, ...more })
-    for (let chunk = 0; chunk < 4; chunk++) desk.give({ firstFrame: chunk * CHUNK, planes: [tone, tone] })
+  const flat = (level: number) => Float32Array.from({ length: CHUNK }, () => level)
+  const chunkOf = (index: number, levels: { readonly source: number; readonly fitted?: number }): Chunk => ({
+    firstFrame: index * CHUNK,
+    frameCount: CHUNK,
+    planNumber: 1,
+    isExact: true,
+    signals: {
+      source: [flat(levels.source), flat(levels.source)],
+      ...(levels.fitted !== undefined && { fitted: [flat(levels.fitted), flat(levels.fitted)] }),
+    },
+  })
+  const newDesk = (more: Partial<Asked> = {}) => {
+    const signalRoles = { source: LAYOUTS['2.0'], fitted: LAYOUTS['2.0'] }
+    const shape = { sampleRateHz: RATE, hopFrames: HOP, chunkFrames: CHUNK, layout: '2.0', signalRoles } as const
+    return new MixingDesk(shape, { ...asked, ...more })
+  }
+  const player = (more: Partial<Asked> = {}, levels = { source: 0.5, fitted: 0.2 }) => {
+    const desk = newDesk(more)
+    for (let chunk = 0; chunk < 5; chunk++) desk.give(chunkOf(chunk, levels))
     desk.isPlaying = true
     return desk
   }
@@ -71,23 +114,59 @@ describe('the player', () => {
   test('rises from silence and never jumps up: no step above 40 dB a second', () => {
     const heard = played(player(), 3 * RATE)
     expect(Math.abs(heard[0]!)).toBeLessThan(1e-4)
-    for (let i = 1; i < heard.length; i++) expect(heard[i]! - heard[i - 1]!).toBeLessThan(1e-4)
+    for (let i = 1; i < heard.length; i++) expect(heard[i]! - heard[i - 1]!).toBeLessThan(3e-4)
     expect(heard.at(-1)).toBeCloseTo(0.5 * 10 ** (-6 / 20), 5)
   })
 
   test('source, trimmed and difference: the difference and the trimmed sum up to the source', () => {
-    const last = (listening: Asked['listening']) => played(player({ listening }), 3 * RATE).at(-1)!
-    expect(last('source')).toBeCloseTo(0.5, 5)
+    const last = (listening: 'source' | 'trimmed' | 'difference') =>
+      played(player({ shares: sharesOf(listening, { source: '2.0' }) }), 3 * RATE).at(-1)!
+    expect(last('source')).toBe(0.5)
     expect(last('trimmed') + last('difference')).toBeCloseTo(last('source'), 5)
   })
 
-  test('waits for what has not come, and goes on where it stopped', () => {
-    const desk = new MixingDesk(RATE, HOP, CHUNK, asked)
+  test('once it has risen, what is heard is what was given, to the bit', () => {
+    const heard = played(player({ shares: sharesOf('fitted', layouts) }), 3 * RATE)
+    expect(heard.at(-1)).toBe(Math.fround(0.2))
+  })
+
+  test('changes from one to the other within 10 ms and without a gap', () => {
+    const desk = player({ shares: sharesOf('source', layouts) })
+    played(desk, 3 * RATE)
+    desk.ask({ ...asked, shares: sharesOf('fitted', layouts) })
+    const heard = played(desk, RATE / 10)
+    const arrived = heard.findIndex((sample) => Math.abs(sample - 0.2) < 0.003)
+    expect(arrived / RATE).toBeLessThan(0.01)
+    expect(Math.min(...heard)).toBeGreaterThan(0.199)
+    for (let i = 1; i < heard.length; i++) expect(Math.abs(heard[i]! - heard[i - 1]!)).toBeLessThan(0.01)
+  })
+
+  test('a stretch that is made anew takes over within 10 ms, without a click', () => {
+    const desk = player({ shares: sharesOf('fitted', layouts) })
+    played(desk, 3 * RATE + 1000)
+    desk.give(chunkOf(3, { source: 0.5, fitted: 0.3 }))
+    const heard = played(desk, 2000)
+    for (let i = 1; i < heard.length; i++) expect(heard[i]! - heard[i - 1]!).toBeLessThan(0.001)
+    expect(heard[480]).toBe(Math.fround(0.3))
+  })
+
+  test('what the trims have changed since the plan is heard on what was made by that plan only', () => {
+    const pending = { planNumber: 1, pointsDb: new Float64Array(600).fill(-6) }
+    const shares = sharesOf('fitted', layouts)
+    expect(played(player({ shares, pending }), 3 * RATE).at(-1)).toBeCloseTo(0.2 * 10 ** (-6 / 20), 5)
+    expect(played(player({ shares, pending: { ...pending, planNumber: 2 } }), 3 * RATE).at(-1)).toBeCloseTo(0.2, 5)
+  })
+
+  test('waits for what has not come, counts it once it has begun, and goes on where it stopped', () => {
+    const desk = newDesk()
     desk.isPlaying = true
     expect(played(desk, 1000).every((sample) => sample === 0)).toBe(true)
     expect(desk.frame).toBe(0)
-    desk.give({ firstFrame: 0, planes: [tone, tone] })
+    expect(desk.missedBlocks).toBe(0)
+    desk.give(chunkOf(0, { source: 0.5 }))
     played(desk, 1000)
     expect(desk.frame).toBe(1000)
+    played(desk, CHUNK)
+    expect(desk.missedBlocks).toBe(1)
   })
 })

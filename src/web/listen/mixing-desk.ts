@@ -1,42 +1,86 @@
-import { type Listening, type Matrix, trimGainAt } from './heard.ts'
-
-/** A stretch of the programme, a plane for each channel. */
-export type Chunk = { readonly firstFrame: number; readonly planes: readonly Float32Array[] }
+import type { LayoutName, Role } from '../../domain/index.ts'
+import type { Chunk, SignalName, SignalPlanes } from './chunk.ts'
+import { busPlanes, type Matrix, type RouteName, type Shares } from './heard.ts'
+import { pointGainAt } from './point-gain.ts'
+import { SmallSpeaker } from './small-speakers.ts'
 
 /** What is asked of the sound; each change is heard within some milliseconds, without a click. */
 export type Asked = {
-  readonly listening: Listening
+  readonly shares: Shares
   readonly matrix: Matrix
+  /** Through loudspeakers that are small. */
+  readonly isSmall: boolean
   /** Linear; moves by a slew limit, so that it never jumps up. */
   readonly monitorGain: number
-  readonly pointsDb: Float64Array | null
+  readonly trimsDb: Float64Array | null
+  /** What the trims have changed since the plan of that number was made: heard on top of it until there is another. */
+  readonly pending: { readonly planNumber: number; readonly pointsDb: Float64Array } | null
+}
+
+/** What is played on, and in which pieces it comes. */
+export type DeskShape = {
+  readonly sampleRateHz: number
+  readonly hopFrames: number
+  readonly chunkFrames: number
+  /** Of the bus; a signal with fewer channels plays on those of its own roles. */
+  readonly layout: LayoutName
+  readonly signalRoles: Readonly<Partial<Record<SignalName, readonly Role[]>>>
 }
 
 /** Time constant of the move from one matrix or choice to another, in seconds. */
-const GLIDE_SECONDS = 0.004
+const GLIDE_SECONDS = 0.0015
+/** Closer than this a glide has arrived. */
+const ARRIVED = 1e-7
+/** A stretch that is made anew while it is heard takes over in this time. */
+const TAKE_OVER_SECONDS = 0.01
 /** The monitor rises by this much a second at most; it falls at once. */
 const RISE_DB_PER_SECOND = 40
+const MONITOR_FLOOR = 1e-4
 
-/** Plays chunks as they come: trims, choice of what is heard, matrix, monitor. The same in a worklet and in a test. */
+const SIGNALS: readonly SignalName[] = ['source', 'upmix', 'fitted']
+
+const ROUTES: readonly { readonly name: RouteName; readonly signal: SignalName }[] = [
+  { name: 'source', signal: 'source' },
+  { name: 'trimmed', signal: 'source' },
+  { name: 'upmix', signal: 'upmix' },
+  { name: 'fitted', signal: 'fitted' },
+]
+
+/** Plays chunks as they come: choice of what is heard, matrix, monitor. The same in a worklet and in a test. */
 export class MixingDesk {
   /** The next frame that is heard. */
   frame = 0
   isPlaying = false
-  readonly #sampleRateHz: number
-  readonly #hopFrames: number
+  /** Blocks that were silent while something should have played, since the last seek. */
+  missedBlocks = 0
+  readonly #shape: DeskShape
+  readonly #busSize: number
+  /** Where the planes of each signal meet the bus. */
+  readonly #places: ReadonlyMap<SignalName, readonly number[]>
   readonly #chunks = new Map<number, Chunk>()
-  readonly #chunkFrames: number
+  #before: Chunk | null = null
+  /** Of the chunk that takes over from `#before`. */
+  #takenOver = 1
   #asked: Asked
   #monitor = 0
-  #sourceShare = 0
-  #trimShare = 0
+  #small = 0
+  readonly #smallSpeakers: readonly SmallSpeaker[]
+  readonly #shares: Record<RouteName, number> = { source: 0, trimmed: 0, upmix: 0, fitted: 0 }
   #matrix: number[][]
+  #hasBegun = false
 
-  constructor(sampleRateHz: number, hopFrames: number, chunkFrames: number, asked: Asked) {
-    this.#sampleRateHz = sampleRateHz
-    this.#hopFrames = hopFrames
-    this.#chunkFrames = chunkFrames
+  constructor(shape: DeskShape, asked: Asked) {
+    this.#shape = shape
+    const planes = busPlanes(shape.layout)
+    this.#busSize = planes.length
+    this.#places = new Map(
+      SIGNALS.map((signal) => [
+        signal,
+        [...(shape.signalRoles[signal] ?? []), 'S' as const].map((one) => planes.indexOf(one)),
+      ]),
+    )
     this.#asked = asked
+    this.#smallSpeakers = [0, 1].map(() => new SmallSpeaker(shape.sampleRateHz))
     this.#matrix = asked.matrix.map((row) => row.map(() => 0))
   }
 
@@ -46,69 +90,121 @@ export class MixingDesk {
   }
 
   give(chunk: Chunk): void {
-    this.#chunks.set(Math.floor(chunk.firstFrame / this.#chunkFrames), chunk)
+    const index = this.#indexOf(chunk.firstFrame)
+    const known = this.#chunks.get(index)
+    if (known !== undefined && index === this.#indexOf(this.frame)) {
+      this.#before = known
+      this.#takenOver = 0
+    }
+    this.#chunks.set(index, chunk)
   }
 
   seek(frame: number): void {
     this.frame = frame
     this.#chunks.clear()
+    this.#before = null
+    this.#takenOver = 1
+    this.missedBlocks = 0
+    this.#hasBegun = false
   }
 
   /** Fills the outputs with the next block; silence where nothing plays or nothing has come yet. */
   render(outputs: readonly Float32Array[]): void {
-    const count = outputs[0]!.length
     for (const output of outputs) output.fill(0)
     this.#forget()
-    const step = 1 - Math.exp(-1 / (GLIDE_SECONDS * this.#sampleRateHz))
-    const rise = 10 ** (RISE_DB_PER_SECOND / 20 / this.#sampleRateHz)
-    for (let i = 0; i < count; i++) {
+    const { sampleRateHz } = this.#shape
+    const step = 1 - Math.exp(-1 / (GLIDE_SECONDS * sampleRateHz))
+    const rise = 10 ** (RISE_DB_PER_SECOND / 20 / sampleRateHz)
+    const bus = new Float64Array(this.#busSize)
+    for (let i = 0; i < outputs[0]!.length; i++) {
       this.#glide(step, rise)
       if (!this.isPlaying) continue
-      const chunk = this.#chunks.get(Math.floor(this.frame / this.#chunkFrames))
-      if (chunk === undefined) return
-      this.#mix(chunk, outputs, i)
+      const chunk = this.#chunks.get(this.#indexOf(this.frame))
+      if (chunk === undefined || this.frame >= chunk.firstFrame + chunk.frameCount) {
+        if (this.#hasBegun && chunk === undefined) this.missedBlocks += 1
+        return
+      }
+      this.#hasBegun = true
+      this.#fillBus(bus, chunk)
+      this.#leave(bus, outputs, i)
       this.frame += 1
     }
   }
 
-  #mix({ planes, firstFrame }: Chunk, outputs: readonly Float32Array[], i: number): void {
-    const at = this.frame - firstFrame
-    const gain = trimGainAt(this.#asked.pointsDb, this.frame, this.#hopFrames)
-    const scale = this.#monitor * (this.#sourceShare + this.#trimShare * gain)
+  #indexOf(frame: number): number {
+    return Math.floor(frame / this.#shape.chunkFrames)
+  }
+
+  /** The sum of all routes on the bus, in what has taken over and in what it takes over from. */
+  #fillBus(bus: Float64Array, chunk: Chunk): void {
+    bus.fill(0)
+    this.#addChunk(bus, chunk, Math.min(1, this.#takenOver))
+    if (this.#takenOver >= 1) return
+    if (this.#before !== null) this.#addChunk(bus, this.#before, 1 - this.#takenOver)
+    this.#takenOver += 1 / (TAKE_OVER_SECONDS * this.#shape.sampleRateHz)
+    if (this.#takenOver >= 1) this.#before = null
+  }
+
+  #addChunk(bus: Float64Array, chunk: Chunk, weight: number): void {
+    for (const { name, signal } of ROUTES) {
+      const share = this.#shares[name]
+      const planes = chunk.signals[signal]
+      if (share === 0 || planes === undefined) continue
+      this.#addPlanes(bus, planes, signal, this.frame - chunk.firstFrame, weight * share * this.#gainOf(name, chunk))
+    }
+  }
+
+  #gainOf(name: RouteName, { planNumber }: Chunk): number {
+    const { trimsDb, pending } = this.#asked
+    const { hopFrames } = this.#shape
+    if (name === 'trimmed') return pointGainAt(trimsDb, this.frame, hopFrames)
+    const isPending = name === 'fitted' && pending !== null && pending.planNumber === planNumber
+    return isPending ? pointGainAt(pending.pointsDb, this.frame, hopFrames) : 1
+  }
+
+  #addPlanes(bus: Float64Array, planes: SignalPlanes, signal: SignalName, at: number, gain: number): void {
+    const places = this.#places.get(signal)!
+    for (let channel = 0; channel < planes.length; channel++) {
+      const plane = places[channel]!
+      if (plane >= 0) bus[plane]! += planes[channel]![at]! * gain
+    }
+  }
+
+  #leave(bus: Float64Array, outputs: readonly Float32Array[], i: number): void {
     for (const [output, row] of this.#matrix.entries()) {
       const into = outputs[output]
       if (into === undefined) break
       let sum = 0
-      for (let channel = 0; channel < planes.length; channel++) sum += planes[channel]![at]! * row[channel]!
-      into[i] = sum * scale
+      for (let plane = 0; plane < row.length; plane++) sum += bus[plane]! * row[plane]!
+      const small = this.#smallSpeakers[output]
+      if (small !== undefined && this.#small > 0) sum += (small.next(sum) - sum) * this.#small
+      into[i] = sum * this.#monitor
     }
   }
 
   #glide(step: number, rise: number): void {
-    const { listening, matrix, monitorGain } = this.#asked
-    const wanted =
-      monitorGain < this.#monitor ? monitorGain : Math.min(monitorGain, Math.max(1e-4, this.#monitor) * rise)
-    this.#monitor = monitorGain < this.#monitor ? this.#monitor + (wanted - this.#monitor) * step : wanted
-    const [source, trim] = SHARES[listening]
-    this.#sourceShare += (source - this.#sourceShare) * step
-    this.#trimShare += (trim - this.#trimShare) * step
+    const { shares, matrix, monitorGain, isSmall } = this.#asked
+    this.#monitor =
+      monitorGain < this.#monitor
+        ? towards(this.#monitor, monitorGain, step)
+        : Math.min(monitorGain, Math.max(MONITOR_FLOOR, this.#monitor) * rise)
+    this.#small = towards(this.#small, isSmall ? 1 : 0, step)
+    for (const { name } of ROUTES) this.#shares[name] = towards(this.#shares[name], shares[name], step)
     for (const [output, row] of this.#matrix.entries()) {
-      for (let channel = 0; channel < row.length; channel++) {
-        row[channel]! += (matrix[output]![channel]! - row[channel]!) * step
-      }
+      const wanted = matrix[output]!
+      for (let plane = 0; plane < row.length; plane++) row[plane] = towards(row[plane]!, wanted[plane]!, step)
     }
   }
 
   /** Lets go of what lies behind. */
   #forget(): void {
-    const now = Math.floor(this.frame / this.#chunkFrames)
+    const now = this.#indexOf(this.frame)
     for (const index of this.#chunks.keys()) if (index < now) this.#chunks.delete(index)
   }
 }
 
-/** Shares of the source and of the trimmed programme in what is heard. */
-const SHARES: Readonly<Record<Listening, readonly [number, number]>> = {
-  source: [1, 0],
-  trimmed: [0, 1],
-  difference: [1, -1],
+/** One step of a glide, which ends exactly where it was to go. */
+function towards(value: number, wanted: number, step: number): number {
+  const next = value + (wanted - value) * step
+  return Math.abs(wanted - next) < ARRIVED ? wanted : next
 }

@@ -1,42 +1,52 @@
 /// <reference path="./worklet-globals.d.ts" />
-import { type Asked, type Chunk, MixingDesk } from './mixing-desk.ts'
+import type { Chunk } from './chunk.ts'
+import { type Asked, type DeskShape, MixingDesk } from './mixing-desk.ts'
 
-/** What the page tells the player. */
+/** What the page tells the player. `feed`: the way on which chunks come. */
 export type ToPlayer =
+  | { readonly kind: 'feed'; readonly port: MessagePort }
   | { readonly kind: 'ask'; readonly asked: Asked }
-  | { readonly kind: 'chunk'; readonly chunk: Chunk; readonly journey: number }
   | { readonly kind: 'seek'; readonly frame: number; readonly journey: number }
   | { readonly kind: 'play'; readonly isPlaying: boolean }
 
-/** Where the player is: told about twenty times a second. */
-export type FromPlayer = { readonly frame: number; readonly journey: number }
+/** Where the player is: told about twenty times a second, and at each seek. */
+export type FromPlayer = { readonly frame: number; readonly journey: number; readonly missedBlocks: number }
+
+/** What comes on the feed. `journey` counts the seeks: what was on its way before the last one is not played. */
+export type Feed = { readonly chunk: Chunk; readonly journey: number }
 
 /** What a player is born with. */
-export type PlayerOptions = { readonly hopFrames: number; readonly chunkFrames: number; readonly asked: Asked }
+export type PlayerOptions = { readonly shape: DeskShape; readonly asked: Asked }
 
 const TELL_EVERY_BLOCKS = 18
 
 /** The mixing desk in the browser's audio thread. */
 class Player extends AudioWorkletProcessor {
   readonly #desk: MixingDesk
-  /** Counts the seeks, so that what was on its way before the last one is not played. */
+  #feed: MessagePort | null = null
+  readonly #early: Feed[] = []
   #journey = 0
   #blocks = 0
 
   constructor({ processorOptions }: { readonly processorOptions: PlayerOptions }) {
     super()
-    const { hopFrames, chunkFrames, asked } = processorOptions
-    this.#desk = new MixingDesk(sampleRate, hopFrames, chunkFrames, asked)
+    const { shape, asked } = processorOptions
+    this.#desk = new MixingDesk(shape, asked)
     this.port.onmessage = ({ data }) => this.#hear(data as ToPlayer)
   }
 
   process(_inputs: unknown, [outputs]: readonly Float32Array[][]): boolean {
     this.#desk.render(outputs!)
     this.#blocks += 1
-    if (this.#blocks % TELL_EVERY_BLOCKS === 0) {
-      this.port.postMessage({ frame: this.#desk.frame, journey: this.#journey } satisfies FromPlayer)
-    }
+    if (this.#blocks % TELL_EVERY_BLOCKS === 0) this.#tell()
     return true
+  }
+
+  #tell(): void {
+    const { frame, missedBlocks } = this.#desk
+    const told: FromPlayer = { frame, missedBlocks, journey: this.#journey }
+    this.port.postMessage(told)
+    this.#feed?.postMessage(told)
   }
 
   #hear(message: ToPlayer): void {
@@ -45,7 +55,19 @@ class Player extends AudioWorkletProcessor {
     else if (message.kind === 'seek') {
       this.#journey = message.journey
       this.#desk.seek(message.frame)
-    } else if (message.journey === this.#journey) this.#desk.give(message.chunk)
+      for (const early of this.#early.splice(0)) this.#take(early)
+      this.#tell()
+    } else {
+      this.#feed = message.port
+      message.port.onmessage = ({ data }) => this.#take(data as Feed)
+      this.#tell()
+    }
+  }
+
+  /** What comes ahead of its seek waits for it. */
+  #take(feed: Feed): void {
+    if (feed.journey === this.#journey) this.#desk.give(feed.chunk)
+    else if (feed.journey > this.#journey) this.#early.push(feed)
   }
 }
 

@@ -1,0 +1,91 @@
+import { useCallback, useEffect, useMemo, useRef, useState } from 'react'
+import { type Sheet, type UpmixPlan, upmixOfSheet } from '../../domain/index.ts'
+import { type ListeningPlan, sheetJson, type TitleHead } from '../../protocol/index.ts'
+import type { Wishes } from '../listen/live-render.ts'
+import type { Asked } from '../listen/mixing-desk.ts'
+import { fetchPlan } from './calls.ts'
+import type { Master } from './player.ts'
+import type { useTitle } from './use-title.ts'
+
+/** A plan, the sheet and the trims that it was made for, and its number. */
+type Made = {
+  readonly plan: ListeningPlan
+  readonly made: string
+  readonly trimsDb: Float64Array | null
+  readonly number: number
+}
+
+/** How long decisions rest before the fit is found anew; until then what they change is heard on top of the last one. */
+const REST_MS = 700
+
+/**
+ * The fit of a title as its sheet stands, found when it is first listened to and again after each change of the sheet.
+ * The upmix follows the sheet at once.
+ */
+export function useFit(head: TitleHead, title: ReturnType<typeof useTitle>, trimsDb: Float64Array | null) {
+  const { decisions, placed, titleId } = title
+  const { sheet } = decisions
+  const [isWanted, setWanted] = useState(false)
+  const [made, setMade] = useState<Made | null>(null)
+  const [problem, setProblem] = useState<string | null>(null)
+  const latest = useRef({ trimsDb, titleId })
+  latest.current = { trimsDb, titleId }
+  const text = useMemo(() => fitText(sheet), [sheet])
+  const isStale = isWanted && made?.made !== text
+  const count = useRef(0)
+  useEffect(() => {
+    if (!isStale) return undefined
+    let isHere = true
+    const find = async () => {
+      const { trimsDb: points, titleId: id } = latest.current
+      try {
+        const plan = await fetchPlan(id, text)
+        if (!isHere || plan === null) return
+        count.current += 1
+        setMade({ plan, made: text, trimsDb: points, number: count.current })
+        setProblem(null)
+      } catch (error) {
+        if (isHere) setProblem((error as Error).message)
+      }
+    }
+    const timer = setTimeout(() => void find(), count.current === 0 ? 0 : REST_MS)
+    return () => {
+      isHere = false
+      clearTimeout(timer)
+    }
+  }, [isStale, text])
+  const upmix = useMemo(() => upmixOfSheet(sheet, placed.scenes, head.ground), [sheet, placed.scenes, head.ground])
+  const want = useCallback(() => setWanted(true), [])
+  const wishes = useMemo(() => wishesOf(made, upmix), [made, upmix])
+  const pending = useMemo(() => pendingOf(made, trimsDb), [made, trimsDb])
+  return { plan: made?.plan ?? null, wishes, master: masterOf(made), pending, isStale, problem, want }
+}
+
+/** Of a sheet all that a fit depends on. */
+function fitText(sheet: Sheet): string {
+  return sheetJson({ ...sheet, waivers: [], deliverables: [] })
+}
+
+function wishesOf(made: Made | null, upmix: UpmixPlan): Wishes {
+  if (made === null) return { upmix: null, gain: null, planNumber: 0 }
+  const { plan, number } = made
+  const reading = plan.upmix?.reading
+  return {
+    upmix: reading === undefined ? null : { ...upmix, reading },
+    gain: plan.gain,
+    planNumber: number,
+  }
+}
+
+function masterOf(made: Made | null): Master | null {
+  const upmix = made?.plan.upmix ?? null
+  return made === null || upmix === null || !upmix.isMended ? null : { planNumber: made.number, sound: upmix.sound }
+}
+
+/** What the trims have changed since the plan was made. */
+function pendingOf(made: Made | null, trimsDb: Float64Array | null): Asked['pending'] {
+  if (made === null || trimsDb === made.trimsDb) return null
+  const count = (trimsDb ?? made.trimsDb)!.length
+  const pointsDb = Float64Array.from({ length: count }, (_, hop) => (trimsDb?.[hop] ?? 0) - (made.trimsDb?.[hop] ?? 0))
+  return pointsDb.every((db) => db === 0) ? null : { planNumber: made.number, pointsDb }
+}

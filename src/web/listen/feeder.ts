@@ -1,0 +1,176 @@
+import { type Cancellation, Cancelled, type FrameRange } from '../../domain/index.ts'
+import { CHUNK_SECONDS } from './chunk.ts'
+import type { LiveRender, Wishes } from './live-render.ts'
+import type { Feed, FromPlayer } from './player-worklet.ts'
+import type { SoundWindow } from './sound-window.ts'
+
+/** Chunks that are made ahead of what is heard. */
+const AHEAD_CHUNKS = 4
+/** Whole segments are upmixed this far ahead, so that none is heard before it is there. */
+const SEGMENT_AHEAD_SECONDS = 8
+
+/** What was given of a chunk in this turn: at once, or from whole segments, as a delivery is made. */
+type Given = 'soon' | 'exact'
+
+/**
+ * Gives the player what it plays next: first what can be made at once, so that a change is heard, then the same from
+ * whole segments, so that what is heard is what is delivered. One piece of work at a time; a new wish or a seek ends it.
+ */
+export class Feeder {
+  readonly #source: SoundWindow
+  readonly #turn: Int32Array
+  readonly #give: (told: Feed) => void
+  #render: LiveRender | null = null
+  #master: SoundWindow
+  #masterName = ''
+  #frame = 0
+  #journey = 0
+  #given = new Map<number, Given>()
+  /** Counts what makes earlier work worthless. */
+  #age = 0
+  #turnAtBegin = 0
+  #isWorking = false
+
+  /** @param turn its one number is changed by the page with every wish and every seek, before it tells of it */
+  constructor(source: SoundWindow, turn: Int32Array, give: (told: Feed) => void) {
+    this.#source = source
+    this.#master = source
+    this.#turn = turn
+    this.#give = give
+  }
+
+  follow(render: LiveRender, master: SoundWindow): void {
+    this.#render = render
+    this.#master = master
+  }
+
+  /** Makes everything by other wishes from now on; `open` is asked where they start from other tracks. */
+  async wish(
+    wishes: Wishes,
+    open: () => { readonly render: LiveRender; readonly master: SoundWindow },
+    masterName: string,
+  ): Promise<void> {
+    if (masterName !== this.#masterName) {
+      this.#masterName = masterName
+      const { render, master } = open()
+      this.follow(render, master)
+    }
+    this.#render?.wish(wishes)
+    this.#begin()
+    await this.#work()
+  }
+
+  /** Another place is played from: a new journey. */
+  async seek(frame: number, journey: number): Promise<void> {
+    this.#frame = frame
+    this.#journey = journey
+    this.#begin()
+    await this.#work()
+  }
+
+  /** The player tells where it is; what it says of a journey that is over no longer counts. */
+  async at({ frame, journey }: FromPlayer): Promise<void> {
+    if (journey !== this.#journey) return
+    this.#frame = frame
+    await this.#work()
+  }
+
+  #begin(): void {
+    this.#turnAtBegin = Atomics.load(this.#turn, 0)
+    this.#age += 1
+    this.#given = new Map()
+  }
+
+  async #work(): Promise<void> {
+    if (this.#isWorking) return
+    this.#isWorking = true
+    try {
+      while (await this.#next());
+    } finally {
+      this.#isWorking = false
+    }
+  }
+
+  /** Does the most pressing piece of work; false where nothing is left to do. */
+  async #next(): Promise<boolean> {
+    const ahead = this.#ahead()
+    const unheard = ahead.find((index) => !this.#given.has(index))
+    if (unheard !== undefined) return this.#make(unheard)
+    const exact = ahead.find((index) => this.#given.get(index) === 'soon' && this.#missing(index).length === 0)
+    if (exact !== undefined) return this.#make(exact)
+    return this.#upmixAhead(ahead)
+  }
+
+  #ahead(): readonly number[] {
+    const first = Math.floor(this.#frame / this.#chunkFrames)
+    return Array.from({ length: AHEAD_CHUNKS }, (_, i) => first + i).filter(
+      (index) => index * this.#chunkFrames < this.#source.frameCount,
+    )
+  }
+
+  get #chunkFrames(): number {
+    return CHUNK_SECONDS * this.#source.format.sampleRateHz
+  }
+
+  #rangeOf(index: number): FrameRange {
+    const startFrame = index * this.#chunkFrames
+    return { startFrame, endFrame: Math.min(this.#source.frameCount, startFrame + this.#chunkFrames) }
+  }
+
+  #missing(index: number) {
+    return this.#render?.missing(this.#rangeOf(index)) ?? []
+  }
+
+  async #make(index: number): Promise<boolean> {
+    const render = this.#render
+    if (render === null) return false
+    const age = this.#age
+    const range = this.#rangeOf(index)
+    const around = render.around(range)
+    const reads = render.reads(around)
+    await this.#source.bring(around.startFrame, around.endFrame)
+    await this.#master.bring(reads.startFrame, reads.endFrame)
+    if (age !== this.#age) return true
+    const chunk = render.chunk(range)
+    this.#given.set(index, chunk.isExact ? 'exact' : 'soon')
+    this.#give({ chunk, journey: this.#journey })
+    await breathe()
+    return true
+  }
+
+  /** Upmixes the next whole segment that will be heard; gives it up where something new is asked. */
+  async #upmixAhead(ahead: readonly number[]): Promise<boolean> {
+    const last = ahead.at(-1)
+    if (last === undefined) return false
+    const later = Math.ceil(SEGMENT_AHEAD_SECONDS / CHUNK_SECONDS)
+    const [segment] = [...ahead, last + later].flatMap((index) => this.#missing(index))
+    const render = this.#render
+    if (segment === undefined || render === null) return false
+    const age = this.#age
+    const reads = render.reads({ startFrame: segment.firstFrame, endFrame: segment.firstFrame + segment.frameCount })
+    await this.#master.bring(reads.startFrame, reads.endFrame)
+    if (age !== this.#age) return true
+    try {
+      render.upmix(segment, this.#untilNextTurn())
+    } catch (error) {
+      if (!(error instanceof Cancelled)) throw error
+    }
+    await breathe()
+    return true
+  }
+
+  #untilNextTurn(): Cancellation {
+    const turn = this.#turn
+    const now = this.#turnAtBegin
+    return {
+      get aborted() {
+        return Atomics.load(turn, 0) !== now
+      },
+    }
+  }
+}
+
+/** Lets messages in between two pieces of work. */
+function breathe(): Promise<void> {
+  return new Promise((resolve) => setTimeout(resolve))
+}
