@@ -1,3 +1,4 @@
+import type { BandName } from './band-parameters.ts'
 import type { Finding } from './findings.ts'
 import type { LayoutName, Role } from './layout.ts'
 import type { Measurements } from './measurements.ts'
@@ -98,6 +99,18 @@ export type Alteration = {
     /** Share of the time in which it is turned down, 0..1. */
     readonly lowEndActingShare: number
   } | null
+  /** The bands that were turned down by hand, lowest first. */
+  readonly multiband:
+    | readonly {
+        readonly name: BandName
+        /** Crossovers of the band; null where it has no lower or no upper one. */
+        readonly fromHz: number | null
+        readonly toHz: number | null
+        readonly deepestDb: number
+        readonly areaDbSeconds: number
+        readonly actingShare: number
+      }[]
+    | null
   readonly ceiling: { readonly events: number; readonly deepestDb: number } | null
 }
 
@@ -137,6 +150,15 @@ export type RideHistory = {
     readonly lowest: readonly (number | null)[]
     readonly highest: readonly (number | null)[]
   } | null
+}
+
+/** The reduction of one band over time, 0 dB or more, thinned for drawing: the low end, or a band of the multiband. */
+export type BandHistory = {
+  readonly name: BandName | 'low end'
+  readonly fromHz: number | null
+  readonly toHz: number | null
+  readonly columnSeconds: number
+  readonly reductionDb: DrawnCurve
 }
 
 /** A moment in which the ceiling turned the gain down. */
@@ -184,6 +206,8 @@ export type DeliveryReport = {
     readonly lanes: ProgrammeLanes | null
   }
   readonly ride: RideHistory | null
+  /** What was turned down in bands, lowest first; empty where nothing was. */
+  readonly bands: readonly BandHistory[]
   readonly ceilingEvents: readonly CeilingEvent[]
   /** Every setting that had a say in the bytes, by name. */
   readonly settings: Readonly<Record<string, number | string>>

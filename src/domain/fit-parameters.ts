@@ -1,3 +1,4 @@
+import { BAND_PARAMETERS } from './band-parameters.ts'
 import type { ParameterTable, SettingsOf } from './parameters.ts'
 
 /**
@@ -72,6 +73,7 @@ export const FIT_PARAMETERS = {
     glide: 'fixed',
     sentence: 'Manual: time in which the low band comes back by 10 dB.',
   },
+  ...BAND_PARAMETERS,
   rideReachSeconds: {
     kind: 'number',
     unit: 's',

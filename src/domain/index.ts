@@ -8,9 +8,11 @@ export {
   type PlaneStore,
   type SampleEncoding,
 } from './audio.ts'
+export { BANDS, type BandName } from './band-parameters.ts'
 export {
   type Alteration,
   type AppliedTrim,
+  type BandHistory,
   type CeilingEvent,
   type DeliverableRole,
   type DeliveredFile,
@@ -142,11 +144,15 @@ export {
   type SheetGround,
 } from './place-sheet.ts'
 export {
+  areBandsAtWork,
+  type BandsPlan,
+  bandTreatments,
   floorToGainStep,
   GAIN_STEP_DB,
   type GainPlan,
-  isLowEndAtWork,
+  isAtWork,
   type LowEndPlan,
+  lowEndAsBands,
   roundToGainStep,
   type SlowCeiling,
 } from './plan.ts'

@@ -27,6 +27,8 @@ export type GainPlan = {
   readonly rideDb: Float64Array | null
   /** Acts before all of this, on every channel but the LFE and on the stereo; null or absent: nothing does. */
   readonly lowEnd?: LowEndPlan | null
+  /** Acts behind it, on the same signals; null or absent: nothing does. */
+  readonly bands?: BandsPlan | null
   /** True peak that the ceiling stage keeps below, on all linked signals and on the LFE; null: no ceiling. */
   readonly ceilingDbtp: number | null
   /** What the ceiling takes for as long as its work lasts; null or absent: it works on single peaks only. */
@@ -47,14 +49,38 @@ export type SlowCeiling = {
 /** A gain of the band below the crossover, in dB, on the points of the ride and in steps of `GAIN_STEP_DB`. */
 export type LowEndPlan = { readonly crossoverHz: number; readonly gainDb: Float64Array }
 
-/** Whether the low end is turned down anywhere in these frames: elsewhere samples stay exact. */
-export function isLowEndAtWork(
-  plan: LowEndPlan | null | undefined,
-  frames: { readonly firstFrame: number; readonly frameCount: number; readonly sampleRateHz: number },
-): boolean {
-  if (plan === null || plan === undefined) return false
-  const hop = framesPerHop(frames.sampleRateHz)
-  const first = Math.max(0, Math.floor(frames.firstFrame / hop) - 1)
-  const end = Math.ceil((frames.firstFrame + frames.frameCount) / hop) + 1
-  return plan.gainDb.subarray(first, end).some((db) => db !== 0)
+/**
+ * Gains of the bands between crossovers, lowest band first and one more than there are crossovers, in dB, on the points
+ * of the ride and in steps of `GAIN_STEP_DB`. Null: that band rests.
+ */
+export type BandsPlan = {
+  readonly crossoversHz: readonly number[]
+  readonly gainsDb: readonly (Float64Array | null)[]
+}
+
+/** Frames of a programme at its rate. */
+type Frames = { readonly firstFrame: number; readonly frameCount: number; readonly sampleRateHz: number }
+
+/** The treatment of the low end as bands: one that acts, and all above it at rest. */
+export function lowEndAsBands({ crossoverHz, gainDb }: LowEndPlan): BandsPlan {
+  return { crossoversHz: [crossoverHz], gainsDb: [gainDb, null] }
+}
+
+/** What is done to bands of the programme before any gain, in order. */
+export function bandTreatments({ lowEnd = null, bands = null }: GainPlan): readonly BandsPlan[] {
+  return [...(lowEnd === null ? [] : [lowEndAsBands(lowEnd)]), ...(bands === null ? [] : [bands])]
+}
+
+/** Whether any band is turned down anywhere in these frames: elsewhere samples stay exact. */
+export function areBandsAtWork({ gainsDb }: BandsPlan, frames: Frames): boolean {
+  return gainsDb.some((gainDb) => isAtWork(gainDb, frames))
+}
+
+/** Whether a gain on the points of the ride differs from 0 dB anywhere in these frames. */
+export function isAtWork(gainDb: Float64Array | null, { firstFrame, frameCount, sampleRateHz }: Frames): boolean {
+  if (gainDb === null) return false
+  const hop = framesPerHop(sampleRateHz)
+  const end = Math.min(gainDb.length, Math.ceil((firstFrame + frameCount) / hop) + 1)
+  for (let k = Math.max(0, Math.floor(firstFrame / hop) - 1); k < end; k++) if (gainDb[k] !== 0) return true
+  return false
 }

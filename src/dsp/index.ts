@@ -1,3 +1,4 @@
+export { type BandStretch, bandMarginFrames, bandSquares, lowBandProducts, treatBands } from './bands.ts'
 export {
   keepBelowCeiling,
   type LinkedSignal,
@@ -8,7 +9,6 @@ export { highestOfSum, packSum, QuarterTurn, sumPlanes } from './fold.ts'
 export { holdUnityOutside, multiplyGains, takeGain, writeGain } from './gain.ts'
 export { Arena, type KernelExports, type Kernels, kernelMemoryBytes, MODULE_BYTES } from './kernels.ts'
 export { MWeightedEnergy } from './leq-m.ts'
-export { lowBandMarginFrames, lowBandProducts, treatLowBand } from './low-band.ts'
 export { deriveMatrixFronts, writeMatrixFronts } from './matrix-fronts.ts'
 export { Meter, type MeterInput, type MeterShape } from './meter.ts'
 export { OctavePowers } from './octave-powers.ts'

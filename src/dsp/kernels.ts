@@ -1,11 +1,11 @@
 import { assert } from '../domain/index.ts'
+import type { BandExports } from './bands.ts'
 import type { CeilingExports } from './ceiling.ts'
 import type { DecodeExports } from './decode.ts'
 import type { FftExports } from './fft.ts'
 import type { FoldExports } from './fold.ts'
 import type { GainExports } from './gain.ts'
 import type { LeqMExports } from './leq-m.ts'
-import type { LowBandExports } from './low-band.ts'
 import type { MatrixExports } from './matrix.ts'
 import type { MeterExports } from './meter.ts'
 import type { PairSpectraExports } from './pair-spectra.ts'
@@ -76,7 +76,7 @@ export interface KernelExports
     FoldExports,
     GainExports,
     LeqMExports,
-    LowBandExports,
+    BandExports,
     MatrixExports,
     MeterExports,
     PairSpectraExports,

@@ -1,4 +1,5 @@
 import {
+  bandTreatments,
   type FrameRange,
   framesPerHop,
   type GainPlan,
@@ -82,7 +83,8 @@ function reductionOf(rendered: readonly RenderedFigures[], hopCount: number): Fl
 
 /** 1 on the hops of the programme in which a gain other than the static one acts. */
 function actingHops(plan: GainPlan, ceilingReductionDb: Float64Array, hopFrames: number): Uint8Array {
-  const curves = [plan.rideDb, plan.lowEnd?.gainDb ?? null].filter((curve) => curve !== null)
+  const ofBands = bandTreatments(plan).flatMap(({ gainsDb }) => gainsDb)
+  const curves = [plan.rideDb, ...ofBands].filter((curve) => curve !== null)
   const isAnyAt = (hop: number) => curves.some((gainDb) => (gainDb[hop] ?? 0) !== 0)
   return Uint8Array.from(ceilingReductionDb, (reductionDb, hop) => {
     if (!isProgramme(plan.programme, hop, hopFrames)) return 0

@@ -7,7 +7,6 @@ import {
   isJudgedOnDialogue,
   joinMeasured,
   LAYOUTS,
-  type LowEndPlan,
   type Measured,
   type MeasuredPart,
   type SpeechLane,
@@ -57,12 +56,13 @@ function highestTruePeak({ layout, channels, foldDown }: Measured): number {
 /** Chooses the gains; where the ceiling may act, a trial of those segments tells what it will take. */
 export async function decide(
   order: DeliveryOrder,
-  analysed: Omit<Analysed, 'findings' | 'segments'> & { readonly lowEnd?: LowEndPlan },
+  analysed: Omit<Analysed, 'findings' | 'segments'> & Pick<FitCorrection, 'lowEnd' | 'bands'>,
   crew: Crew,
   tell: Tell,
 ): Promise<{ readonly decision: Decision; readonly correction: FitCorrection }> {
-  const { lowEnd } = analysed
-  const asked = { ...askedOf(order), ...dialogueOf(order, analysed), ...(lowEnd !== undefined && { lowEnd }) }
+  const { lowEnd, bands } = analysed
+  const treatment = { ...(lowEnd !== undefined && { lowEnd }), ...(bands !== undefined && { bands }) }
+  const asked = { ...askedOf(order), ...dialogueOf(order, analysed), ...treatment }
   const first = await tryOut(order, analysed, asked, crew, tell)
   if (first.decision.feasible || (first.tried.plan.slowCeiling ?? null) === null) return first
   // What both parts take can be more than gain can make up for: then single peaks are all that is held.

@@ -68,6 +68,7 @@ export async function gatherReport(
             corridorDb: { lowest: certificate.corridor.lowerDb, highest: certificate.corridor.upperDb },
           },
     lowEnd: plan.lowEnd ?? null,
+    bands: plan.bands ?? null,
     ceiling: plan.ceilingDbtp === null ? null : { events: ceilingEvents(verified?.rendered ?? []) },
     settings: { ...upmix?.settings, ...fit, bitsPerSample: order.bitsPerSample },
   })

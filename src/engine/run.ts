@@ -21,6 +21,7 @@ import {
   type UpmixPlan,
 } from '../domain/index.ts'
 import { compareWithSource } from './alteration-pass.ts'
+import { treatBandsFirst } from './bands-pass.ts'
 import {
   bySegment,
   listenBySegment,
@@ -37,7 +38,6 @@ import { thinLanes } from './deliver/index.ts'
 import type { DeliveryOrder, DeliveryOutcome, DeliveryStore } from './delivery-order.ts'
 import { type Analysed, decide, joinAnalysed } from './forecast-pass.ts'
 import { gatherReport } from './gather-report.ts'
-import { treatLowEnd } from './low-end-pass.ts'
 import { Stages } from './progress-shares.ts'
 import { hasLfeAnywhere, render, seedOf } from './render-pass.ts'
 import { type Judgement, judge, judgeBreaks, judgeSignal } from './verify/index.ts'
@@ -110,7 +110,7 @@ export async function planProgramme(order: DeliveryOrder, crew: Crew, watch: Wat
 async function prepare(order: DeliveryOrder, crew: Crew, stages: Stages) {
   const analysis = await analyse(order, crew, stages.tell('analyse'))
   const tellForecast = stages.tell('forecast')
-  const treated = await treatLowEnd(order, analysis, crew, (share) => tellForecast(share / 2))
+  const treated = await treatBandsFirst(order, analysis, crew, (share) => tellForecast(share / 2))
   const forecast = await decide(order, treated, crew, (share) => tellForecast((1 + share) / 2))
   return { analysis, treated, forecast }
 }

@@ -1,14 +1,12 @@
 import {
   type AudioSink,
   type AudioSource,
+  areBandsAtWork,
+  bandTreatments,
   bytesPerFrame,
   type Cancellation,
-  decodesMatrix,
   type FrameRange,
   framesPerHop,
-  frontSpreadOf,
-  frontSpreadOver,
-  isLowEndAtWork,
   LAYOUTS,
   type LayoutName,
   type LevelStep,
@@ -22,7 +20,7 @@ import {
   type UpmixMoment,
   type UpmixPlan,
 } from '../domain/index.ts'
-import { type Kernels, writeFronts, writeMatrixFronts } from '../dsp/index.ts'
+import type { Kernels } from '../dsp/index.ts'
 import {
   type InspectedSegment,
   inspectSegment,
@@ -33,18 +31,20 @@ import {
 } from './intake/index.ts'
 import {
   type AlteredSegment,
+  bandsOfSegment,
   compareFoldDown,
   compareWithMaster,
   compareWithSource,
-  createPlaneMeter,
   type FoldDownComparison,
   listenToSegment,
   lowEndOfSegment,
   type MasterComparison,
   measureSegment,
   mWeightedEnergies,
+  type TreatedBefore,
   writeDifference,
 } from './measure/index.ts'
+import { measureUpmixed } from './measure-upmixed.ts'
 import {
   explainUpmix,
   type FoldedSegment,
@@ -121,6 +121,14 @@ export type LeqMTask = {
 /** How the low end below a crossover stands: four mean products of each 100 ms. */
 export type LowEndTask = { readonly kind: 'low-end'; readonly segment: number; readonly crossoverHz: number }
 
+/** How the bands between crossovers stand, behind an earlier treatment if there is one. */
+export type BandsTask = {
+  readonly kind: 'bands'
+  readonly segment: number
+  readonly crossoversHz: readonly number[]
+  readonly before: TreatedBefore | null
+}
+
 /** Listens for speech: the probability in each whole 100 ms of the segment, 0..255. */
 export type ListenTask = { readonly kind: 'listen'; readonly segment: number; readonly audio: AudioName }
 
@@ -188,6 +196,7 @@ export type Task =
   | ListenTask
   | LeqMTask
   | LowEndTask
+  | BandsTask
   | InspectTask
   | ReadSourceTask
   | SketchScenesTask
@@ -215,6 +224,7 @@ type Results = {
   readonly listen: Uint8Array
   readonly 'leq-m': Float64Array
   readonly 'low-end': Float64Array
+  readonly bands: Float64Array
   readonly inspect: InspectedSegment
   readonly 'read-source': ReadSegment
   readonly 'sketch-scenes': Float32Array
@@ -259,6 +269,11 @@ const performers = {
   'low-end'(bench: Bench, task: LowEndTask): Float64Array {
     const source = bench.source('source')
     return lowEndOfSegment(bench.kernels, source, segmentOf(source, task), task.crossoverHz, bench.cancellation)
+  },
+  bands(bench: Bench, { crossoversHz, before, ...task }: BandsTask): Float64Array {
+    const source = bench.source('source')
+    const segment = segmentOf(source, task)
+    return bandsOfSegment(bench.kernels, source, segment, crossoversHz, before, bench.cancellation)
   },
   listen(bench: Bench, task: ListenTask): Uint8Array {
     const source = bench.source(task.audio)
@@ -356,50 +371,6 @@ function keepPlanes(planes: PlaneStore, upmixed: UpmixedSegment, segment: Segmen
   }
 }
 
-/** Measures a segment of the 5.1 before any gain, fed from the margin before it so that the filters have settled. */
-function measureUpmixed(
-  kernels: Kernels,
-  source: AudioSource,
-  segment: Segment,
-  upmixed: UpmixedSegment,
-  plan: UpmixPlan,
-): Measured {
-  const frontSpread = frontSpreadOf(plan)
-  const isLtRt = decodesMatrix(plan.settings, plan.reading)
-  const { sampleRateHz } = source.format
-  const { firstFrame, left, right, centre, leftSurround, rightSurround, lfe } = upmixed
-  const meter = createPlaneMeter(kernels, { sampleRateHz, layout: '5.1', firstFrame: segment.firstFrame })
-  const [toLeft, toRight, toCentre, toLfe, toLeftSurround, toRightSurround] = meter.planes as Float64Array[] & {
-    length: 6
-  }
-  const feed = (from: number, count: number): void => {
-    const part = <T extends Float64Array | Float32Array>(plane: T): T => plane.subarray(from, from + count) as T
-    const extracted = {
-      centre: part(centre),
-      leftSurround: part(leftSurround),
-      rightSurround: part(rightSurround),
-    }
-    const fronts = { left: toLeft.subarray(0, count), right: toRight.subarray(0, count) }
-    const tracks = { left: part(left), right: part(right) }
-    if (isLtRt) writeMatrixFronts(kernels, tracks, extracted, fronts)
-    else writeFronts(kernels, tracks, extracted, frontSpreadOver(frontSpread, firstFrame + from, count), fronts)
-    toCentre.set(extracted.centre)
-    toLeftSurround.set(extracted.leftSurround)
-    toRightSurround.set(extracted.rightSurround)
-    if (lfe === null) toLfe.fill(0, 0, count)
-    else toLfe.set(part(lfe))
-    meter.run(count)
-  }
-  const hopFrames = framesPerHop(sampleRateHz)
-  const first = segment.firstFrame - firstFrame
-  for (let from = first % hopFrames; from < first; from += hopFrames) feed(from, hopFrames)
-  meter.endWarmUp()
-  for (let done = 0; done < segment.frameCount; done += hopFrames) {
-    feed(first + done, Math.min(hopFrames, segment.frameCount - done))
-  }
-  return meter.finish(segment.firstFrame + segment.frameCount === source.frameCount)
-}
-
 function render(bench: Bench, task: RenderTask): RenderedFigures {
   const { order } = task
   const source = bench.source(order.audio)
@@ -412,7 +383,7 @@ function render(bench: Bench, task: RenderTask): RenderedFigures {
   if (order.writesGain) bench.sink('gain').write(float32Bytes(rendered.gain), segment.firstFrame)
   const { alteration, overs, nearTies, stereo, gain } = rendered
   const { sampleRateHz } = source.format
-  const isTreated = isLowEndAtWork(order.gain.lowEnd, { ...segment, sampleRateHz })
+  const isTreated = bandTreatments(order.gain).some((bands) => areBandsAtWork(bands, { ...segment, sampleRateHz }))
   const againstMaster =
     stereo !== null && source.layout === '2.0'
       ? compareWithMaster(

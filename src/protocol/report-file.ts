@@ -1,4 +1,5 @@
 import { z } from 'zod'
+import { BANDS } from '../domain/index.ts'
 
 /** Version of the documents below; a field may be added without a new version, none is removed or changed. */
 export const REPORT_VERSION = 1
@@ -123,6 +124,18 @@ const alteration = z.object({
       lowEndAreaDbSeconds: z.number(),
       lowEndActingShare: z.number(),
     })
+    .nullable(),
+  multiband: z
+    .array(
+      z.object({
+        name: z.enum(BANDS.map(({ name }) => name)),
+        fromHz: measured,
+        toHz: measured,
+        deepestDb: z.number().nonnegative(),
+        areaDbSeconds: z.number().nonnegative(),
+        actingShare: share,
+      }),
+    )
     .nullable(),
   ceiling: z.object({ events: z.int().nonnegative(), deepestDb: z.number().nonnegative() }).nullable(),
 })

@@ -29,7 +29,7 @@ const FULL = {
   },
   fit: {
     anchor: '5.1',
-    settings: { rideReachSeconds: 4, ceilingAimBelowDb: 0.1 },
+    settings: { rideReachSeconds: 4, bands: 'auto', ceilingAimBelowDb: 0.1 },
     trims: [{ from: '10:10:00:00', to: '10:10:08:05', gainDb: -2.5, glideMs: 200, reason: 'door slam' }],
     locks: [{ from: '10:15:00:00', to: '10:16:00:00', toleranceDb: 2 }],
   },
@@ -56,7 +56,7 @@ describe('a sheet', () => {
   test('says everything that a title decides', () => {
     const sheet = sheetOf(FULL)
     expect(sheet.segments[1]).toEqual({ kind: 'programme', name: 'act 1', from: '10:00:00:00', to: '10:22:10:00' })
-    expect(sheet.fit.settings).toEqual({ rideReachSeconds: 4, ceilingAimBelowDb: 0.1, anchor: '5.1' })
+    expect(sheet.fit.settings).toEqual({ rideReachSeconds: 4, bands: 'auto', ceilingAimBelowDb: 0.1, anchor: '5.1' })
     expect(sheet.upmix).toEqual(FULL.upmix)
     expect(sheet.spec?.override).toEqual({ maxTruePeakDbtp: -3 })
     expect(sheet.deliverables.map(({ name }) => name)).toEqual(['{id}_51.wav', '{id}_20.wav'])
@@ -147,7 +147,7 @@ describe('a slip is named with its place, what was found and what is needed', ()
       /at most 1/,
       null,
     ],
-    [{ fit: { settings: { bands: 'auto' } } }, 'fit.settings.bands', /without bands/, null],
+    [{ fit: { settings: { bands: 'loud' } } }, 'fit.settings.bands', /manual/, null],
   ])('%j', (change, path, needed, nearest) => {
     const { problems } = readSheetFile(changed(change))
     const found = problems?.filter((problem) => problem.path === path)

@@ -99,10 +99,17 @@ function lowEnd(bands: NonNullable<DeliveryReport['alteration']['bands']>): Mark
 `
 }
 
+function multibandInWords(bands: NonNullable<DeliveryReport['alteration']['multiband']>): Markup {
+  return markup`${bands.map(
+    ({ name, deepestDb, actingShare }, index) =>
+      markup`${index === 0 ? '' : '; '}${name} turned down by ${withUnit(deepestDb, 'dB')} at most, ${withUnit(actingShare * 100, '%')} of the time`,
+  )}; by the thresholds that were set, before static gain and ride`
+}
+
 /** What the stages changed: figures before and after, the ride in its corridor, the ceiling. */
 export function alteration(report: DeliveryReport): Markup | null {
   if (report.deliverables.length === 0) return null
-  const { total, bands, ride, ceiling } = report.alteration
+  const { total, bands, multiband, ride, ceiling } = report.alteration
   const sign = total.staticGainDb > 0 ? '+' : ''
   const cap =
     ceiling === null || ceiling.events === 0
@@ -125,7 +132,7 @@ ${
   total.shortTermCorrelation === null || ride === null
     ? null
     : markup`<dt>Shape kept</dt><dd>${printFigure(total.shortTermCorrelation, 3)} correlation of the short-term curves before and after; 1 is a constant</dd>`
-}<dt>Bands</dt><dd>not used</dd><dt>Ceiling</dt><dd>${cap}</dd></dl>${
+}<dt>Bands</dt><dd>${multiband === null ? 'not used' : multibandInWords(multiband)}</dd><dt>Ceiling</dt><dd>${cap}</dd></dl>${
     report.ride === null && report.ceilingEvents.length === 0
       ? null
       : markup`<figure class="wide"><svg viewBox="${RIDE_VIEW}" role="img" aria-label="${rideInWords(report)}">${rideDrawing(report)}</svg><figcaption>Line: the ride, in dB beside the static gain. Tinted: the corridor that it may move in. Strokes below: the ceiling, longer where it acted deeper.</figcaption></figure>`

@@ -6,7 +6,8 @@ import { mixMaster } from '../testkit/cli-programmes.ts'
 
 const folder = fileFolder()
 const master = join(folder, 'master.wav')
-// With everything that could depend on order or time: a ride, the ceiling, dither at 16 bit, an LFE, all surrounds.
+// With everything that could depend on order or time: low end and bands, a ride, the ceiling, dither at 16 bit, an LFE,
+// all surrounds.
 const ARGS = [
   '--spec',
   'ebu-r128-s1',
@@ -17,6 +18,10 @@ const ARGS = [
   'lfeGainDb=-10',
   '--set',
   'surroundSpread=velvet',
+  ...['lowEnd=manual', 'lowEndThresholdDbfs=-46', 'bands=manual', 'bandsLowMidThresholdDbfs=-28'].flatMap((word) => [
+    '--set',
+    word,
+  ]),
 ]
 
 async function sums(name: string, args: readonly string[] = [], start: Start = {}) {

@@ -134,6 +134,11 @@ describe('excess low end', () => {
     expect(deepest(1)).toBeCloseTo(0, 2)
   })
 
+  test('solved bands are the low end', () => {
+    expect(planOf({ bands: 'auto' })?.gainDb).toEqual(plan.gainDb)
+    expect(planOf({ bands: 'manual' })).toBeNull()
+  })
+
   test('off, nothing is planned', () => {
     expect(planOf({})).toBeNull()
   })

@@ -238,6 +238,7 @@ export function saltmarshReport(wish: DeliveryWish = {}): DeliveryReport {
     staticGainDb,
     ride,
     lowEnd: null,
+    bands: null,
     ceiling: { events: wish.ceilingEvents ?? [] },
     settings: { ambienceShare: 1, lfeGainDb: 'off', rideReachSeconds: 4, ceilingAimBelowDb: 0.1 },
   })

@@ -90,6 +90,40 @@ def curve(master, path20, gain):
     }
 
 
+def treated(master, path20, gain, plan_path):
+    """Law B with every stage at work: the master with its bands treated as plan.json says, times the gain of every
+    frame. The bands are differences of low-passes that run forwards and backwards over the whole programme (second-order
+    Butterworth, SciPy), lowest first."""
+    from scipy.signal import butter, sosfilt
+
+    plan = json.load(open(plan_path))
+    x = unit(master)
+    hops = np.arange(len(x)) / 4800 - 0.5
+    low = plan['lowEnd']
+    stages = [] if low is None else [([low['crossoverHz']], [low, None])]
+    if plan['bands'] is not None:
+        stages.append((plan['bands']['crossoversHz'], [band['points'] for band in plan['bands']['bands']]))
+    depths = []
+    for corners, points in stages:
+        lows = []
+        for hz in corners:
+            sos = butter(2, hz, fs=48000, output='sos')
+            lows.append(sosfilt(sos, sosfilt(sos, x, axis=0)[::-1], axis=0)[::-1])
+        bands = [b - a for a, b in zip([0 * x, *lows], [*lows, x])]
+        y = x.copy()
+        for band, point in zip(bands, points):
+            if point is None:
+                depths.append(0.0)
+                continue
+            db = np.interp(hops, np.arange(len(point['gainDb'])), point['gainDb'])
+            y += (10 ** (db / 20) - 1)[:, None] * band
+            depths.append(float(-db.min()))
+        x = y
+    two, bits = read(path20)
+    ideal = x * unit(gain)[:, [0]] * 2.0 ** (bits - 1)
+    return {'largest_lsb': float(np.abs(two - ideal).max()), 'depths_db': depths}
+
+
 def lag(master, path51):
     """Where each channel's cross-correlation with the master is highest, in frames. The cross spectrum is half whitened
     (its square root), so that bass does not blur the peak (generalized cross-correlation, Knapp and Carter 1976)."""
@@ -174,5 +208,5 @@ def folded_difference(path20, master, gain_db, removed):
     }
 
 
-COMPARISONS = {f.__name__: f for f in (fold, encode, open_frames, static, curve, lag, film_order, total, same, peaks, moment, difference, folded_difference)}
+COMPARISONS = {f.__name__: f for f in (fold, encode, open_frames, static, curve, treated, lag, film_order, total, same, peaks, moment, difference, folded_difference)}
 print(json.dumps(COMPARISONS[sys.argv[1]](*sys.argv[2:])))

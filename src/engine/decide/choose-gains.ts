@@ -28,7 +28,7 @@ export function chooseGains(
   const source = fitSource(measured, correction)
   const settings = settleStereoGain(source, spec, asked)
   const askedModel = createFitModel(source, spec, settings, correction)
-  const { trimsDb = null, programme, lowEnd } = correction
+  const { trimsDb = null, programme, lowEnd, bands } = correction
   if (settings.stages === 'trims') return trimsAlone(askedModel, trimsDb, programme)
   const ceilingDbtp = ceilingOf(spec, settings, correction)
   const unity = new Float64Array(askedModel.hopCount)
@@ -63,6 +63,7 @@ export function chooseGains(
     ceilingDbtp,
     programme,
     ...(lowEnd !== undefined && { lowEnd }),
+    ...(bands !== undefined && { bands }),
   }
   const planned = () => planSlowCeiling(measured, gains, (slowDb) => totalTaken(model, gainsDb, slowDb))
   const slowCeiling = correction.slowCeiling === undefined ? planned() : correction.slowCeiling

@@ -1,4 +1,4 @@
-import type { Finding, FrameRange, GainPlan, LowEndPlan, SlowCeiling } from '../../domain/index.ts'
+import type { BandsPlan, Finding, FrameRange, GainPlan, LowEndPlan, SlowCeiling } from '../../domain/index.ts'
 import type { Lock, RideLimit } from './corridor.ts'
 import type { JudgedSignal, WindowLine } from './judged-lines.ts'
 
@@ -84,6 +84,8 @@ export type FitCorrection = {
   readonly slowCeiling?: SlowCeiling | null
   /** What is done to the low end before all else; what is measured was measured behind it. */
   readonly lowEnd?: LowEndPlan
+  /** What is done to bands behind that; measured behind both. */
+  readonly bands?: BandsPlan
   /** Added to the target: what a render missed. */
   readonly aimShiftLu?: number
   /** Added to the guard below each window line: by how much a render went over. */

@@ -1,3 +1,4 @@
+export { type BandLevels, crossoversOf, planBands } from './bands.ts'
 export {
   ceilingCandidates,
   ceilingLoss,
@@ -9,5 +10,5 @@ export { planSlowCeiling } from './ceiling-slow-part.ts'
 export { chooseGains } from './choose-gains.ts'
 export type { Lock } from './corridor.ts'
 export type { Certificate, Decision, Expected, ExpectedFigures, FitCorrection, Touch } from './decision.ts'
-export { type LowEndLevels, planLowEnd } from './low-end.ts'
+export { type LowEndLevels, lowEndMode, planLowEnd } from './low-end.ts'
 export { type Render, refineGains } from './refine-gains.ts'

@@ -4,13 +4,13 @@ import {
   type FitSettings,
   type FrameRange,
   floorToGainStep,
-  framesPerHop,
   GAIN_STEP_DB,
   gainToDb,
   HOPS_PER_SECOND,
   type LowEndPlan,
   powerToDb,
 } from '../../domain/index.ts'
+import { attackAndRelease, isInside } from './planned-reduction.ts'
 import { slidingMaximum } from './sliding-maximum.ts'
 import { tautString } from './taut-string.ts'
 
@@ -38,10 +38,16 @@ const REACH_SECONDS = 0.5
  * of the low band of the treated signal, not of the band that is turned down.
  */
 export function planLowEnd(levels: LowEndLevels, settings: FitSettings): LowEndPlan | null {
-  if (settings.lowEnd === 'off' || settings.stages === 'trims') return null
+  const mode = lowEndMode(settings)
+  if (mode === 'off' || settings.stages === 'trims') return null
   const bands = bandsOf(levels)
-  const gainDb = settings.lowEnd === 'auto' ? leastMovement(bands, linesOf(bands)) : compressed(bands, settings)
+  const gainDb = mode === 'auto' ? leastMovement(bands, linesOf(bands)) : compressed(bands, settings)
   return gainDb.every((db) => db === 0) ? null : { crossoverHz: settings.lowEndCrossoverHz, gainDb }
+}
+
+/** How the low end is treated: bands that are solved are the low end alone, since nothing else makes the rest pay. */
+export function lowEndMode({ lowEnd, bands }: FitSettings): FitSettings['lowEnd'] {
+  return lowEnd === 'off' && bands === 'auto' ? 'auto' : lowEnd
 }
 
 /** Means over 300 ms around each hop: several periods of the lowest tone. */
@@ -49,7 +55,7 @@ type Bands = ReturnType<typeof bandsOf>
 
 function bandsOf({ products, sampleRateHz, programme }: LowEndLevels) {
   const count = products.length / 4
-  const isIn = isInside(programme, framesPerHop(sampleRateHz))
+  const isIn = isInside(programme, sampleRateHz)
   const mean = (hop: number, product: number) => {
     let sum = 0
     for (let k = Math.max(0, hop - 1); k <= Math.min(count - 1, hop + 1); k++) {
@@ -59,12 +65,6 @@ function bandsOf({ products, sampleRateHz, programme }: LowEndLevels) {
   }
   const of = (product: number) => Float64Array.from({ length: count }, (_, hop) => mean(hop, product))
   return { count, rest: of(0), low: of(1), cross: of(2), twice: of(3), isIn }
-}
-
-function isInside(programme: readonly FrameRange[] | undefined, hopFrames: number): (hop: number) => boolean {
-  if (programme === undefined) return () => true
-  return (hop) =>
-    programme.some(({ startFrame, endFrame }) => (hop + 1) * hopFrames > startFrame && hop * hopFrames < endFrame)
 }
 
 /** Power of the line of the low end, and that of the same line of the rest. */
@@ -101,18 +101,9 @@ function compressed(bands: Bands, settings: FitSettings): Float64Array {
     if (overDb <= 0) return 0
     return gainThatLeaves(bands, hop, dbToPower(lowEndThresholdDbfs + overDb / lowEndRatio))
   })
-  const perHop = (seconds: number) => RATED_DB / (seconds * HOPS_PER_SECOND)
-  for (let k = 1; k < gainDb.length; k++) {
-    gainDb[k] = Math.min(gainDb[k] as number, (gainDb[k - 1] as number) + perHop(lowEndReleaseSeconds))
-  }
-  for (let k = gainDb.length - 2; k >= 0; k--) {
-    gainDb[k] = Math.min(gainDb[k] as number, (gainDb[k + 1] as number) + perHop(lowEndAttackSeconds))
-  }
+  attackAndRelease(gainDb, lowEndAttackSeconds, lowEndReleaseSeconds)
   return inside(bands, gainDb.map(floorToGainStep))
 }
-
-/** Attack and release are times for this much. */
-const RATED_DB = 10
 
 /**
  * Gain of the band, in dB, after which the low band of the treated signal has the power `target`: with d = 1 - gain it

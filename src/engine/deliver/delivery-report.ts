@@ -1,6 +1,9 @@
 import type {
   Alteration,
   AppliedTrim,
+  BandHistory,
+  BandName,
+  BandsPlan,
   CeilingEvent,
   DeliveredFile,
   DeliveryReport,
@@ -14,7 +17,7 @@ import type {
   ProgrammeLanes,
   RideHistory,
 } from '../../domain/index.ts'
-import { HOPS_PER_SECOND, peakToLoudness } from '../../domain/index.ts'
+import { BANDS, HOPS_PER_SECOND, peakToLoudness } from '../../domain/index.ts'
 import { CAUTIONS } from './cautions.ts'
 import { correlation } from './correlation.ts'
 import { columnSecondsFor, thin, thinHistory } from './thin.ts'
@@ -50,6 +53,7 @@ export type DeliveryParts = {
   readonly staticGainDb: number
   readonly ride: (NonNullable<Alteration['ride']> & RideCurve) | null
   readonly lowEnd: LowEndPlan | null
+  readonly bands: BandsPlan | null
   readonly ceiling: { readonly events: readonly CeilingEvent[] } | null
   readonly settings: Readonly<Record<string, number | string>>
 }
@@ -91,6 +95,7 @@ export function deliveryReport(parts: DeliveryParts): DeliveryReport {
       lanes: parts.lanes,
     },
     ride: parts.ride === null ? null : thinRide(parts.ride, durationSeconds),
+    bands: reductions(parts).map((band) => thinBand(band, durationSeconds)),
     ceilingEvents: parts.ceiling?.events ?? [],
     settings,
     cautions: CAUTIONS,
@@ -113,19 +118,66 @@ function alterationOf(parts: DeliveryParts): Alteration {
         source.curves === null ? null : correlation(source.curves.shortTerm, parts.curves.shortTerm),
     },
     ride: ride === null ? null : rideFigures(ride),
-    bands: parts.lowEnd === null ? null : bandFigures(parts.lowEnd),
+    bands: parts.lowEnd === null ? null : lowEndFigures(parts.lowEnd),
+    multiband: parts.bands === null ? null : bandReductions(parts.bands).map(bandFigures),
     ceiling: ceiling === null ? null : { events: depths.length, deepestDb: Math.max(0, ...depths) },
   }
 }
 
-function bandFigures({ crossoverHz, gainDb }: LowEndPlan): NonNullable<Alteration['bands']> {
-  const acting = gainDb.filter((db) => db < 0)
+function lowEndFigures({ crossoverHz, gainDb }: LowEndPlan): NonNullable<Alteration['bands']> {
+  const { deepestDb, areaDbSeconds, actingShare } = reductionFigures(gainDb)
   return {
     crossoverHz,
-    lowEndDeepestDb: acting.reduce((deepest, db) => Math.max(deepest, -db), 0),
-    lowEndAreaDbSeconds: acting.reduce((sum, db) => sum - db, 0) / HOPS_PER_SECOND,
-    lowEndActingShare: acting.length / gainDb.length,
+    lowEndDeepestDb: deepestDb,
+    lowEndAreaDbSeconds: areaDbSeconds,
+    lowEndActingShare: actingShare,
   }
+}
+
+/** A band that was turned down, and its gain on the points of the ride. */
+type BandReduction<Name = BandHistory['name']> = Pick<BandHistory, 'fromHz' | 'toHz'> & {
+  readonly name: Name
+  readonly gainDb: Float64Array
+}
+
+/** The low end, where it was in excess, and the bands that do not rest, lowest first. */
+function reductions({ lowEnd, bands }: Pick<DeliveryParts, 'lowEnd' | 'bands'>): readonly BandReduction[] {
+  const low = { name: 'low end', fromHz: null, toHz: lowEnd?.crossoverHz ?? null } as const
+  return [
+    ...(lowEnd === null ? [] : [{ ...low, gainDb: lowEnd.gainDb }]),
+    ...(bands === null ? [] : bandReductions(bands)),
+  ]
+}
+
+function bandReductions({ crossoversHz, gainsDb }: BandsPlan): readonly BandReduction<BandName>[] {
+  return BANDS.flatMap(({ name }, band) => {
+    const gainDb = gainsDb[band] ?? null
+    if (gainDb === null) return []
+    return [{ name, fromHz: crossoversHz[band - 1] ?? null, toHz: crossoversHz[band] ?? null, gainDb }]
+  })
+}
+
+function bandFigures({
+  name,
+  fromHz,
+  toHz,
+  gainDb,
+}: BandReduction<BandName>): NonNullable<Alteration['multiband']>[number] {
+  return { name, fromHz, toHz, ...reductionFigures(gainDb) }
+}
+
+function reductionFigures(gainDb: Float64Array) {
+  const acting = gainDb.filter((db) => db < 0)
+  return {
+    deepestDb: acting.reduce((deepest, db) => Math.max(deepest, -db), 0),
+    areaDbSeconds: acting.reduce((sum, db) => sum - db, 0) / HOPS_PER_SECOND,
+    actingShare: acting.length / gainDb.length,
+  }
+}
+
+function thinBand({ gainDb, ...band }: BandReduction, durationSeconds: number): BandHistory {
+  const { columnSeconds, thinned } = thinPoints(durationSeconds)
+  return { ...band, columnSeconds, reductionDb: thinned(gainDb.map((db) => Math.abs(db))) }
 }
 
 function rideFigures(ride: NonNullable<Alteration['ride']>): NonNullable<Alteration['ride']> {
@@ -154,9 +206,7 @@ function rideFigures(ride: NonNullable<Alteration['ride']>): NonNullable<Alterat
 }
 
 function thinRide(ride: RideCurve, durationSeconds: number): RideHistory {
-  const hopSeconds = 1 / HOPS_PER_SECOND
-  const columnSeconds = columnSecondsFor(durationSeconds, hopSeconds)
-  const thinned = (values: Float64Array) => thin(values, hopSeconds, hopSeconds / 2, durationSeconds, columnSeconds)
+  const { columnSeconds, thinned } = thinPoints(durationSeconds)
   return {
     columnSeconds,
     gainDb: thinned(ride.rideDb),
@@ -165,4 +215,12 @@ function thinRide(ride: RideCurve, durationSeconds: number): RideHistory {
         ? null
         : { lowest: thinned(ride.corridorDb.lowest).low, highest: thinned(ride.corridorDb.highest).high },
   }
+}
+
+/** Thins curves on the points of the ride. */
+function thinPoints(durationSeconds: number) {
+  const hopSeconds = 1 / HOPS_PER_SECOND
+  const columnSeconds = columnSecondsFor(durationSeconds, hopSeconds)
+  const thinned = (values: Float64Array) => thin(values, hopSeconds, hopSeconds / 2, durationSeconds, columnSeconds)
+  return { columnSeconds, thinned }
 }

@@ -1,4 +1,4 @@
-import { type GainPlan, HOPS_PER_SECOND, type UpmixScene } from '../../domain/index.ts'
+import { BANDS, type GainPlan, HOPS_PER_SECOND, type UpmixScene } from '../../domain/index.ts'
 import { DOCUMENT_VERSION } from './documents.ts'
 
 /**
@@ -13,12 +13,19 @@ export function planJson(
   settings: Readonly<Record<string, number | string>>,
   scenes: readonly UpmixScene[],
 ): object {
-  const { staticGainDb, ceilingDbtp, slowCeiling = null, lowEnd = null, programme = null } = plan
+  const { staticGainDb, ceilingDbtp, slowCeiling = null, lowEnd = null, bands = null, programme = null } = plan
   const ride = pointsOf(plan.rideDb)
   const slow =
     slowCeiling === null ? null : { linked: pointsOf(slowCeiling.linkedDb), lfe: pointsOf(slowCeiling.lfeDb) }
   const low = lowEnd === null ? null : { crossoverHz: lowEnd.crossoverHz, ...pointsOf(lowEnd.gainDb) }
-  const gains = { staticGainDb, stereoGainDb, ceilingDbtp, lowEnd: low, slowCeiling: slow, ride }
+  const multiband =
+    bands === null
+      ? null
+      : {
+          crossoversHz: bands.crossoversHz,
+          bands: bands.gainsDb.map((gainDb, band) => ({ name: BANDS[band]?.name, points: pointsOf(gainDb) })),
+        }
+  const gains = { staticGainDb, stereoGainDb, ceilingDbtp, lowEnd: low, bands: multiband, slowCeiling: slow, ride }
   return { version: DOCUMENT_VERSION, ...gains, programme, settings, scenes }
 }
 

@@ -1,4 +1,5 @@
 export { type AlteredSegment, compareWithSource, writeDifference } from './alteration.ts'
+export { bandsOfSegment, lowEndOfSegment, type TreatedBefore } from './bands.ts'
 export {
   compareFoldDown,
   compareWithMaster,
@@ -8,5 +9,4 @@ export {
 } from './fold-down-lock.ts'
 export { mWeightedEnergies } from './leq-m.ts'
 export { listenToSegment } from './listen.ts'
-export { lowEndOfSegment } from './low-end.ts'
 export { createPlaneMeter, measureSegment, type PlaneMeter } from './segment.ts'

@@ -19,7 +19,7 @@ import {
   writeGain,
 } from '../../dsp/index.ts'
 import { CEILING_AT_REST, type CeilingAction, type CeilingAlteration, describeCeiling } from './alteration.ts'
-import { guardedSignals, loadPlanes, type Stretch, stretchAround, treatLowEnd } from './stretch.ts'
+import { guardedSignals, loadPlanes, type Stretch, stretchAround, treatAllBands } from './stretch.ts'
 import { quantiseSegment, takeWords, type WordsRoom } from './words.ts'
 
 /** What is rendered, and by which plan; the same for every segment of a programme. */
@@ -63,7 +63,7 @@ export type RenderedSegment = {
 const QUANTISING_STEPS = 9
 
 /**
- * Renders one segment: static gain and ride, then the ceiling, then the words. The bytes depend on the job and the
+ * Renders one segment: bands, static gain and ride, then the ceiling, then the words. The bytes depend on the job and the
  * frames alone: any grid of segments that begin at multiples of four frames gives the same programme. Words and gain
  * lie in kernel memory and hold until the caller releases the arena. What else it takes it gives back: for each frame of
  * the segment and 1.2 s around it 28 bytes, and 4 more a channel (8 from 32-bit integers and doubles). Throws
@@ -94,7 +94,7 @@ function render(
 ): RenderedSegment {
   const stretch = stretchAround(job.source, segment, job.gain)
   const planes = loadPlanes(kernels, job, stretch)
-  treatLowEnd(kernels, job, planes, stretch)
+  treatAllBands(kernels, job, planes, stretch)
   throwIfCancelled(cancellation)
   const common = takeGain(kernels, stretch.frameCount)
   writeGain(kernels, job.gain, stretch.sampleRateHz, stretch, common)

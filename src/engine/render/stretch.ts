@@ -1,29 +1,27 @@
 import {
   type AudioSource,
+  areBandsAtWork,
+  bandTreatments,
   bytesPerFrame,
   FOLD_DOWN_K,
   foldDownCoefficients,
   frontSpreadOver,
   type GainPlan,
   hasFoldDown,
-  isLowEndAtWork,
   LAYOUTS,
   type PlaneStore,
   type Role,
   type Segment,
 } from '../../domain/index.ts'
 import {
+  bandMarginFrames,
   decodeChannel,
-  holdUnityOutside,
   type Kernels,
   type LinkedSignal,
-  lowBandMarginFrames,
   needsWidePlane,
   type Plane,
-  takeGain,
   takePlane,
-  treatLowBand,
-  writeGain,
+  treatBands,
 } from '../../dsp/index.ts'
 import type { RenderJob } from './segment.ts'
 
@@ -48,54 +46,47 @@ const SECONDS_AFTER = 0.1
 const UPMIX_PLANES: readonly Role[] = ['C', 'Ls', 'Rs', 'LFE']
 const DECODE_BYTES = 1 << 19
 
-/** The segment alone, or with what the ceiling and the treatment of the low end have to know around it. */
+/** The segment alone, or with what the ceiling and the treatment of bands have to know around it. */
 export function stretchAround(source: AudioSource, segment: Segment, gain: GainPlan): Stretch {
   const { sampleRateHz } = source.format
   const hasCeiling = gain.ceilingDbtp !== null
-  const lowEnd = isLowEndNear(gain, segment, sampleRateHz) ? lowBandMarginFrames(sampleRateHz) : 0
-  const before = lowEnd + (hasCeiling ? SECONDS_BEFORE * sampleRateHz : 0)
-  const after = lowEnd + (hasCeiling ? SECONDS_AFTER * sampleRateHz : 0)
+  const bands = treatmentsNear(gain, segment, sampleRateHz) * bandMarginFrames(sampleRateHz)
+  const before = bands + (hasCeiling ? SECONDS_BEFORE * sampleRateHz : 0)
+  const after = bands + (hasCeiling ? SECONDS_AFTER * sampleRateHz : 0)
   const firstFrame = Math.max(0, segment.firstFrame - before)
   const end = Math.min(source.frameCount, segment.firstFrame + segment.frameCount + Math.ceil(after))
   return { firstFrame, frameCount: end - firstFrame, sampleRateHz }
 }
 
-/** Whether the low end is treated in a segment or in what is heard around it. */
-function isLowEndNear({ lowEnd }: GainPlan, segment: Segment, sampleRateHz: number): boolean {
-  const around = Math.ceil((SECONDS_BEFORE + SECONDS_AFTER) * sampleRateHz)
+/** How many treatments of bands, one behind the other, act in a segment or in what is heard around it. */
+function treatmentsNear(gain: GainPlan, segment: Segment, sampleRateHz: number): number {
+  const around = Math.ceil((SECONDS_BEFORE + SECONDS_AFTER) * sampleRateHz) + 2 * bandMarginFrames(sampleRateHz)
   const firstFrame = segment.firstFrame - around
-  return isLowEndAtWork(lowEnd, { firstFrame, frameCount: segment.frameCount + 2 * around, sampleRateHz })
+  const frames = { firstFrame, frameCount: segment.frameCount + 2 * around, sampleRateHz }
+  return bandTreatments(gain).filter((plan) => areBandsAtWork(plan, frames)).length
 }
 
-/** Turns the low end of every plane but the LFE down, where the plan says so. */
-export function treatLowEnd(
+/** Turns bands of every plane but the LFE down, where the plan says so: the low end first. */
+export function treatAllBands(
   kernels: Kernels,
   { gain }: Pick<RenderJob, 'gain'>,
   planes: Planes,
   stretch: Stretch,
 ): void {
-  const { lowEnd } = gain
-  const { sampleRateHz } = stretch
-  if (lowEnd === null || lowEnd === undefined || !isLowEndAtWork(lowEnd, stretch)) return
-  const mark = kernels.arena.mark()
-  const bandGain = takeGain(kernels, stretch.frameCount)
-  writeGain(kernels, { staticGainDb: 0, rideDb: lowEnd.gainDb, ceilingDbtp: null }, sampleRateHz, stretch, bandGain)
-  holdUnityOutside(kernels, gain.programme, stretch, bandGain)
   const mains = Object.entries(planes).flatMap(([role, plane]) => (role === 'LFE' ? [] : [plane]))
-  treatLowBand(kernels, { ...stretch, planes: mains }, lowEnd.crossoverHz, bandGain, (firstFrame, frameCount) =>
-    isLowEndAtWork(lowEnd, { firstFrame, frameCount, sampleRateHz }),
-  )
-  kernels.arena.release(mark)
+  for (const plan of bandTreatments(gain)) {
+    if (areBandsAtWork(plan, stretch)) treatBands(kernels, { ...stretch, planes: mains }, plan, gain.programme)
+  }
 }
 
 /**
- * A two-track master under the treatment of its low end alone: what the stereo of a delivery is the master of. In
+ * A two-track master under the treatment of its bands alone: what the stereo of a delivery is the master of. In
  * kernel memory, for the frames of one segment.
  */
 export function treatedMaster(kernels: Kernels, job: RenderJob, segment: Segment): AudioSource {
   const stretch = stretchAround(job.source, segment, { ...job.gain, ceilingDbtp: null })
   const planes = decodeSource(kernels, job.source, stretch)
-  treatLowEnd(kernels, job, planes, stretch)
+  treatAllBands(kernels, job, planes, stretch)
   const { L, R } = planes as Required<Planes>
   const tracks = [L, R].map(
     ({ address, isWide }) =>

@@ -1,9 +1,10 @@
 import {
+  areBandsAtWork,
+  bandTreatments,
   bytesPerFrame,
   foldDownCoefficients,
   frontSpreadOver,
   hasFoldDown,
-  isLowEndAtWork,
   LAYOUTS,
   type LayoutName,
   type PcmFormat,
@@ -113,7 +114,7 @@ function sourceDither(job: RenderJob, segment: Segment, span: LineSpan): DitherR
   if (job.encoding === 'int24') return 'never'
   const { sampleRateHz } = job.source.format
   const frames = { firstFrame: segment.firstFrame + span.offset, frameCount: span.frameCount, sampleRateHz }
-  if (isLowEndAtWork(job.gain.lowEnd, frames)) return 'always'
+  if (bandTreatments(job.gain).some((plan) => areBandsAtWork(plan, frames))) return 'always'
   return job.source.format.encoding === 'int16' ? 'unless-unity' : 'always'
 }
 

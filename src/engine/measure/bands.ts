@@ -1,0 +1,96 @@
+import {
+  type AudioSource,
+  type BandsPlan,
+  bytesPerFrame,
+  type Cancellation,
+  Cancelled,
+  type FrameRange,
+  LAYOUTS,
+  type Segment,
+} from '../../domain/index.ts'
+import {
+  type BandStretch,
+  bandMarginFrames,
+  bandSquares,
+  decodeChannel,
+  type Kernels,
+  lowBandProducts,
+  needsWidePlane,
+  takePlane,
+  treatBands,
+} from '../../dsp/index.ts'
+
+const READ_SECONDS = 1
+
+/**
+ * The low end of one segment: four mean products of each 100 ms, see `lowBandProducts`, over all channels but the LFE.
+ * Segments joined give what one pass over the programme gives, to the last bit.
+ */
+export function lowEndOfSegment(
+  kernels: Kernels,
+  source: AudioSource,
+  segment: Segment,
+  crossoverHz: number,
+  cancellation?: Cancellation,
+): Float64Array {
+  const margin = bandMarginFrames(source.format.sampleRateHz)
+  return withMains(kernels, source, segment, margin, cancellation, (stretch) =>
+    lowBandProducts(kernels, stretch, crossoverHz, segment),
+  )
+}
+
+/** What is done to a programme before its bands are looked at, and where in the programme. */
+export type TreatedBefore = { readonly plan: BandsPlan; readonly programme: readonly FrameRange[] | undefined }
+
+/**
+ * The bands of one segment: the mean square of each band of each channel but the LFE in each 100 ms, see `bandSquares`,
+ * behind an earlier treatment if there is one. Segments joined give what one pass over the programme gives.
+ */
+export function bandsOfSegment(
+  kernels: Kernels,
+  source: AudioSource,
+  segment: Segment,
+  crossoversHz: readonly number[],
+  before: TreatedBefore | null,
+  cancellation?: Cancellation,
+): Float64Array {
+  const margin = bandMarginFrames(source.format.sampleRateHz) * (before === null ? 1 : 2)
+  return withMains(kernels, source, segment, margin, cancellation, (stretch) => {
+    if (before !== null) treatBands(kernels, stretch, before.plan, before.programme)
+    return bandSquares(kernels, stretch, crossoversHz, segment)
+  })
+}
+
+/** Reads every channel but the LFE of a segment, with a margin around it, and gives the memory back afterwards. */
+function withMains(
+  kernels: Kernels,
+  source: AudioSource,
+  segment: Segment,
+  margin: number,
+  cancellation: Cancellation | undefined,
+  look: (stretch: BandStretch) => Float64Array,
+): Float64Array {
+  const { format, layout } = source
+  const { sampleRateHz } = format
+  const firstFrame = Math.max(0, segment.firstFrame - margin)
+  const frameCount = Math.min(source.frameCount, segment.firstFrame + segment.frameCount + margin) - firstFrame
+  const mark = kernels.arena.mark()
+  try {
+    const channels = LAYOUTS[layout].flatMap((role, channel) => (role === 'LFE' ? [] : [channel]))
+    const planes = channels.map(() => takePlane(kernels, frameCount, needsWidePlane(format.encoding)))
+    const readFrames = READ_SECONDS * sampleRateHz
+    const address = kernels.arena.take(readFrames * bytesPerFrame(format))
+    for (let frame = 0; frame < frameCount; frame += readFrames) {
+      if (cancellation?.aborted) throw new Cancelled()
+      const count = Math.min(readFrames, frameCount - frame)
+      const bytes = new Uint8Array(kernels.memory.buffer, address, count * bytesPerFrame(format))
+      source.readInto(bytes, firstFrame + frame, count)
+      for (const [index, plane] of planes.entries()) {
+        decodeChannel(kernels, { address, format, frameCount: count }, channels[index] as number, plane, frame)
+      }
+    }
+    return look({ planes, firstFrame, frameCount, sampleRateHz })
+  } finally {
+    kernels.arena.release(mark)
+  }
+}
