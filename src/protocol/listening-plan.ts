@@ -21,6 +21,7 @@ export type HeardPlan = Omit<ListeningPlan, 'gain'> & {
     | (Pick<GainPlan, 'staticGainDb' | 'ceilingDbtp' | 'programme'> & {
         readonly rideDb: Points
         readonly lowEnd: { readonly crossoverHz: number; readonly gainDb: readonly number[] } | null
+        readonly bands: { readonly crossoversHz: readonly number[]; readonly gainsDb: readonly Points[] } | null
         readonly slowCeiling: { readonly linkedDb: Points; readonly lfeDb: Points } | null
       })
     | null
@@ -28,7 +29,7 @@ export type HeardPlan = Omit<ListeningPlan, 'gain'> & {
 
 export function packPlan({ gain, ...plan }: ListeningPlan): HeardPlan {
   if (gain === null) return { version: 1, ...plan, gain }
-  const { lowEnd, slowCeiling } = gain
+  const { lowEnd, bands, slowCeiling } = gain
   return {
     version: 1,
     ...plan,
@@ -38,6 +39,7 @@ export function packPlan({ gain, ...plan }: ListeningPlan): HeardPlan {
       programme: gain.programme,
       rideDb: written(gain.rideDb),
       lowEnd: lowEnd ? { crossoverHz: lowEnd.crossoverHz, gainDb: Array.from(lowEnd.gainDb) } : null,
+      bands: bands ? { crossoversHz: bands.crossoversHz, gainsDb: bands.gainsDb.map(written) } : null,
       slowCeiling: slowCeiling ? { linkedDb: written(slowCeiling.linkedDb), lfeDb: written(slowCeiling.lfeDb) } : null,
     },
   }
@@ -45,7 +47,7 @@ export function packPlan({ gain, ...plan }: ListeningPlan): HeardPlan {
 
 export function unpackPlan({ gain, version: _, ...plan }: HeardPlan): ListeningPlan {
   if (gain === null) return { ...plan, gain }
-  const { lowEnd, slowCeiling } = gain
+  const { lowEnd, bands, slowCeiling } = gain
   return {
     ...plan,
     gain: {
@@ -54,6 +56,7 @@ export function unpackPlan({ gain, version: _, ...plan }: HeardPlan): ListeningP
       programme: gain.programme,
       rideDb: read(gain.rideDb),
       lowEnd: lowEnd && { crossoverHz: lowEnd.crossoverHz, gainDb: Float64Array.from(lowEnd.gainDb) },
+      bands: bands && { crossoversHz: bands.crossoversHz, gainsDb: bands.gainsDb.map(read) },
       slowCeiling: slowCeiling && { linkedDb: read(slowCeiling.linkedDb), lfeDb: read(slowCeiling.lfeDb) },
     },
   }

@@ -1,5 +1,6 @@
 import {
   type AudioSource,
+  bandTreatments,
   bytesPerFrame,
   type Cancellation,
   decodesMatrix,
@@ -14,10 +15,10 @@ import {
   type UpmixPlan,
 } from '../../domain/index.ts'
 import {
+  bandMarginFrames,
   decodeChannel,
   feedsLfe,
   type Kernels,
-  lowBandMarginFrames,
   takePlane,
   upmixHopFrames,
   writeFronts,
@@ -85,11 +86,12 @@ export class LiveRender {
   /** The frames of the programme that a chunk is made from. */
   around(chunk: FrameRange): FrameRange {
     const { startFrame, endFrame } = this.#withTurn(chunk)
-    const lowEnd = this.#wishes.gain?.lowEnd ? lowBandMarginFrames(this.#rate) : 0
+    const { gain } = this.#wishes
+    const bands = gain === null ? 0 : bandTreatments(gain).length * bandMarginFrames(this.#rate)
     const { before, after } = CEILING_SECONDS
     return this.#inside(
-      startFrame - lowEnd - Math.ceil(before * this.#rate),
-      endFrame + lowEnd + Math.ceil(after * this.#rate),
+      startFrame - bands - Math.ceil(before * this.#rate),
+      endFrame + bands + Math.ceil(after * this.#rate),
     )
   }
 
