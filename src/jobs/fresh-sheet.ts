@@ -1,9 +1,9 @@
 import { dirname, relative, resolve } from 'node:path'
 import { type Clock, clockFromLabel, labelAt, type Sheet } from '../domain/index.ts'
-import { type ChannelOptions, sha256Of } from '../media/index.ts'
+import type { ChannelOptions } from '../media/index.ts'
 import { findSpec } from '../specs/index.ts'
 import type { OpenedSource } from './source.ts'
-import { identityOf, type Title } from './title.ts'
+import { type HashOf, hashOnce, identityOf, type Title } from './title.ts'
 
 /** The clock that a sheet counts by: it names the start by its label, so it begins with a whole picture. */
 export function sheetClock({ clock }: OpenedSource): Clock | null {
@@ -23,9 +23,11 @@ export async function freshSheet(
     /** The name of a preset, or the path of a spec file. */
     readonly specName?: string | undefined
     readonly signal?: AbortSignal | undefined
+    readonly hashOf?: HashOf | undefined
   },
 ): Promise<Sheet> {
   const { source } = title
+  const { hashOf = hashOnce } = options
   const clock = sheetClock(source)
   const beside = pathBeside(sheetPath)
   const files = source.reels.length === 0 ? [source] : source.reels
@@ -39,7 +41,7 @@ export async function freshSheet(
         layout,
         kind: null,
         order: options.order ?? null,
-        sha256: await sha256Of(path, { cancellation: options.signal }),
+        sha256: await hashOf(path, options.signal),
       })),
     ),
     segments: [],

@@ -7,9 +7,9 @@ import type {
   ListeningPlan,
   PartEnergies,
   SceneSuggestion,
+  SheetState,
   ShelfEntry,
   TitleHead,
-  TitleState,
 } from '../protocol/index.ts'
 import { deliver } from './deliver.ts'
 import { type PlannedTitle, planTitle } from './plan-title.ts'
@@ -20,6 +20,7 @@ import { type ShelvedTitle, titlesIn } from './shelf-folder.ts'
 import { SingleOutput } from './single-output.ts'
 import { type StudiedTitle, studyTitle } from './study-title.ts'
 import { suggestUpmixScenes } from './suggest-scenes.ts'
+import { type Standing, TitleMemory } from './title-memory.ts'
 import { explain, WorkQueue } from './work-queue.ts'
 
 /** Columns of the small picture of a title. */
@@ -29,11 +30,13 @@ const SHORT_TERM_HOPS = 30
 type Known = {
   /** Changes with the files of the title. */
   readonly stamp: string
+  /** All that the page opens a title with; null until that was asked for in this run. */
   readonly studied: StudiedTitle | null
+  readonly standing: Standing | null
   readonly refusal: ShelfEntry['refusal']
 }
 
-/** The titles of a folder, what is known of them, and the work on them. Files are the truth: all else is kept in memory. */
+/** The titles of a folder, what is known of them, and the work on them. Files are the truth: all else can be thrown away. */
 export class Shelf {
   readonly folder: string
   readonly work = new WorkQueue()
@@ -56,20 +59,21 @@ export class Shelf {
   measure(titleId: string): Promise<void> {
     const title = this.#title(titleId)
     const stamp = stampOf(title)
-    const known = this.#known.get(titleId)
+    const known = this.#known.get(title.id)
     if (known?.stamp === stamp && known.studied !== null) return Promise.resolve()
     return this.work.add({
       titleId,
       kind: 'measure',
       run: async ({ signal, progress }) => {
         try {
+          const memory = new TitleMemory(title)
           const { sheetPath } = title
           const scratchFolder = () => freshFolder(this.#scratch.path)
-          const options = { signal, workers: this.#workers, sheetPath, scratchFolder }
+          const options = { signal, workers: this.#workers, sheetPath, scratchFolder, memory }
           const studied = await studyTitle(title.path, options, progress)
-          this.#known.set(titleId, { stamp, studied, refusal: null })
+          this.#know(title, { stamp, studied, standing: standingOf(studied), refusal: null }, memory)
         } catch (error) {
-          if (!signal.aborted) this.#known.set(titleId, { stamp, studied: null, refusal: explain(error) })
+          if (!signal.aborted) this.#know(title, { stamp, studied: null, standing: null, refusal: explain(error) })
           throw error
         }
         return null
@@ -80,7 +84,7 @@ export class Shelf {
   /** A title that was measured; null where that is still to be done. */
   opened(titleId: string): { readonly head: TitleHead; readonly energies: readonly PartEnergies[] } | null {
     const title = this.#title(titleId)
-    const known = this.#known.get(titleId)
+    const known = this.#known.get(title.id)
     if (known === undefined || known.stamp !== stampOf(title)) return null
     const { studied } = known
     if (studied === null) return null
@@ -113,8 +117,8 @@ export class Shelf {
         try {
           const options = { signal, workers: this.#workers, sheet, sheetPath, scratchFolder: scratch.path }
           planned = await planTitle(options, progress)
-          this.#planned.get(titleId)?.scratch[Symbol.dispose]()
-          this.#planned.set(titleId, { ...planned, scratch })
+          this.#planned.get(title.id)?.scratch[Symbol.dispose]()
+          this.#planned.set(title.id, { ...planned, scratch })
         } catch (error) {
           scratch[Symbol.dispose]()
           if (!signal.aborted) failure = error
@@ -139,9 +143,9 @@ export class Shelf {
    */
   sound(titleId: string, firstFrame: number, count: number, of: 'source' | 'master'): Uint8Array<ArrayBuffer> {
     const title = this.#title(titleId)
-    const known = this.#known.get(titleId)
+    const known = this.#known.get(title.id)
     const studied = known?.stamp === stampOf(title) ? known.studied?.location : undefined
-    const location = of === 'source' ? studied : this.#planned.get(titleId)?.location
+    const location = of === 'source' ? studied : this.#planned.get(title.id)?.location
     if (location === undefined) {
       const found = of === 'source' ? 'a title that is not measured' : 'a title without a plan'
       throw refuse('JOBS_TITLE_UNKNOWN', `listen to "${titleId}"`, found)
@@ -156,6 +160,14 @@ export class Shelf {
       audio.close()
     }
     return bytes
+  }
+
+  /** The sheet of a title as it lies on disk now; null where there is none. */
+  sheet(titleId: string): SheetState | null {
+    const { id, sheetPath } = this.#title(titleId)
+    if (!existsSync(sheetPath)) return null
+    const text = readFileSync(sheetPath, 'utf8')
+    return { id, text, tag: tagOf(text) }
   }
 
   /**
@@ -173,12 +185,12 @@ export class Shelf {
     output.writeText(text)
     output.place()
     const saved = titlesIn(this.folder).find((one) => resolve(one.path) === resolve(sheetPath)) as ShelvedTitle
-    const known = this.#known.get(titleId)
+    const known = this.#known.get(title.id)
     if (known?.studied != null && isSameMeasurement(known.studied.sheetText, text)) {
-      this.#known.delete(titleId)
-      this.#known.set(saved.id, { ...known, stamp: stampOf(saved), studied: { ...known.studied, sheetText: text } })
-      const planned = this.#planned.get(titleId)
-      this.#planned.delete(titleId)
+      this.#known.delete(title.id)
+      this.#know(saved, { ...known, stamp: stampOf(saved), studied: { ...known.studied, sheetText: text } })
+      const planned = this.#planned.get(title.id)
+      this.#planned.delete(title.id)
       if (planned !== undefined) this.#planned.set(saved.id, planned)
     }
     return { id: saved.id, tag: tagOf(text) }
@@ -232,19 +244,38 @@ export class Shelf {
   }
 
   #title(titleId: string): ShelvedTitle {
-    const title = titlesIn(this.folder).find(({ id }) => id === titleId)
+    const titles = titlesIn(this.folder)
+    // A file that was given a sheet meanwhile is that sheet's title.
+    const title =
+      titles.find(({ id }) => id === titleId) ??
+      titles.find(({ files }) => files.includes(resolve(this.folder, titleId)))
     if (title === undefined) throw refuse('JOBS_TITLE_UNKNOWN', `find "${titleId}"`, 'no such title on the shelf')
     return title
   }
 
+  /** What is known of a title as it lies there: from this run, else from one before. */
+  #knownOf(title: ShelvedTitle): Known {
+    const stamp = stampOf(title)
+    const known = this.#known.get(title.id)
+    if (known?.stamp === stamp) return known
+    const standing = new TitleMemory(title).standing(stamp)
+    const remembered = { stamp, studied: null, standing, refusal: null }
+    this.#known.set(title.id, remembered)
+    return remembered
+  }
+
+  #know(title: ShelvedTitle, known: Known, memory = new TitleMemory(title)): void {
+    this.#known.set(title.id, known)
+    if (known.standing !== null) memory.keepStanding(known.stamp, known.standing)
+  }
+
   #entryOf(title: ShelvedTitle): ShelfEntry {
     const { id, name, path, isSheet } = title
-    const found = this.#known.get(id)
-    const known = found?.stamp === stampOf(title) ? found : undefined
-    const studied = known?.studied ?? null
-    const refusal = known?.refusal ?? null
-    const state = this.work.isWorkingOn(id) ? 'working' : stateOf(studied, refusal)
-    return { id, name, path, isSheet, state, measured: measuredOf(studied), refusal, delivery: this.#deliveryOf(id) }
+    const { standing, refusal } = this.#knownOf(title)
+    const still = refusal !== null ? 'refused' : (standing?.state ?? 'new')
+    const state = this.work.isWorkingOn(id) ? 'working' : still
+    const measured = standing?.measured ?? null
+    return { id, name, path, isSheet, state, measured, refusal, delivery: this.#deliveryOf(id) }
   }
 
   #deliveryOf(id: string): ShelfEntry['delivery'] {
@@ -273,15 +304,13 @@ function freshFolder(parent: string): string {
   return mkdtempSync(join(parent, 'title-'))
 }
 
-function stateOf(studied: StudiedTitle | null, refusal: ShelfEntry['refusal']): TitleState {
-  if (refusal !== null) return 'refused'
-  if (studied === null) return 'new'
-  if (studied.spec === null) return 'no-spec'
-  return studied.findings.some(({ severity }) => severity === 'fail') ? 'does-not-conform' : 'conforms'
+function standingOf(studied: StudiedTitle): Standing {
+  const fails = studied.findings.some(({ severity }) => severity === 'fail')
+  const state = studied.spec === null ? 'no-spec' : fails ? 'does-not-conform' : 'conforms'
+  return { state, measured: measuredOf(studied) }
 }
 
-function measuredOf(studied: StudiedTitle | null): ShelfEntry['measured'] {
-  if (studied === null) return null
+function measuredOf(studied: StudiedTitle): Standing['measured'] {
   const { measurements, spec, margins, passages, layout, energies } = studied
   const [thinnest] = thinnestMargins(margins, 1)
   return {

@@ -14,12 +14,14 @@ import {
   speechWithin,
   spokenWithin,
 } from '../domain/index.ts'
-import { measureProgramme, type Progress, passagesOfProgramme } from '../engine/index.ts'
+import { type Crew, measureProgramme, type Progress, passagesOfProgramme } from '../engine/index.ts'
 import type { PartEnergies } from '../protocol/index.ts'
 import { freshSheet, sheetClock } from './fresh-sheet.ts'
 import { leftOut } from './left-out.ts'
+import { NotRemembered, RememberingCrew } from './remembering-crew.ts'
 import { type OpenedSource, programmeOf, refuseChanged } from './source.ts'
 import { breaksOf, identityOf, nameTitle, openTitle, type TitleOptions } from './title.ts'
+import type { TitleMemory } from './title-memory.ts'
 import { isListening, type JobOptions, withCrew } from './with-crew.ts'
 
 /** All that is known of a title once it was measured: enough to answer every question about its loudness. */
@@ -47,6 +49,8 @@ export type StudyOptions = JobOptions &
     readonly sheetPath: string
     /** What cannot be read at any frame is decoded there, and stays. */
     readonly scratchFolder: () => string
+    /** Where what is measured is remembered. */
+    readonly memory: TitleMemory
   }
 
 /**
@@ -58,12 +62,14 @@ export async function studyTitle(
   options: StudyOptions,
   progress?: (progress: Progress) => void,
 ): Promise<StudiedTitle> {
-  const title = await openTitle(await nameTitle([path]), options.scratchFolder, options)
+  const { memory, scratchFolder } = options
+  const hashing = { ...options, hashOf: memory.hashOf }
+  const title = await openTitle(await nameTitle([path]), scratchFolder, hashing)
   const { source, spec, placed, sheet, sheetPath } = title
   const programme = { ...programmeOf(source), programme: title.programme, breaks: breaksOf(placed.segments) }
   const listens = isListening(options)
   const watch = progress === undefined ? {} : { progress }
-  const { parts, speech, measurements, judgement, passages } = await withCrew(
+  const { parts, speech, measurements, judgement, passages } = await remembering(
     source,
     { ...options, listens, aside: true },
     async (crew) =>
@@ -92,9 +98,33 @@ export async function studyTitle(
     location: source.location,
     sheetText:
       sheetPath === null
-        ? sheetJson(await freshSheet(title, options.sheetPath, options))
+        ? sheetJson(await freshSheet(title, options.sheetPath, hashing))
         : readFileSync(sheetPath, 'utf8'),
   }
+}
+
+/** Does work on a source from what is remembered of it; only where that is not all, a crew is hired. */
+async function remembering<T>(
+  source: OpenedSource,
+  options: StudyOptions & { readonly listens: boolean; readonly aside: boolean },
+  work: (crew: Crew) => Promise<T>,
+): Promise<T> {
+  const files = source.reels.length === 0 ? [source] : source.reels
+  const paths = files.map(({ path }) => path)
+  // Where the samples lie says how they are read; under which path does not matter.
+  const reading = JSON.stringify([source.location, source.layout], (name, value) => (name === 'path' ? '' : value))
+  const { known, keep } = await options.memory.results(paths, reading, options.signal)
+  try {
+    return await work(new RememberingCrew(known, null))
+  } catch (error) {
+    if (!(error instanceof NotRemembered)) throw error
+  }
+  return await withCrew(source, options, async (crew) => {
+    const done = await work(new RememberingCrew(known, crew))
+    refuseChanged(source)
+    keep()
+    return done
+  })
 }
 
 function energiesOf(part: MeasuredPart, speech: SpeechLane | null): PartEnergies {

@@ -40,7 +40,14 @@ export type TitleOptions = ChannelOptions &
     /** Added to those of the sheet. */
     readonly trims?: readonly SheetTrim[] | undefined
     readonly signal?: AbortSignal | undefined
+    /** How files are hashed: where not said, all of their bytes are read. */
+    readonly hashOf?: HashOf | undefined
   }
+
+/** SHA-256 of a file as 64 hex digits. */
+export type HashOf = (path: string, signal?: AbortSignal) => Promise<string>
+
+export const hashOnce: HashOf = (path, cancellation) => sha256Of(path, { cancellation })
 
 /** A title with everything found that it names: opened, checked and laid on its frames. */
 export type Title = {
@@ -90,7 +97,7 @@ export async function openTitle(
     order: order ?? reel.order,
   }))
   const source = await openProgramme(told, scratchFolder, timecodeOf(onDisk, options), signal)
-  if (onDisk !== null) await refuseOtherFiles(onDisk, signal)
+  if (onDisk !== null) await refuseOtherFiles(onDisk, options)
   const sheet = onDisk?.sheet ?? null
   const placed = placeTitle(onDisk, source, options.trims ?? [])
   return {
@@ -214,10 +221,13 @@ function isProblems(placed: PlacedSheet | readonly FileProblem[]): placed is rea
   return Array.isArray(placed)
 }
 
-async function refuseOtherFiles({ path, sheet }: SheetOnDisk, signal: AbortSignal | undefined): Promise<void> {
+async function refuseOtherFiles(
+  { path, sheet }: SheetOnDisk,
+  { signal, hashOf = hashOnce }: Pick<TitleOptions, 'signal' | 'hashOf'>,
+): Promise<void> {
   for (const source of sheet.sources) {
     if (source.sha256 === null) continue
-    const sha256 = await sha256Of(besideSheet(path, source.path), { cancellation: signal })
+    const sha256 = await hashOf(besideSheet(path, source.path), signal)
     if (sha256.startsWith(source.sha256)) continue
     throw refuse('JOBS_SOURCE_HASH', `use "${source.path}"`, `a file whose SHA-256 is ${sha256}`, {
       wanted: `the file that the sheet was made for, ${source.sha256}`,

@@ -104,6 +104,9 @@ export type PartEnergies = {
 /** Scenes as a sheet would say them, found in the programme; and what the whole title starts from. */
 export type SceneSuggestion = Pick<Sheet['upmix'], 'start' | 'scenes'>
 
+/** The sheet of a title as it lies on disk, with the title's id from now on. */
+export type SheetState = { readonly id: string; readonly text: string; readonly tag: string }
+
 /** A change of the sheet: its whole text, and the state that it was made from. */
 export const sheetChange = z.strictObject({ text: z.string().max(4_000_000), tag: z.string() })
 

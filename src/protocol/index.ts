@@ -4,6 +4,7 @@ export {
   planOrder,
   type RefusalMessage,
   type SceneSuggestion,
+  type SheetState,
   type Shelf,
   type ShelfEntry,
   type SoundShape,

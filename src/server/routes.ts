@@ -57,6 +57,11 @@ export function deskRoutes(shelf: Shelf): Hono {
     return plan === null ? context.body(null, 204) : context.json(packPlan(plan))
   })
 
+  routes.get('/sheet', (context) => {
+    const state = shelf.sheet(idOf(context.req.query('id')))
+    return state === null ? context.body(null, 204) : context.json(state)
+  })
+
   routes.put('/sheet', async (context) => {
     const { text, tag } = sheetChange.parse(await context.req.json())
     return context.json(await shelf.saveSheet(idOf(context.req.query('id')), text, tag))

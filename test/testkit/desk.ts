@@ -10,6 +10,8 @@ export type Desk = {
   readonly url: string
   /** Ends it as Ctrl-C does; gives its exit code. */
   readonly stop: () => Promise<number | null>
+  /** Ends it as a power cut does. */
+  readonly kill: () => Promise<void>
 }
 
 /** Starts `plimsoll desk` on a folder and waits until it is ready. */
@@ -27,6 +29,10 @@ export async function startDesk(folder: string): Promise<Desk> {
     stop: async () => {
       child.kill('SIGTERM')
       return (await ended).code
+    },
+    kill: async () => {
+      child.kill('SIGKILL')
+      await ended
     },
   }
 }

@@ -3,6 +3,7 @@ import {
   type ListeningPlan,
   type RefusalMessage,
   type SceneSuggestion,
+  type SheetState,
   type Shelf,
   unpackPlan,
   unpackTitle,
@@ -58,6 +59,12 @@ export async function suggestScenes(id: string): Promise<SceneSuggestion | null>
 
 export async function stopWork(id: string, kind: WorkMessage['kind']): Promise<void> {
   await call('POST', `/api/stop?id=${encodeURIComponent(id)}&kind=${kind}`)
+}
+
+/** The sheet of a title as it lies on disk now; null where there is none. */
+export async function fetchSheet(id: string): Promise<SheetState | null> {
+  const answer = await call('GET', `/api/sheet?id=${encodeURIComponent(id)}`)
+  return answer.status === 204 ? null : answer.json()
 }
 
 /** Saves a sheet; gives the title's id and the sheet's tag from now on. */

@@ -10,10 +10,11 @@ export function TitleLoader({ titleId, works }: { readonly titleId: string; read
   const [opened, setOpened] = useState<OpenedTitle | null>(null)
   const [problem, setProblem] = useState<string | null>(null)
   const work = workOn(works, 'measure', titleId)
-  const isOver = work?.state === 'done' || work === null
+  // Work that takes a moment is over before it was seen to begin: its last word is another all the same.
+  const lastWord = work === null || work.state === 'done' ? work : undefined
   useEffect(() => {
     let isHere = true
-    if (!isOver) return undefined
+    if (lastWord === undefined) return undefined
     fetchTitle(titleId).then(
       (title) => {
         if (!isHere) return
@@ -25,7 +26,7 @@ export function TitleLoader({ titleId, works }: { readonly titleId: string; read
     return () => {
       isHere = false
     }
-  }, [titleId, isOver])
+  }, [titleId, lastWord])
 
   if (opened !== null) {
     return <TitleScreen opened={opened} works={works} />

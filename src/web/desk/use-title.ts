@@ -1,7 +1,7 @@
 import { useCallback, useEffect, useMemo, useReducer, useRef, useState } from 'react'
 import { type PlacedSheet, placeSheet, type Sheet, type SheetGround } from '../../domain/index.ts'
 import { readSheetFile, sheetJson } from '../../protocol/index.ts'
-import { type OpenedTitle, saveSheet } from './calls.ts'
+import { fetchSheet, type OpenedTitle, saveSheet } from './calls.ts'
 import { type Decision, decide, opened as openedDecisions } from './decisions.ts'
 import { inOrder } from './scene-edits.ts'
 import { titleAddress } from './works.ts'
@@ -10,6 +10,7 @@ import { titleAddress } from './works.ts'
 export type Saving = { readonly state: 'saved' | 'saving' | 'not-saved'; readonly problem: string | null }
 
 const SAVE_AFTER_MS = 400
+const LOOK_AGAIN_MS = 1500
 
 /** The decisions of an opened title: undone and redone at will, saved to its sheet as they are made. */
 export function useTitle({ head }: OpenedTitle) {
@@ -17,7 +18,7 @@ export function useTitle({ head }: OpenedTitle) {
     openedDecisions(inOrder(sheetOf(text), head.ground)),
   )
   const placed = useMemo(() => placedOf(decisions.sheet, head.ground), [decisions.sheet, head.ground])
-  const { saving, titleId, saveNow } = useSaving(head, decisions.sheet)
+  const { saving, titleId, saveNow } = useSaving(head, decisions.sheet, dispatch)
   const change = useCallback(
     (sheet: Sheet, moving?: string) => dispatch({ kind: 'change', sheet, ...(moving !== undefined && { moving }) }),
     [],
@@ -38,7 +39,7 @@ function placedOf(sheet: Sheet, ground: SheetGround): PlacedSheet {
 }
 
 /** Saves the sheet a moment after its last change. The title of a bare file becomes that of its sheet by the first save. */
-function useSaving(head: OpenedTitle['head'], sheet: Sheet) {
+function useSaving(head: OpenedTitle['head'], sheet: Sheet, dispatch: (decision: Decision) => void) {
   const [saving, setSaving] = useState<Saving>({ state: 'saved', problem: null })
   const [titleId, setTitleId] = useState(head.id)
   const onDisk = useRef({ id: head.id, tag: head.sheetTag, text: sheetJson(sheet) })
@@ -67,8 +68,59 @@ function useSaving(head: OpenedTitle['head'], sheet: Sheet) {
     const timer = setTimeout(() => void saveNow(sheet), SAVE_AFTER_MS)
     return () => clearTimeout(timer)
   }, [sheet, saveNow])
+  useOthersChanges(head, onDisk, sheet, (id, decided) => {
+    setTitleId(id)
+    dispatch({ kind: 'change', sheet: decided })
+  })
   useNothingLost(sheet, saveNow, (asked) => sheetJson(asked) === onDisk.current.text)
   return { saving, titleId, saveNow }
+}
+
+/**
+ * Takes over what another page or an editor saved, as a step that can be taken back. While something of one's own is not
+ * saved nothing is taken over: saving it says that there are two.
+ */
+function useOthersChanges(
+  head: OpenedTitle['head'],
+  onDisk: React.RefObject<{ id: string; tag: string; text: string }>,
+  sheet: Sheet,
+  takeOver: (id: string, sheet: Sheet) => void,
+): void {
+  const latest = useRef({ sheet, takeOver })
+  latest.current = { sheet, takeOver }
+  useEffect(() => {
+    const isSettled = () => sheetJson(latest.current.sheet) === onDisk.current.text
+    const look = async () => {
+      if (!isSettled()) return
+      const { id: asked, tag: known } = onDisk.current
+      const found = await fetchSheet(asked).catch(() => null)
+      if (found === null || found.tag === known || onDisk.current.tag !== known || !isSettled()) return
+      const theirs = readSheet(found.text)
+      // An editor may be in the middle of it.
+      if (theirs === null) return
+      // What was measured holds no longer.
+      if (!isMeasuredAlike(latest.current.sheet, theirs)) return location.reload()
+      const decided = inOrder(theirs, head.ground)
+      onDisk.current = { id: found.id, tag: found.tag, text: sheetJson(decided) }
+      latest.current.takeOver(found.id, decided)
+    }
+    const timer = setInterval(() => void look(), LOOK_AGAIN_MS)
+    return () => clearInterval(timer)
+  }, [head, onDisk])
+}
+
+function readSheet(text: string): Sheet | null {
+  try {
+    return readSheetFile(JSON.parse(text)).sheet
+  } catch {
+    return null
+  }
+}
+
+function isMeasuredAlike(a: Sheet, b: Sheet): boolean {
+  const measuredBy = ({ sources, segments, spec, timecode }: Sheet) =>
+    JSON.stringify([sources, segments, spec, timecode])
+  return measuredBy(a) === measuredBy(b)
 }
 
 /** What was changed a moment before the title is left is saved all the same; a page that is closed on it asks first. */
