@@ -2,8 +2,8 @@ import { describe, expect, it } from 'vitest'
 import { loadKernels } from '../../test/testkit/kernels.ts'
 import { noise } from '../../test/testkit/mixes.ts'
 import { takePlane } from './decode.ts'
-import { foldedSample, turnedSample } from './fold.reference.ts'
-import { highestOfSum, QuarterTurn, sumPlanes } from './fold.ts'
+import { foldedSample, leftOverReference, turnedSample, wordDifference } from './fold.reference.ts'
+import { Differences, highestOfSum, QuarterTurn, sumPlanes } from './fold.ts'
 import { quarterTurnTaps } from './fold-quarter.ts'
 
 const kernels = loadKernels(16 * 1024 * 1024)
@@ -90,4 +90,48 @@ describe('a turn by 90 degrees', () => {
       expect(worst).toBeGreaterThan(0.01)
     },
   )
+})
+
+describe('differences', () => {
+  /** A wide plane of so many samples. */
+  function wide(count: number, sample: (frame: number) => number) {
+    const plane = takePlane(kernels, count, true)
+    const samples = doubles(plane.address, count)
+    for (let frame = 0; frame < count; frame++) samples[frame] = sample(frame)
+    return { plane, samples }
+  }
+
+  it.each([1, 2, 1001])('of %i words from sums that are rounded and held: their number and the largest', (count) => {
+    const mark = kernels.arena.mark()
+    const random = noise(21)
+    // Some sums pass full scale and are held there; every seventh word is off by up to three steps.
+    const sum = wide(count, () => 1.2 * random())
+    const written = wide(count, (frame) => {
+      const word = Math.max(-32768, Math.min(32767, Math.floor(sum.samples[frame]! * 32768 + 0.5)))
+      return (frame % 7 === 6 ? Math.max(-32768, word - (frame % 4)) : word) / 32768
+    })
+    const wanted = Array.from(sum.samples, (each, frame) => wordDifference(each, written.samples[frame]!, 32768))
+    const differences = new Differences(kernels)
+    differences.compareWords(sum.plane, written.plane, count, 32768)
+    const differing = wanted.filter((difference) => difference > 0)
+    expect(differences.words).toEqual({ count: differing.length, largest: Math.max(0, ...differing) })
+    if (count === 1001) expect(differing.length).toBeGreaterThan(50)
+    kernels.arena.release(mark)
+  })
+
+  it('of two tracks from others under a gain, block after block, to the bit', () => {
+    const mark = kernels.arena.mark()
+    const random = noise(22)
+    const differences = new Differences(kernels)
+    const all = Array.from({ length: 5 }, (): number[] => [])
+    for (const count of [301, 64]) {
+      const tracks = all.map(() => wide(count, random))
+      const [gain, lo, ro, left, right] = tracks.map(({ plane }) => plane)
+      differences.compareUnder(gain!, [lo!, ro!], [left!, right!], count)
+      tracks.forEach(({ samples }, at) => all[at]!.push(...samples))
+    }
+    const [gain, lo, ro, left, right] = all.map((samples) => Float64Array.from(samples))
+    expect(differences.leftOver).toEqual(leftOverReference([lo!, ro!], [left!, right!], gain!))
+    kernels.arena.release(mark)
+  })
 })

@@ -17,6 +17,22 @@ export interface FoldExports {
   readonly foldTurn: (samples: number, taps: number, tapCount: number, frameCount: number, turned: number) => void
   readonly foldHighest: (sum: number, frameCount: number) => number
   readonly foldFloats: (sum: number, frameCount: number, gain: number, frameBytes: number, first: number) => void
+  readonly foldDiffering: (
+    sum: number,
+    written: number,
+    frameCount: number,
+    fullScale: number,
+    largest: number,
+  ) => number
+  readonly foldLeftOver: (
+    madeLeft: number,
+    madeRight: number,
+    left: number,
+    right: number,
+    gain: number,
+    frameCount: number,
+    squares: number,
+  ) => void
 }
 
 /** Frames behind a sum that hold silence, because words are made four at a time. */
@@ -43,6 +59,53 @@ export function sumPlanes(
 /** The highest |sample| of a sum. */
 export function highestOfSum(kernels: Kernels, sum: Plane, frameCount: number): number {
   return kernels.exports.foldHighest(sum.address, frameCount)
+}
+
+/** How samples differ from what they are compared with. */
+export class Differences {
+  readonly #kernels: Kernels
+  /** Squares of what is left, and the largest magnitude of it. */
+  readonly #leftOver: Float64Array
+  /** Steps of the word. */
+  readonly #largest: Float64Array
+  #count = 0
+
+  /** Takes its memory from the arena; the caller gives it back. */
+  constructor(kernels: Kernels) {
+    const take = (count: number) =>
+      new Float64Array(kernels.memory.buffer, kernels.arena.take(count * Float64Array.BYTES_PER_ELEMENT), count)
+    this.#kernels = kernels
+    this.#leftOver = take(2).fill(0)
+    this.#largest = take(1).fill(0)
+  }
+
+  /** Words that differed so far, and by how many steps at most. */
+  get words(): { readonly count: number; readonly largest: number } {
+    return { count: this.#count, largest: this.#largest[0]! }
+  }
+
+  /** Sum of the squares that were left so far, and the largest magnitude, full scale = 1. */
+  get leftOver(): { readonly squares: number; readonly largest: number } {
+    return { squares: this.#leftOver[0]!, largest: this.#leftOver[1]! }
+  }
+
+  /** Compares words, as wide samples, with a sum rounded half up to them and held within the word. */
+  compareWords(sum: Plane, written: Plane, frameCount: number, fullScale: number): void {
+    const { foldDiffering } = this.#kernels.exports
+    this.#count += foldDiffering(sum.address, written.address, frameCount, fullScale, this.#largest.byteOffset)
+  }
+
+  /** Compares two wide planes with two others under a gain; `gain` is a wide plane too. */
+  compareUnder(gain: Plane, made: readonly Plane[], original: readonly Plane[], frameCount: number): void {
+    const [madeLeft, madeRight, left, right] = [...made, ...original].map(({ address }) => address) as [
+      number,
+      number,
+      number,
+      number,
+    ]
+    const squares = this.#leftOver.byteOffset
+    this.#kernels.exports.foldLeftOver(madeLeft, madeRight, left, right, gain.address, frameCount, squares)
+  }
 }
 
 /** Writes a sum times `gain` as channel `channel` of interleaved float32 PCM at `pcm` in kernel memory. */

@@ -5,7 +5,7 @@ export {
 } from './ceiling.ts'
 export { decodeChannel, needsWidePlane, type Plane, takePlane } from './decode.ts'
 export { FourierTransform } from './fft.ts'
-export { highestOfSum, packSum, QuarterTurn, sumPlanes } from './fold.ts'
+export { Differences, highestOfSum, packSum, QuarterTurn, sumPlanes } from './fold.ts'
 export { holdUnityOutside, multiplyGains, takeGain, writeGain } from './gain.ts'
 export { Arena, type KernelExports, type Kernels, kernelMemoryBytes, MODULE_BYTES } from './kernels.ts'
 export { MWeightedEnergy } from './leq-m.ts'

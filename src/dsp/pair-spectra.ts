@@ -87,7 +87,8 @@ export class PairSpectrum {
     this.#inIm = plane()
     this.#outRe = plane()
     this.#outIm = plane()
-    this.bins = this.#floats(2 * length).fill(0)
+    // Bins are parted two at a time.
+    this.bins = this.#floats(2 * length + FOUND).fill(0)
     this.#found = this.#doubles(FOUND)
     this.#joined = [this.#doubles(length), this.#doubles(length)]
   }

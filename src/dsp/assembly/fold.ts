@@ -56,3 +56,57 @@ export function foldHighest(sum: usize, frameCount: i32): f64 {
 export function foldFloats(sum: usize, frameCount: i32, gain: f64, frameBytes: i32, first: usize): void {
   for (let i = 0; i < frameCount; i++, sum += 8, first += frameBytes) store<f32>(first, <f32>(load<f64>(sum) * gain))
 }
+
+/**
+ * Counts the samples of `written` (float64) that are not `sum` rounded half up to a step of 1 / fullScale and held within
+ * the word, and raises `largest` (one float64, in steps) to the largest difference.
+ */
+export function foldDiffering(sum: usize, written: usize, frameCount: i32, fullScale: f64, largest: usize): i32 {
+  const scale = f64x2.splat(fullScale)
+  const half = f64x2.splat(0.5)
+  let differing = 0
+  for (let i = 0; i < frameCount; i += 2, sum += 16, written += 16) {
+    if (i + 2 <= frameCount) {
+      const rounded = f64x2.floor(f64x2.add(f64x2.mul(v128.load(sum), scale), half))
+      if (!v128.any_true(f64x2.ne(rounded, f64x2.mul(v128.load(written), scale)))) continue
+    }
+    const end = sum + ((<usize>min(2, frameCount - i)) << 3)
+    for (let at: usize = 0; sum + at < end; at += 8) {
+      const rounded = Math.floor(load<f64>(sum + at) * fullScale + 0.5)
+      const difference = abs(max(-fullScale, min(fullScale - 1, rounded)) - load<f64>(written + at) * fullScale)
+      if (difference === 0) continue
+      differing++
+      store<f64>(largest, max(load<f64>(largest), difference))
+    }
+  }
+  return differing
+}
+
+/**
+ * What is left of two tracks made from others under a gain: adds the squares of made - original x gain to `squares`, frame
+ * by frame, left before right, and raises the float64 behind it to the largest magnitude. All are float64.
+ */
+export function foldLeftOver(
+  madeLeft: usize,
+  madeRight: usize,
+  left: usize,
+  right: usize,
+  gain: usize,
+  frameCount: i32,
+  squares: usize,
+): void {
+  let sum = load<f64>(squares)
+  let largest = v128.load64_splat(squares, 8)
+  const end = (<usize>frameCount) << 3
+  for (let at: usize = 0; at < end; at += 8) {
+    const scale = load<f64>(gain + at)
+    const leftOver = load<f64>(madeLeft + at) - load<f64>(left + at) * scale
+    const rightOver = load<f64>(madeRight + at) - load<f64>(right + at) * scale
+    sum += leftOver * leftOver
+    sum += rightOver * rightOver
+    const both = f64x2.replace_lane(f64x2.splat(leftOver), 1, rightOver)
+    largest = f64x2.pmax(largest, f64x2.abs(both))
+  }
+  store<f64>(squares, sum)
+  store<f64>(squares, max(f64x2.extract_lane(largest, 0), f64x2.extract_lane(largest, 1)), 8)
+}

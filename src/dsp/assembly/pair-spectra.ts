@@ -36,32 +36,38 @@ export function pairWindow(left: usize, right: usize, window: usize, count: i32,
   }
 }
 
-/** Two floats as two doubles. */
-function wide(one: usize, two: usize): v128 {
-  return f64x2.replace_lane(f64x2.splat(<f64>load<f32>(one)), 1, <f64>load<f32>(two))
+/** Two neighbouring floats as two doubles. */
+function two(at: usize): v128 {
+  return f64x2.promote_low_f32x4(v128.load64_zero(at))
 }
 
-/** Parts the transform of left + j right into the bins from `first` up to `end`; `first` is 1 at least. */
+/**
+ * Parts the transform of left + j right into the bins from `first` up to `end`, two at a time; `first` is 1 at least. An odd
+ * number of bins writes one more.
+ */
 export function pairPart(re: usize, im: usize, length: i32, first: i32, end: i32, bins: usize): void {
   const half = f64x2.splat(0.5)
-  for (let bin = first; bin < end; bin++) {
+  for (let bin = first; bin < end; bin += 2) {
     const at = (<usize>bin) << 2
-    const mirror = (<usize>(length - bin)) << 2
-    const here = wide(re + at, im + at)
-    const there = wide(re + mirror, im + mirror)
-    // Real parts of left and right; then their imaginary parts, im - im' and re' - re.
-    const reals = f64x2.mul(half, f64x2.add(here, there))
-    const imags = f64x2.mul(half, f64x2.sub(v128.shuffle<f64>(here, there, 1, 2), v128.shuffle<f64>(there, here, 1, 2)))
-    const powers = f64x2.add(f64x2.mul(reals, reals), f64x2.mul(imags, imags))
-    // leftRe rightRe + leftIm rightIm, and leftIm rightRe - leftRe rightIm.
-    const leftRe = f64x2.extract_lane(reals, 0)
-    const rightRe = f64x2.extract_lane(reals, 1)
-    const leftIm = f64x2.extract_lane(imags, 0)
-    const rightIm = f64x2.extract_lane(imags, 1)
+    // The mirrored bins stand the other way round.
+    const mirror = (<usize>(length - bin - 1)) << 2
+    const hereRe = two(re + at)
+    const hereIm = two(im + at)
+    const thereRe = swapped(two(re + mirror))
+    const thereIm = swapped(two(im + mirror))
+    const leftRe = f64x2.mul(half, f64x2.add(hereRe, thereRe))
+    const leftIm = f64x2.mul(half, f64x2.sub(hereIm, thereIm))
+    const rightRe = f64x2.mul(half, f64x2.add(hereIm, thereIm))
+    const rightIm = f64x2.mul(half, f64x2.sub(thereRe, hereRe))
+    const left = f64x2.add(f64x2.mul(leftRe, leftRe), f64x2.mul(leftIm, leftIm))
+    const right = f64x2.add(f64x2.mul(rightRe, rightRe), f64x2.mul(rightIm, rightIm))
+    const crossRe = f64x2.add(f64x2.mul(leftRe, rightRe), f64x2.mul(leftIm, rightIm))
+    const crossIm = f64x2.sub(f64x2.mul(leftIm, rightRe), f64x2.mul(leftRe, rightIm))
+    const powers = v128.shuffle<f32>(f32x4.demote_f64x2_zero(left), f32x4.demote_f64x2_zero(right), 0, 4, 1, 5)
+    const cross = v128.shuffle<f32>(f32x4.demote_f64x2_zero(crossRe), f32x4.demote_f64x2_zero(crossIm), 0, 4, 1, 5)
     const out = bins + <usize>bin * BIN_BYTES
-    v128.store(out, f32x4.demote_f64x2_zero(powers))
-    store<f32>(out, <f32>(leftRe * rightRe + leftIm * rightIm), 8)
-    store<f32>(out, <f32>(leftIm * rightRe - leftRe * rightIm), 12)
+    v128.store(out, v128.shuffle<f32>(powers, cross, 0, 1, 4, 5))
+    v128.store(out, v128.shuffle<f32>(powers, cross, 2, 3, 6, 7), BIN_BYTES)
   }
 }
 

@@ -126,13 +126,25 @@ function fourRows(at: usize): v128 {
   return f64x2.add(early, f64x2.add(v128.load(at + 2 * ROW), v128.load(at + 3 * ROW)))
 }
 
+/** Multiplies some frames of a plane by 0. */
+function silence(plane: usize, first: i32, end: i32): void {
+  const zero = f32x4.splat(0)
+  let at = plane + usize(first) * FLOAT
+  const stop = plane + usize(end) * FLOAT
+  for (; at + 16 <= stop; at += 16) v128.store(at, f32x4.mul(v128.load(at), zero))
+  for (; at < stop; at += FLOAT) store<f32>(at, load<f32>(at) * 0)
+}
+
 /**
  * Opens a plane of `length` floats in place: silent before `rampFrom` (may lie outside), whole `rampFrames` later, and
  * 3u^2 - 2u^3 in between; or shuts it by what is left of 1.
  */
 export function upmixGate(plane: usize, length: i32, rampFrom: i32, rampFrames: i32, opens: bool): void {
-  for (let i = 0; i < length; i++) {
-    const u = min(1.0, max(0.0, (f64(i - rampFrom) + 0.5) / f64(rampFrames)))
+  const first = min(length, max(0, rampFrom))
+  const last = min(length, max(0, rampFrom + rampFrames))
+  silence(plane, opens ? 0 : last, opens ? first : length)
+  for (let i = first; i < last; i++) {
+    const u = (f64(i - rampFrom) + 0.5) / f64(rampFrames)
     const open = u * u * (3.0 - 2.0 * u)
     const at = plane + usize(i) * FLOAT
     store<f32>(at, load<f32>(at) * f32(opens ? open : 1.0 - open))

@@ -10,7 +10,7 @@ import {
   type Segment,
   type StereoRole,
 } from '../../domain/index.ts'
-import { type Kernels, type Plane, sumPlanes, takePlane } from '../../dsp/index.ts'
+import { Differences, type Kernels, type Plane, sumPlanes, takePlane } from '../../dsp/index.ts'
 import { BlockReader } from './block-reader.ts'
 
 /** How the fold-down of the written words compares with the written stereo; counts can be summed over segments. */
@@ -72,27 +72,17 @@ export function compareFoldDown(
       .filter(({ weight }) => weight !== 0),
   )
   const sum = takePlane(kernels, BLOCK_FRAMES, true)
-  const sums = samplesOf(kernels, sum)
-  let differingSamples = 0
-  let largestDifferenceLsb = 0
+  const differences = new Differences(kernels)
   for (let offset = 0; offset < segment.frameCount; offset += BLOCK_FRAMES) {
     const count = Math.min(BLOCK_FRAMES, segment.frameCount - offset)
     words.read(segment.firstFrame + offset, count)
     folded.read(segment.firstFrame + offset, count)
     for (const [side, terms] of sides.entries()) {
       sumPlanes(kernels, terms, 0, count, sum)
-      const written = folded.samples[side] as Float64Array
-      for (let frame = 0; frame < count; frame++) {
-        const rounded = Math.floor((sums[frame] as number) * fullScale + 0.5)
-        const word = (written[frame] as number) * fullScale
-        if (rounded === word) continue
-        const difference = Math.abs(Math.max(-fullScale, Math.min(fullScale - 1, rounded)) - word)
-        if (difference === 0) continue
-        differingSamples++
-        largestDifferenceLsb = Math.max(largestDifferenceLsb, difference)
-      }
+      differences.compareWords(sum, folded.planes[side] as Plane, count, fullScale)
     }
   }
+  const { count: differingSamples, largest: largestDifferenceLsb } = differences.words
   kernels.arena.release(mark)
   return { sampleCount: 2 * segment.frameCount, differingSamples, largestDifferenceLsb }
 }
@@ -120,23 +110,17 @@ export function compareWithMaster(
     new BlockReader(kernels, stereo, BLOCK_FRAMES),
     new BlockReader(kernels, master, BLOCK_FRAMES),
   ]
-  const [lo, ro] = made.samples as [Float64Array, Float64Array]
-  const [left, right] = original.samples as [Float64Array, Float64Array]
-  let squares = 0
-  let largest = 0
+  const gains = takePlane(kernels, BLOCK_FRAMES, true)
+  const scales = new Float64Array(kernels.memory.buffer, gains.address, BLOCK_FRAMES)
+  const differences = new Differences(kernels)
   for (let offset = 0; offset < segment.frameCount; offset += BLOCK_FRAMES) {
     const count = Math.min(BLOCK_FRAMES, segment.frameCount - offset)
     made.read(segment.firstFrame + offset, count)
     original.read(segment.firstFrame + offset, count)
-    for (let frame = 0; frame < count; frame++) {
-      const scale = gain[offset + frame] as number
-      const leftOver = (lo[frame] as number) - (left[frame] as number) * scale
-      const rightOver = (ro[frame] as number) - (right[frame] as number) * scale
-      squares += leftOver * leftOver
-      squares += rightOver * rightOver
-      largest = Math.max(largest, Math.abs(leftOver), Math.abs(rightOver))
-    }
+    scales.set(gain.subarray(offset, offset + count))
+    differences.compareUnder(gains, made.planes, original.planes, count)
   }
+  const { squares, largest } = differences.leftOver
   kernels.arena.release(mark)
   return {
     sampleCount: 2 * segment.frameCount,
@@ -150,8 +134,4 @@ export function masterNullDbfs(segments: readonly MasterComparison[]): number | 
   const squares = segments.reduce((sum, segment) => sum + segment.squaredDifference, 0)
   const samples = segments.reduce((sum, segment) => sum + segment.sampleCount, 0)
   return squares > 0 ? powerToDb(squares / samples) : null
-}
-
-function samplesOf(kernels: Kernels, plane: Plane): Float64Array {
-  return new Float64Array(kernels.memory.buffer, plane.address, BLOCK_FRAMES)
 }

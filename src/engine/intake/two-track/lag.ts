@@ -70,8 +70,11 @@ function tell(lags: Lags, cell: number, by: Correlations): void {
   // A slope that falls from lag 0 is no peak.
   const isPeak = (lag: number) => height(lag) >= height(lag - 1) && height(lag) >= height(lag + 1)
   let best = by.reach
+  let highest = height(best)
   for (let lag = -by.reach; lag <= by.reach; lag++) {
-    if (Math.abs(lag) > nearZero && height(lag) > height(best) && isPeak(lag)) best = lag
+    if (height(lag) <= highest || Math.abs(lag) <= nearZero || !isPeak(lag)) continue
+    best = lag
+    highest = height(lag)
   }
   const [before, peak, after] = [height(best - 1), height(best), height(best + 1)]
   const bend = before - 2 * peak + after
