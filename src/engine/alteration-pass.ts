@@ -68,7 +68,7 @@ export async function compareWithSource(
     const first = segment * HOPS_PER_SEGMENT
     octavesBefore.set(altered.octavesBefore, first * OCTAVE_COUNT)
     octavesAfter.set(altered.octavesAfter, first * OCTAVE_COUNT)
-    centrePeak.set(altered.centrePeak, first)
+    if (hasCentre) centrePeak.set(altered.centrePeak, first)
   }
   return { isActing, octavesBefore, octavesAfter, centrePeak, ceilingReductionDb }
 }
