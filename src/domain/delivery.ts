@@ -1,3 +1,4 @@
+import type { Alteration, AlterationHistory } from './alteration.ts'
 import type { BandName } from './band-parameters.ts'
 import type { Finding } from './findings.ts'
 import type { LayoutName, Role } from './layout.ts'
@@ -51,67 +52,6 @@ export type FoldDownLock = {
   readonly openedBy: readonly string[]
   /** Constant of the stereo on top of the gains of the 5.1; 0 while one gain serves both. */
   readonly stereoGainDb: number
-}
-
-/** A trim of the mixer as the report tells it. */
-export type AppliedTrim = {
-  readonly startSeconds: number
-  readonly endSeconds: number
-  readonly gainDb: number
-  readonly reason: string | null
-}
-
-/** What the stages changed, as numbers. A stage that did not run is null. */
-export type Alteration = {
-  /** What the mixer asked for; the stages of the fit come on top of it and are told without it. */
-  readonly trims: readonly AppliedTrim[]
-  readonly total: {
-    readonly staticGainDb: number
-    /** Highest true peak minus programme loudness. */
-    readonly plrBeforeLu: number | null
-    readonly plrAfterLu: number | null
-    /** Likeness of the short-term loudness curves before and after, -1..1; 1 where only a constant was changed. */
-    readonly shortTermCorrelation: number | null
-  }
-  readonly ride: {
-    /** The proof in words: nothing moves less, and under which conditions. */
-    readonly statement: string
-    /** Sum of all rises and falls. */
-    readonly movementDb: number
-    /** The same, each step times what it costs there: the sum that no ride inside the corridor undercuts. */
-    readonly weightedMovementDb: number
-    /** The part of the movement inside lines of dialogue; null where nobody listened. */
-    readonly movementInDialogueDb: number | null
-    readonly largestMoveDb: number
-    /** Reduction summed over time. */
-    readonly areaUnderReductionDbSeconds: number
-    readonly largestSlewDbPerSecond: number
-    /** Share of the time in which the gain moves, 0..1. */
-    readonly movingShare: number
-    /** Where the corridor forces the ride to move. */
-    readonly touching: readonly { readonly startSeconds: number; readonly endSeconds: number }[]
-  } | null
-  readonly bands: {
-    readonly crossoverHz: number
-    /** Deepest reduction of the low end, and reduction summed over time. */
-    readonly lowEndDeepestDb: number
-    readonly lowEndAreaDbSeconds: number
-    /** Share of the time in which it is turned down, 0..1. */
-    readonly lowEndActingShare: number
-  } | null
-  /** The bands that were turned down by hand, lowest first. */
-  readonly multiband:
-    | readonly {
-        readonly name: BandName
-        /** Crossovers of the band; null where it has no lower or no upper one. */
-        readonly fromHz: number | null
-        readonly toHz: number | null
-        readonly deepestDb: number
-        readonly areaDbSeconds: number
-        readonly actingShare: number
-      }[]
-    | null
-  readonly ceiling: { readonly events: number; readonly deepestDb: number } | null
 }
 
 /** Loudness over time: value i is that of the window that starts at i x hopSeconds; -Infinity where nothing is heard. */
@@ -209,6 +149,8 @@ export type DeliveryReport = {
   /** What was turned down in bands, lowest first; empty where nothing was. */
   readonly bands: readonly BandHistory[]
   readonly ceilingEvents: readonly CeilingEvent[]
+  /** Null where nothing was rendered, or nothing but the static gain acted. */
+  readonly altered: AlterationHistory | null
   /** Every setting that had a say in the bytes, by name. */
   readonly settings: Readonly<Record<string, number | string>>
   readonly cautions: readonly string[]

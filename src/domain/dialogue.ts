@@ -118,6 +118,11 @@ export function spokenLoudness(parts: readonly MeasuredPart[], speech: SpeechLan
   return spokenIn(parts.map((part) => stretchOf(part, speech)))
 }
 
+/** Every line of dialogue in the parts, with its loudness and how it stands over what is heard around it. */
+export function dialogueLines(parts: readonly MeasuredPart[], speech: SpeechLane): readonly DialogueLine[] {
+  return parts.flatMap((part) => linesOf(stretchOf(part, speech)))
+}
+
 type SpokenFigures = Pick<Measurements, 'dialogueLoudnessLkfs' | 'dialogueShare'>
 
 function spokenIn(stretches: readonly Stretch[]): SpokenFigures {
@@ -182,7 +187,8 @@ function meanPower(powers: Float64Array, from: number, to: number, counts: (hop:
   return count < LEAST_BACKGROUND_HOPS || sum / count <= SILENCE_POWER ? null : sum / count
 }
 
-function median(values: readonly number[]): number | null {
+/** The middle of some values; null of none. */
+export function median(values: readonly number[]): number | null {
   if (values.length === 0) return null
   const sorted = values.toSorted((a, b) => a - b)
   const [low, high] = [(sorted.length - 1) >> 1, sorted.length >> 1]

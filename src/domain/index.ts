@@ -1,3 +1,12 @@
+export type {
+  Alteration,
+  AlterationHistory,
+  AlteredDialogue,
+  AppliedTrim,
+  CeilingWork,
+  HeardMoves,
+  RideTouch,
+} from './alteration.ts'
 export {
   type AudioSink,
   type AudioSource,
@@ -10,8 +19,6 @@ export {
 } from './audio.ts'
 export { BANDS, type BandName } from './band-parameters.ts'
 export {
-  type Alteration,
-  type AppliedTrim,
   type BandHistory,
   type CeilingEvent,
   type DeliverableRole,
@@ -31,9 +38,11 @@ export {
   thinnestMargins,
 } from './delivery.ts'
 export {
+  dialogueLines,
   isJudgedOnDialogue,
   LEAST_DIALOGUE_SHARE,
   markedPower,
+  median,
   speechWithin,
   spokenLoudness,
   spokenWithin,
@@ -124,6 +133,7 @@ export { distanceInside, isInside, margins } from './margins.ts'
 export type {
   ChannelFigures,
   ChannelPeaks,
+  DialogueLine,
   LoudnessFigures,
   Measured,
   MeasuredPart,

@@ -1,14 +1,18 @@
 import {
+  type AlteredDialogue,
   type CeilingEvent,
   curvesWithin,
   type DeliveredFile,
   type DeliveryReport,
+  dialogueLines,
+  type FrameRange,
   loudnessCurves,
   type Measured,
+  spokenHops,
 } from '../domain/index.ts'
 import type { Altered } from './alteration-pass.ts'
 import type { Decision } from './decide/index.ts'
-import { deliveryReport, thinLanes } from './deliver/index.ts'
+import { alteredDialogue, deliveryReport, thinLanes } from './deliver/index.ts'
 import type { DeliveryOrder } from './delivery-order.ts'
 import type { Analysed } from './forecast-pass.ts'
 import { describeProgramme, type Verified, type VerifiedFile } from './verify-pass.ts'
@@ -69,7 +73,9 @@ export async function gatherReport(
           },
     lowEnd: plan.lowEnd ?? null,
     bands: plan.bands ?? null,
-    ceiling: plan.ceilingDbtp === null ? null : { events: ceilingEvents(verified?.rendered ?? []) },
+    ceiling: plan.ceilingDbtp === null ? null : ceilingWork(verified?.rendered ?? [], source.sampleRateHz),
+    dialogue: verified === null ? null : dialogueAltered(order, analysis, decision, drawn, verified.altered),
+    altered: verified?.altered ?? null,
     settings: { ...upmix?.settings, ...fit, bitsPerSample: order.bitsPerSample },
   })
 }
@@ -98,10 +104,69 @@ function foldDownOf(measured: Measured): Measured {
   }
 }
 
+/** What became of dialogue in the mix; its lines before the fit are those of the unfitted mix, of an upmix too. */
+function dialogueAltered(
+  { programme }: DeliveryOrder,
+  { whole, speech }: Analysed,
+  { certificate, plan }: Decision,
+  delivered: Measured,
+  { ceilingReductionDb, centrePeak }: Altered,
+): AlteredDialogue | null {
+  if (speech === null) return null
+  const isProgramme = ({ startFrame, endFrame }: FrameRange) =>
+    programme === undefined || programme.some((part) => startFrame < part.endFrame && endFrame > part.startFrame)
+  const linesOf = (measured: Measured) => dialogueLines([{ startFrame: 0, measured }], speech).filter(isProgramme)
+  const before = linesOf(whole)
+  if (before.length === 0) return null
+  return alteredDialogue(before, linesOf(delivered), {
+    layout: whole.layout,
+    channels100ms: whole.channels100ms,
+    isSpoken: spokenHops(speech),
+    rideDb: certificate?.rideDb ?? null,
+    ceilingDbtp: plan.ceilingDbtp,
+    ceilingReductionDb,
+    centrePeak,
+  })
+}
+
+type Ceiling = NonNullable<Parameters<typeof deliveryReport>[0]['ceiling']>
+
+function ceilingWork(rendered: readonly RenderedFigures[], sampleRateHz: number): Ceiling {
+  const lfes = rendered.flatMap(({ alteration }) => alteration.lfe ?? [])
+  const lfeEvents = joinedEvents(lfes)
+  return {
+    ...timeBelow(
+      rendered.map(({ alteration }) => alteration),
+      sampleRateHz,
+    ),
+    events: joinedEvents(rendered.map(({ alteration }) => alteration)),
+    lfe:
+      lfes.length === 0
+        ? null
+        : {
+            ...timeBelow(lfes, sampleRateHz),
+            events: lfeEvents.length,
+            deepestDb: lfeEvents.reduce((most, { deepestDb }) => Math.max(most, deepestDb), 0),
+          },
+  }
+}
+
+type CeilingAction = RenderedFigures['alteration'] | NonNullable<RenderedFigures['alteration']['lfe']>
+
+function timeBelow(actions: readonly CeilingAction[], sampleRateHz: number) {
+  const seconds = (frames: (action: CeilingAction) => number) =>
+    actions.reduce((sum, action) => sum + frames(action), 0) / sampleRateHz
+  return {
+    secondsBelow01Db: seconds(({ framesBelow01Db }) => framesBelow01Db),
+    secondsBelow1Db: seconds(({ framesBelow1Db }) => framesBelow1Db),
+    secondsBelow3Db: seconds(({ framesBelow3Db }) => framesBelow3Db),
+  }
+}
+
 /** Stretches in which the ceiling acted; one that crosses the border of segments is one event. */
-function ceilingEvents(rendered: readonly RenderedFigures[]): CeilingEvent[] {
+function joinedEvents(actions: readonly CeilingAction[]): CeilingEvent[] {
   const events: CeilingEvent[] = []
-  for (const place of rendered.flatMap((segment) => segment.alteration.places)) {
+  for (const place of actions.flatMap(({ places }) => places)) {
     const last = events.at(-1)
     const depth = Math.abs(place.deepestDb)
     if (last !== undefined && last.endSeconds === place.startSeconds) {

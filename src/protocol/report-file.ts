@@ -89,6 +89,21 @@ const margin = z.object({
 export const tool = z.object({ name: z.literal('plimsoll'), version: z.string() })
 const namedSpec = z.object({ id: z.string(), title: z.string(), edition: z.string() })
 
+const heardMoves = z.object({
+  count: z.int().nonnegative(),
+  movedCount: z.int().nonnegative(),
+  movedFromDb: z.number().positive(),
+  largestDb: z.number().nonnegative(),
+})
+
+const ceilingWork = z.object({
+  events: z.int().nonnegative(),
+  deepestDb: z.number().nonnegative(),
+  secondsBelow01Db: z.number().nonnegative(),
+  secondsBelow1Db: z.number().nonnegative(),
+  secondsBelow3Db: z.number().nonnegative(),
+})
+
 const alteration = z.object({
   trims: z.array(
     z.object({
@@ -98,11 +113,23 @@ const alteration = z.object({
       reason: z.string().nullable(),
     }),
   ),
+  dialogue: z
+    .object({
+      overBackgroundBeforeLu: measured,
+      overBackgroundAfterLu: measured,
+      medianChangeLu: measured,
+      largestChangeLu: measured,
+      byOtherChannels: z
+        .object({ rideDbSeconds: z.number().nonnegative(), ceilingDbSeconds: z.number().nonnegative() })
+        .nullable(),
+    })
+    .nullable(),
   total: z.object({
     staticGainDb: z.number(),
     plrBeforeLu: measured,
     plrAfterLu: measured,
     shortTermCorrelation: measured,
+    shortTermLargestChangeLu: measured,
   }),
   ride: z
     .object({
@@ -110,11 +137,15 @@ const alteration = z.object({
       movementDb: z.number().nonnegative(),
       weightedMovementDb: z.number().nonnegative(),
       movementInDialogueDb: z.number().nonnegative().nullable(),
+      lines: heardMoves.nullable(),
+      hits: heardMoves,
       largestMoveDb: z.number().nonnegative(),
       areaUnderReductionDbSeconds: z.number().nonnegative(),
       largestSlewDbPerSecond: z.number().nonnegative(),
       movingShare: z.number().min(0).max(1),
-      touching: z.array(z.object({ startSeconds: z.number(), endSeconds: z.number() })),
+      touching: z.array(
+        z.object({ startSeconds: z.number(), endSeconds: z.number(), rideDb: z.number(), line: z.string() }),
+      ),
     })
     .nullable(),
   bands: z
@@ -137,7 +168,24 @@ const alteration = z.object({
       }),
     )
     .nullable(),
-  ceiling: z.object({ events: z.int().nonnegative(), deepestDb: z.number().nonnegative() }).nullable(),
+  ceiling: ceilingWork.extend({ lfe: ceilingWork.nullable() }).nullable(),
+  octaves: z
+    .object({
+      actingShare: share,
+      removed: z.array(z.object({ centreHz: z.number().positive(), removedDb: measured })),
+    })
+    .nullable(),
+  overTime: z
+    .object({
+      columnSeconds: z.number().positive(),
+      shortTermBeforeLkfs: z.array(measured),
+      shortTermAfterLkfs: z.array(measured),
+      rideDb: z.array(measured).nullable(),
+      corridorDb: z.object({ lowest: z.array(measured), highest: z.array(measured) }).nullable(),
+      ceilingDb: z.array(z.number().nonnegative()).nullable(),
+      octaves: z.array(z.object({ centreHz: z.number().positive(), removedDb: z.array(measured) })).nullable(),
+    })
+    .nullable(),
 })
 
 const foldDownLock = z

@@ -338,3 +338,39 @@ test('dialogue stands before what was altered, with its quietest lines, and is l
   expect(page.indexOf('<h2>Dialogue')).toBeLessThan(page.indexOf('<h2>What was altered'))
   expect(renderReportHtml(good, assets)).not.toContain('<h2>Dialogue')
 })
+
+describe('what was altered', () => {
+  const page = () =>
+    renderReportHtml(saltmarshReport({ ceilingEvents: [{ startSeconds: 10, endSeconds: 10.02, deepestDb: 0.4 }] }), {
+      fonts: [],
+      readingScript: null,
+    }).replaceAll(/<[^>]*>/g, '')
+
+  test('is told dialogue first, then where ears do not forgive moves', () => {
+    const text = page()
+    const order = [
+      'Dialogue9.4 LU over its background',
+      'Turned down by others',
+      'Heard moves',
+      'Static gain',
+      'Ride',
+      'Certificate',
+      'Forced at',
+      'Ceiling',
+      'Energy by octave',
+    ]
+    const places = order.map((words) => text.indexOf(words, text.indexOf('What was altered')))
+    expect(places.every((place) => place > 0)).toBe(true)
+    expect(places).toEqual(places.toSorted((a, b) => a - b))
+    expect(text).toContain(
+      '1 of 214 lines of dialogue moved inside by more than 0.5 dB, 0.7 dB at most; 0 of 9 hits announced',
+    )
+    expect(text).toContain('dialogue gave 12.3 dB s to the ride and 0.4 dB s to the ceiling')
+  })
+
+  test('of a delivery with static gain alone draws nothing', () => {
+    const html = renderReportHtml(saltmarshReport({ withRide: false }), { fonts: [], readingScript: null })
+    expect(html).not.toContain('What was altered over time')
+    expect(html).not.toContain('Energy by octave')
+  })
+})

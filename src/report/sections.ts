@@ -3,16 +3,14 @@ import {
   type DeliveryReport,
   type FoldDownLock,
   type LoudnessFigures,
-  peakToLoudness,
   printFigure,
   printTime,
 } from '../domain/index.ts'
 import { highestOf } from './curves.ts'
 import { type Markup, markup } from './markup.ts'
 import { excessInWords, numberedPlaces, placeInWords } from './places.ts'
-import { RIDE_VIEW, rideDrawing, rideInWords } from './ride-chart.ts'
 import { roomStroke } from './standing.ts'
-import { basisWords, FILE_WORDS, figureWords, lineWords, withUnit } from './words.ts'
+import { basisWords, FILE_WORDS, figureWords, withUnit } from './words.ts'
 
 /** True and sample peak of every channel of every file, each with its margin to the limit. */
 export function channelPeaks(report: DeliveryReport): Markup | null {
@@ -91,79 +89,6 @@ function foldDownRows(mix: DeliveredFile): readonly Markup[] {
     return markup`<tr><th scope="row">${name}</th><td class="number">${withUnit(loudness, 'LKFS')}</td><td class="number">${beside === null ? figureWords(null) : markup`${sign}${printFigure(beside)} <span class="unit">LU</span>`}</td><td class="number">${withUnit(figures.maxTruePeakDbtp, 'dBTP')}</td></tr>`
   }
   return [row('Lo/Ro', loRo), row('Lt/Rt', ltRt), row('Mono', mono)]
-}
-
-function lowEnd(bands: NonNullable<DeliveryReport['alteration']['bands']>): Markup {
-  const { crossoverHz, lowEndDeepestDb, lowEndActingShare } = bands
-  return markup`<dt>Low end</dt><dd>below ${withUnit(crossoverHz, 'Hz')} turned down by ${withUnit(lowEndDeepestDb, 'dB')} at most, ${withUnit(lowEndActingShare * 100, '%')} of the time, before everything else</dd>
-`
-}
-
-function multibandInWords(bands: NonNullable<DeliveryReport['alteration']['multiband']>): Markup {
-  return markup`${bands.map(
-    ({ name, deepestDb, actingShare }, index) =>
-      markup`${index === 0 ? '' : '; '}${name} turned down by ${withUnit(deepestDb, 'dB')} at most, ${withUnit(actingShare * 100, '%')} of the time`,
-  )}; by the thresholds that were set, before static gain and ride`
-}
-
-/** What the stages changed: figures before and after, the ride in its corridor, the ceiling. */
-export function alteration(report: DeliveryReport): Markup | null {
-  if (report.deliverables.length === 0) return null
-  const { total, bands, multiband, ride, ceiling } = report.alteration
-  const sign = total.staticGainDb > 0 ? '+' : ''
-  const cap =
-    ceiling === null || ceiling.events === 0
-      ? 'did not act'
-      : `acted ${ceiling.events} times, ${printFigure(ceiling.deepestDb)} dB at most`
-  const forced = ride?.touching ?? []
-  const start = report.source.startOfDaySeconds
-  return markup`<section><h2>What was altered</h2>${beforeAndAfter(report)}
-<dl>${bands === null ? '' : lowEnd(bands)}<dt>Static gain</dt><dd>${sign}${printFigure(total.staticGainDb, 2)} <span class="unit">dB</span>, the same on every channel${stereoGain(report)}</dd>
-<dt>Ride</dt><dd>${
-    ride === null
-      ? 'not used'
-      : markup`${withUnit(ride.movementDb, 'dB')} of movement in all${movedLines(ride.movementInDialogueDb)}, ${withUnit(ride.weightedMovementDb, 'dB')} weighted by where it lies, at most ${withUnit(ride.largestSlewDbPerSecond, 'dB/s', 2)}, moving ${withUnit(ride.movingShare * 100, '%')} of the time. ${ride.statement}`
-  }</dd>${
-    forced.length === 0
-      ? null
-      : markup`<dt>Forced at</dt><dd>${forced.map((place, index) => `${index === 0 ? '' : '; '}${placeInWords({ ...place, timecode: null }, start)}`)}</dd>`
-  }
-${
-  total.shortTermCorrelation === null || ride === null
-    ? null
-    : markup`<dt>Shape kept</dt><dd>${printFigure(total.shortTermCorrelation, 3)} correlation of the short-term curves before and after; 1 is a constant</dd>`
-}<dt>Bands</dt><dd>${multiband === null ? 'not used' : multibandInWords(multiband)}</dd><dt>Ceiling</dt><dd>${cap}</dd></dl>${
-    report.ride === null && report.ceilingEvents.length === 0
-      ? null
-      : markup`<figure class="wide"><svg viewBox="${RIDE_VIEW}" role="img" aria-label="${rideInWords(report)}">${rideDrawing(report)}</svg><figcaption>Line: the ride, in dB beside the static gain. Tinted: the corridor that it may move in. Strokes below: the ceiling, longer where it acted deeper.</figcaption></figure>`
-  }</section>`
-}
-
-function movedLines(movementInDialogueDb: number | null): Markup | null {
-  if (movementInDialogueDb === null) return null
-  return markup` (${withUnit(movementInDialogueDb, 'dB')} inside lines of dialogue)`
-}
-
-function stereoGain({ foldDownLock }: DeliveryReport): string {
-  const own = foldDownLock?.stereoGainDb ?? 0
-  if (own === 0) return foldDownLock?.law === 'lt-rt' ? ' and on the Lt/Rt' : ' and on the fold-down'
-  return `; the stereo file stands ${printFigure(Math.abs(own), 2)} dB ${own < 0 ? 'below' : 'above'} that`
-}
-
-function beforeAndAfter(report: DeliveryReport): Markup {
-  const before = report.source.measurements
-  const fields = [
-    'programmeLoudnessLkfs',
-    'loudnessRangeLu',
-    'maxShortTermLkfs',
-    'maxMomentaryLkfs',
-    'maxTruePeakDbtp',
-  ] as const
-  const rows = fields.map((field) => {
-    const { name, unit } = lineWords(field)
-    return markup`<tr><th scope="row">${name} <span class="unit">${unit}</span></th><td class="number">${figureWords(before[field])}</td>${report.deliverables.map(({ measurements }) => markup`<td class="number">${figureWords(measurements[field])}</td>`)}</tr>`
-  })
-  return markup`<table><thead><tr><th scope="col">Figure</th><th scope="col" class="number">Source</th>${report.deliverables.map(({ role }) => markup`<th scope="col" class="number">${FILE_WORDS[role]}</th>`)}</tr></thead><tbody>${rows}<tr><th scope="row">PLR (true peak to loudness) <span class="unit">LU</span></th><td class="number">${figureWords(peakToLoudness(before))}</td>${report.deliverables.map(({ measurements }) => markup`<td class="number">${figureWords(peakToLoudness(measurements))}</td>`)}</tr></tbody></table>`
 }
 
 const SEVERITY_WORDS = { fail: 'Fails', warn: 'Warning', note: 'Note' } as const

@@ -4,10 +4,10 @@ import { execFileSync } from 'node:child_process'
 import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { beforeAll, describe, expect, test } from 'vitest'
-import { manifestDocument } from '../../src/protocol/index.ts'
+import { type DeliveryDocument, deliveryDocument, manifestDocument } from '../../src/protocol/index.ts'
 import { fileFolder, filesBelow, ownFolder, PREPARATION_MS, plimsoll, plimsollMust } from '../testkit/cli.ts'
 import { type Mix, mixMaster } from '../testkit/cli-programmes.ts'
-import { byNumpy, readWavByFfmpeg, sha256, wavShape } from '../testkit/outside.ts'
+import { byNumpy, readWavByFfmpeg, readWavByLibebur128, sha256, wavShape } from '../testkit/outside.ts'
 
 const folder = fileFolder()
 
@@ -19,7 +19,12 @@ const LEAP: Mix = {
   finish: "volume='if(between(t,14,19),1,0.2)':eval=frame",
 }
 
-type Made = { readonly out: string; readonly staticGainDb: number; readonly difference: string }
+type Made = {
+  readonly out: string
+  readonly staticGainDb: number
+  readonly difference: string
+  readonly alteration: NonNullable<DeliveryDocument['alteration']>
+}
 
 let master: string
 let upmixed: Made
@@ -42,8 +47,9 @@ beforeAll(async () => {
   const out = join(folder, 'upmixed')
   const args = ['deliver', master, '--spec', spec, '--out', out, '--write-difference', '--json']
   const upmix = (await plimsollMust(args, 0)).json()
-  const { staticGainDb } = upmix.alteration.total
-  upmixed = { out, staticGainDb, difference: join(out, 'leap_difference.wav') }
+  const { alteration } = upmix
+  const { staticGainDb } = alteration.total
+  upmixed = { out, staticGainDb, alteration, difference: join(out, 'leap_difference.wav') }
   expect(upmix.alteration.ride).not.toBeNull()
   expect(upmix.alteration.ceiling.events).toBeGreaterThan(0)
   six = join(folder, 'six.wav')
@@ -54,7 +60,8 @@ beforeAll(async () => {
     ['fit', six, fittedPath, '--spec', spec, '--write-difference', difference, '--json'],
     0,
   )
-  fitted = { out: fittedPath, staticGainDb: fit.json().alteration.total.staticGainDb, difference }
+  const told = deliveryDocument.parse(fit.json()).alteration
+  fitted = { out: fittedPath, staticGainDb: told.total.staticGainDb, difference, alteration: told }
 }, PREPARATION_MS)
 
 describe('the difference is delivered minus source x static gain', () => {
@@ -166,5 +173,56 @@ describe('what is refused, and what is not left behind', () => {
     expect(run.code).toBe(1)
     expect(existsSync(difference)).toBe(false)
     expect(filesBelow(at)).toEqual([])
+  })
+})
+
+describe('the report of what was altered', () => {
+  // The short-term window in the middle of the loud stretch, 15.9 to 18.9 s: the ride holds there, the ceiling is brief.
+  test('tells what NumPy finds that each octave lost', () => {
+    const { octaves, columnSeconds } = fitted.alteration.overTime ?? {}
+    expect(columnSeconds).toBeCloseTo(0.1, 9)
+    const { removed } = byNumpy<{ removed: number[] }>('octaves', fitted.out, six, fitted.staticGainDb, 15.9, 18.9)
+    for (const [index, { centreHz, removedDb }] of (octaves ?? []).entries()) {
+      const told = removedDb.slice(160, 188).flatMap((db) => db ?? [])
+      const middle = told.toSorted((a, b) => a - b)[told.length >> 1] as number
+      expect(Math.abs(middle - (removed[index] as number)), `${centreHz} Hz`).toBeLessThan(0.3)
+      expect(middle).toBeGreaterThan(1)
+    }
+    expect(octaves).toHaveLength(10)
+  })
+
+  // Fact: under a gain alone both curves keep their distance; libebur128 reads the loudest window of each file.
+  test('tells the short-term curves of both files, which libebur128 reads as high', () => {
+    const { shortTermBeforeLkfs = [], shortTermAfterLkfs = [] } = fitted.alteration.overTime ?? {}
+    const highest = (curve: readonly (number | null)[]) => Math.max(...curve.flatMap((level) => level ?? []))
+    for (const [path, curve] of [
+      [six, shortTermBeforeLkfs],
+      [fitted.out, shortTermAfterLkfs],
+    ] as const) {
+      const { maxShortTermLkfs } = readWavByLibebur128(path, 'full')
+      expect(Math.abs(highest(curve) - (maxShortTermLkfs as number))).toBeLessThan(0.1)
+    }
+  })
+
+  test('names the places that force the ride, and they lie on it', () => {
+    const { ride, overTime } = fitted.alteration
+    expect(ride?.statement).toMatch(/^No ride inside this corridor moves less/)
+    expect(ride?.touching.length).toBeGreaterThan(0)
+    for (const { startSeconds, rideDb, line } of ride?.touching ?? []) {
+      // The leap lies at 14 to 19 s, and a window of 3 s that touches it reaches as far to both sides.
+      expect(startSeconds).toBeGreaterThan(11)
+      expect(startSeconds).toBeLessThan(22)
+      expect(line).toBe('maxShortTermLkfs')
+      const drawn = overTime?.rideDb?.slice(110, 220).flatMap((db) => db ?? []) ?? []
+      expect(Math.min(...drawn.map((db) => Math.abs(db - rideDb)))).toBeLessThan(0.01)
+    }
+  })
+
+  test('tells for how long the ceiling worked, less the deeper', () => {
+    const { ceiling } = upmixed.alteration
+    expect(ceiling?.secondsBelow01Db).toBeGreaterThan(0)
+    expect(ceiling?.secondsBelow01Db).toBeGreaterThanOrEqual(ceiling?.secondsBelow1Db ?? 0)
+    expect(ceiling?.secondsBelow1Db).toBeGreaterThanOrEqual(ceiling?.secondsBelow3Db ?? 0)
+    expect(ceiling?.secondsBelow3Db).toBeLessThan(30)
   })
 })

@@ -1,11 +1,12 @@
-import type {
-  CeilingEvent,
-  DeliveryReport,
-  DeliverySpec,
-  LoudnessCurve,
-  LoudnessCurves,
-  Measurements,
-  ProgrammeLanes,
+import {
+  type CeilingEvent,
+  type DeliveryReport,
+  type DeliverySpec,
+  type LoudnessCurve,
+  type LoudnessCurves,
+  type Measurements,
+  OCTAVE_COUNT,
+  type ProgrammeLanes,
 } from '../../src/domain/index.ts'
 import { type DeliveryParts, deliveryReport } from '../../src/engine/deliver/index.ts'
 import { judgeDelivery } from '../../src/engine/verify/index.ts'
@@ -127,9 +128,63 @@ function rideOf(hops: number, durationSeconds: number): NonNullable<DeliveryPart
     movementInDialogueDb: 0.2,
     areaUnderReductionDbSeconds: 41.5,
     movingShare: 0.044,
-    touching: [{ startSeconds: durationSeconds * 0.528, endSeconds: durationSeconds * 0.572 }],
+    lines: { count: 214, movedCount: 1, movedFromDb: 0.5, largestDb: 0.7 },
+    hits: { count: 9, movedCount: 0, movedFromDb: 0.3, largestDb: 0.1 },
+    touching: [
+      {
+        startSeconds: durationSeconds * 0.528,
+        endSeconds: durationSeconds * 0.572,
+        rideDb: -3.2,
+        line: 'maxShortTermLkfs',
+      },
+    ],
     rideDb,
     corridorDb: { lowest, highest: highestDb },
+  }
+}
+
+/** What a ride takes of each octave, the low ones a little more, and what the ceiling took. */
+function alteredOf(rideDb: Float64Array, events: readonly CeilingEvent[]): NonNullable<DeliveryParts['altered']> {
+  const ceilingReductionDb = Float64Array.from(rideDb, (_, hop) =>
+    Math.max(
+      0,
+      ...events.filter(({ startSeconds }) => Math.floor(startSeconds / HOP_SECONDS) === hop).map((e) => e.deepestDb),
+    ),
+  )
+  const isActing = Uint8Array.from(rideDb, (db, hop) => (db < 0 || (ceilingReductionDb[hop] as number) > 0 ? 1 : 0))
+  const powerOf = (hop: number, octave: number, gainDb: number) =>
+    isActing[hop] === 1 ? 10 ** ((-30 - 3 * octave + gainDb * (octave < 2 ? 1.6 : 1)) / 10) : 0
+  const rows = (gainDb: (hop: number) => number) =>
+    Float64Array.from({ length: rideDb.length * OCTAVE_COUNT }, (_, index) => {
+      const hop = Math.floor(index / OCTAVE_COUNT)
+      return powerOf(hop, index % OCTAVE_COUNT, gainDb(hop))
+    })
+  return {
+    isActing,
+    octavesBefore: rows(() => 0),
+    octavesAfter: rows((hop) => (rideDb[hop] as number) - (ceilingReductionDb[hop] as number)),
+    ceilingReductionDb,
+  }
+}
+
+/** What the ceiling, dialogue and the octaves of the report tell. */
+function stagesOf(
+  events: readonly CeilingEvent[],
+  rideDb: Float64Array,
+  isRidden: boolean,
+): Pick<DeliveryParts, 'ceiling' | 'dialogue' | 'altered'> {
+  return {
+    ceiling: { events, secondsBelow01Db: 0.04 * events.length, secondsBelow1Db: 0.01, secondsBelow3Db: 0, lfe: null },
+    dialogue: isRidden
+      ? {
+          overBackgroundBeforeLu: 9.42,
+          overBackgroundAfterLu: 9.37,
+          medianChangeLu: -0.02,
+          largestChangeLu: -0.61,
+          byOtherChannels: { rideDbSeconds: 12.3, ceilingDbSeconds: 0.4 },
+        }
+      : null,
+    altered: alteredOf(rideDb, events),
   }
 }
 
@@ -239,7 +294,7 @@ export function saltmarshReport(wish: DeliveryWish = {}): DeliveryReport {
     ride,
     lowEnd: null,
     bands: null,
-    ceiling: { events: wish.ceilingEvents ?? [] },
+    ...stagesOf(wish.ceilingEvents ?? [], ride?.rideDb ?? new Float64Array(powers.length), ride !== null),
     settings: { ambienceShare: 1, lfeGainDb: 'off', rideReachSeconds: 4, ceilingAimBelowDb: 0.1 },
   })
 }

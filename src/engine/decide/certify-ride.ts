@@ -4,6 +4,7 @@ import type { Certificate, Touch } from './decision.ts'
 import type { WindowLine } from './judged-lines.ts'
 import type { LevelledHome } from './level-scenes.ts'
 import { MOVE_WEIGHTS } from './move-costs.ts'
+import { movesBeforeHits, movesInLines } from './moves-heard.ts'
 import { weightedMovement } from './weighted-ride.ts'
 
 /**
@@ -31,6 +32,8 @@ export function certifyRide(
     ...movementOf(relative(gainsDb)),
     weightedMovementDb: weightedMovement(gainsDb, corridor.costs),
     movementInDialogueDb: speech100ms === null ? null : movementInside(gainsDb, speech100ms),
+    lines: speech100ms === null ? null : movesInLines(gainsDb, speech100ms),
+    hits: movesBeforeHits(gainsDb, corridor.costs.hits10ms),
   }
 }
 

@@ -1,4 +1,12 @@
-import type { BandsPlan, Finding, FrameRange, GainPlan, LowEndPlan, SlowCeiling } from '../../domain/index.ts'
+import type {
+  BandsPlan,
+  Finding,
+  FrameRange,
+  GainPlan,
+  HeardMoves,
+  LowEndPlan,
+  SlowCeiling,
+} from '../../domain/index.ts'
 import type { Lock, RideLimit } from './corridor.ts'
 import type { JudgedSignal, WindowLine } from './judged-lines.ts'
 
@@ -43,6 +51,9 @@ export type Certificate = {
   readonly weightedMovementDb: number
   /** The part of it that lies inside lines of dialogue; null where nobody listened. */
   readonly movementInDialogueDb: number | null
+  /** The lines that it moves in, null where nobody listened, and the hits that it announces. */
+  readonly lines: HeardMoves | null
+  readonly hits: HeardMoves
   readonly largestMoveDb: number
   readonly largestSlewDbPerSecond: number
   /** Share of the time in which the gain moves, 0..1. */

@@ -8,7 +8,11 @@ import { leastWeightedRide, type MoveCosts } from './weighted-ride.ts'
  * squared slope and the least largest one, so the slew holds too.
  * @param lower and @param upper multiples of `GAIN_STEP_DB`, as are the slews: then the ride is too
  */
-export function leastRide(lower: Float64Array, upper: Float64Array, costs: MoveCosts): Float64Array {
+export function leastRide(
+  lower: Float64Array,
+  upper: Float64Array,
+  costs: Pick<MoveCosts, 'weight' | 'slewDb'>,
+): Float64Array {
   const ride = leastWeightedRide(lower, upper, costs)
   const { weight, slewDb } = costs
   for (let first = 0; first < ride.length - 1; ) {

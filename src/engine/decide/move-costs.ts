@@ -63,7 +63,8 @@ export function moveCosts(
       slewDb[k] = pauseSlewDb
     } else if (isSteady[k] === 1) weight[k] = MOVE_WEIGHTS.steady
   }
-  const attacks = hitsOf(energies10ms, hops).map((hit) => Math.ceil(hit / FINE_HOPS_PER_HOP - 0.5))
+  const hits10ms = hitsOf(energies10ms, hops)
+  const attacks = hits10ms.map((hit) => Math.ceil(hit / FINE_HOPS_PER_HOP - 0.5))
   for (const firstAfter of attacks) {
     const announcing = Math.max(0, firstAfter - ANNOUNCING_SECONDS * HOPS_PER_SECOND)
     for (let k = announcing; k < Math.min(firstAfter, stepCount); k++) {
@@ -77,7 +78,7 @@ export function moveCosts(
       slewDb[k] = attackSlewDb
     }
   }
-  return { weight, slewDb }
+  return { weight, slewDb, hits10ms }
 }
 
 /** Every move costs the same: where no line binds, nothing moves. */
@@ -86,6 +87,7 @@ export function evenCosts(hopCount: number, settings: FitSettings): MoveCosts {
   return {
     weight: new Float64Array(stepCount).fill(MOVE_WEIGHTS.open),
     slewDb: new Float64Array(stepCount).fill(perHop(settings.rideSlewDbPerSecond)),
+    hits10ms: [],
   }
 }
 

@@ -6,6 +6,8 @@ export type MoveCosts = {
   readonly weight: Float64Array
   /** Largest step in dB, positive. */
   readonly slewDb: Float64Array
+  /** The fine hops in which hits begin, which no move shall announce. */
+  readonly hits10ms: readonly number[]
 }
 
 /**
@@ -18,7 +20,11 @@ export type MoveCosts = {
  * @param lower and @param upper of equal length; some curve inside of them must keep the slew
  * @source dynamic programming; that the least curves have a highest one: Murota, "Discrete Convex Analysis", 2003, from memory
  */
-export function leastWeightedRide(lower: Float64Array, upper: Float64Array, costs: MoveCosts): Float64Array {
+export function leastWeightedRide(
+  lower: Float64Array,
+  upper: Float64Array,
+  costs: Pick<MoveCosts, 'weight' | 'slewDb'>,
+): Float64Array {
   const count = lower.length
   assert(upper.length === count, 'the walls of a corridor have equal length')
   const ride = new Float64Array(count)
@@ -46,7 +52,7 @@ export function leastWeightedRide(lower: Float64Array, upper: Float64Array, cost
 }
 
 /** Sum of weight x |step|. */
-export function weightedMovement(ride: Float64Array, { weight }: MoveCosts): number {
+export function weightedMovement(ride: Float64Array, { weight }: Pick<MoveCosts, 'weight'>): number {
   let sum = 0
   for (let k = 1; k < ride.length; k++) {
     sum += Math.abs((ride[k] as number) - (ride[k - 1] as number)) * (weight[k - 1] as number)

@@ -27,3 +27,13 @@ export function correlation(some: LoudnessCurve, other: LoudnessCurve): number |
   const scale = Math.sqrt(squaresOfSome * squaresOfOther)
   return scale > 0 ? products / scale : null
 }
+
+/** Largest distance of two curves once `gainDb` is added to the first, where both have a value; null where none has. */
+export function largestDistance(before: LoudnessCurve, after: LoudnessCurve, gainDb: number): number | null {
+  let largest: number | null = null
+  for (let index = 0; index < Math.min(before.lkfs.length, after.lkfs.length); index++) {
+    const distance = Math.abs((after.lkfs[index] as number) - (before.lkfs[index] as number) - gainDb)
+    if (Number.isFinite(distance)) largest = Math.max(largest ?? 0, distance)
+  }
+  return largest
+}

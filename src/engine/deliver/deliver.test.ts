@@ -50,7 +50,7 @@ test('alteration is peak minus loudness before and after, and the deepest of the
   const { alteration } = saltmarshReport({ ceilingEvents })
   expect(alteration.total.plrBeforeLu).toBeCloseTo(-0.2 + 20.1, 10)
   expect(alteration.total.plrAfterLu).toBeCloseTo(-4.1 + 0.3 + 24.01 - 0.59, 10)
-  expect(alteration.ceiling).toEqual({ events: 2, deepestDb: 1.1 })
+  expect(alteration.ceiling).toMatchObject({ events: 2, deepestDb: 1.1 })
 })
 
 test('a constant gain keeps the shape of the short-term curve, a ride does not', () => {

@@ -1,10 +1,12 @@
 import type {
   Alteration,
+  AlteredDialogue,
   AppliedTrim,
   BandHistory,
   BandName,
   BandsPlan,
   CeilingEvent,
+  CeilingWork,
   DeliveredFile,
   DeliveryReport,
   DeliverySpec,
@@ -18,8 +20,9 @@ import type {
   RideHistory,
 } from '../../domain/index.ts'
 import { BANDS, HOPS_PER_SECOND, peakToLoudness } from '../../domain/index.ts'
+import { alterationHistory, alteredOctaves, type OctaveHistory } from './altered-octaves.ts'
 import { CAUTIONS } from './cautions.ts'
-import { correlation } from './correlation.ts'
+import { correlation, largestDistance } from './correlation.ts'
 import { columnSecondsFor, thin, thinHistory } from './thin.ts'
 import { verdictSentence } from './verdict.ts'
 
@@ -54,7 +57,16 @@ export type DeliveryParts = {
   readonly ride: (NonNullable<Alteration['ride']> & RideCurve) | null
   readonly lowEnd: LowEndPlan | null
   readonly bands: BandsPlan | null
-  readonly ceiling: { readonly events: readonly CeilingEvent[] } | null
+  readonly ceiling:
+    | (Pick<CeilingWork, 'secondsBelow01Db' | 'secondsBelow1Db' | 'secondsBelow3Db'> & {
+        readonly events: readonly CeilingEvent[]
+        readonly lfe: CeilingWork | null
+      })
+    | null
+  /** What became of dialogue; null where nobody listened or spoke, or nothing was rendered. */
+  readonly dialogue: AlteredDialogue | null
+  /** Hop by hop; null where nothing was rendered. */
+  readonly altered: (OctaveHistory & { readonly ceilingReductionDb: Float64Array }) | null
   readonly settings: Readonly<Record<string, number | string>>
 }
 
@@ -97,6 +109,10 @@ export function deliveryReport(parts: DeliveryParts): DeliveryReport {
     ride: parts.ride === null ? null : thinRide(parts.ride, durationSeconds),
     bands: reductions(parts).map((band) => thinBand(band, durationSeconds)),
     ceilingEvents: parts.ceiling?.events ?? [],
+    altered:
+      parts.altered === null
+        ? null
+        : alterationHistory(parts.altered, parts.altered.ceilingReductionDb, durationSeconds),
     settings,
     cautions: CAUTIONS,
   }
@@ -107,20 +123,33 @@ function alterationOf(parts: DeliveryParts): Alteration {
   // An upmix reads lower than its master by itself, so the stereo is what tells of the fit.
   const alike = deliverables.find(({ measurements }) => measurements.layout === source.measurements.layout)
   const after = alike?.measurements ?? source.measurements
-  const depths = ceiling?.events.map((event) => event.deepestDb) ?? []
   return {
     trims: parts.trims,
+    dialogue: parts.dialogue,
     total: {
       staticGainDb: parts.staticGainDb,
       plrBeforeLu: peakToLoudness(source.measurements),
       plrAfterLu: peakToLoudness(after),
       shortTermCorrelation:
         source.curves === null ? null : correlation(source.curves.shortTerm, parts.curves.shortTerm),
+      shortTermLargestChangeLu:
+        source.curves === null
+          ? null
+          : largestDistance(source.curves.shortTerm, parts.curves.shortTerm, parts.staticGainDb),
     },
     ride: ride === null ? null : rideFigures(ride),
     bands: parts.lowEnd === null ? null : lowEndFigures(parts.lowEnd),
     multiband: parts.bands === null ? null : bandReductions(parts.bands).map(bandFigures),
-    ceiling: ceiling === null ? null : { events: depths.length, deepestDb: Math.max(0, ...depths) },
+    ceiling: ceiling === null ? null : ceilingWork(ceiling),
+    octaves: parts.altered === null ? null : alteredOctaves(parts.altered),
+  }
+}
+
+function ceilingWork({ events, ...work }: NonNullable<DeliveryParts['ceiling']>): NonNullable<Alteration['ceiling']> {
+  return {
+    events: events.length,
+    deepestDb: events.reduce((most, { deepestDb }) => Math.max(most, deepestDb), 0),
+    ...work,
   }
 }
 
@@ -186,6 +215,8 @@ function rideFigures(ride: NonNullable<Alteration['ride']>): NonNullable<Alterat
     movementDb,
     weightedMovementDb,
     movementInDialogueDb,
+    lines,
+    hits,
     largestMoveDb,
     areaUnderReductionDbSeconds,
     largestSlewDbPerSecond,
@@ -197,11 +228,18 @@ function rideFigures(ride: NonNullable<Alteration['ride']>): NonNullable<Alterat
     movementDb,
     weightedMovementDb,
     movementInDialogueDb,
+    lines,
+    hits,
     largestMoveDb,
     areaUnderReductionDbSeconds,
     largestSlewDbPerSecond,
     movingShare,
-    touching: touching.map(({ startSeconds, endSeconds }) => ({ startSeconds, endSeconds })),
+    touching: touching.map(({ startSeconds, endSeconds, rideDb, line }) => ({
+      startSeconds,
+      endSeconds,
+      rideDb,
+      line,
+    })),
   }
 }
 

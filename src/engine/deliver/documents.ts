@@ -3,7 +3,7 @@ import type { DeliveryReport } from '../../domain/index.ts'
 /** Version of the report's and the manifest's document format. */
 export const DOCUMENT_VERSION = 1
 
-/** The document `report.json`, which `deliver --json` prints too. Curves are left out: `measure --series` writes them. */
+/** The document `report.json`, which `deliver --json` prints too. Curves over time are those of the drawing: extremes of columns. */
 export function reportJson(report: DeliveryReport) {
   const { tool, title, conforms, verdict, passes, source, spec, deliverables } = report
   const { foldDownLock, alteration, findings, margins, settings, cautions } = report
@@ -18,12 +18,37 @@ export function reportJson(report: DeliveryReport) {
     spec: { id: spec.id, title: spec.title, edition: spec.edition },
     deliverables,
     foldDownLock,
-    alteration,
+    alteration: { ...alteration, overTime: overTime(report) },
     findings,
     margins,
     settings,
     cautions,
   }
+}
+
+/** The alteration along the programme; null where nothing was delivered beside a source. */
+function overTime({ history, ride, altered, deliverables }: DeliveryReport) {
+  const { source, delivered } = history
+  if (source === null || deliverables.length === 0) return null
+  return {
+    columnSeconds: delivered.columnSeconds,
+    shortTermBeforeLkfs: source.shortTermLkfs.high.map(toHundredths),
+    shortTermAfterLkfs: delivered.shortTermLkfs.high.map(toHundredths),
+    rideDb: ride === null ? null : ride.gainDb.low.map(toHundredths),
+    corridorDb:
+      ride === null || ride.corridorDb === null
+        ? null
+        : { lowest: ride.corridorDb.lowest.map(toHundredths), highest: ride.corridorDb.highest.map(toHundredths) },
+    ceilingDb: altered === null ? null : altered.ceilingDb.map((db) => toHundredths(db) ?? 0),
+    octaves:
+      altered === null
+        ? null
+        : altered.octaves.map(({ centreHz, removedDb }) => ({ centreHz, removedDb: removedDb.map(toHundredths) })),
+  }
+}
+
+function toHundredths(value: number | null): number | null {
+  return value === null ? null : Math.round(value * 100) / 100
 }
 
 /** A file of a delivery as the manifest lists it; `path` is its name inside the folder. */
