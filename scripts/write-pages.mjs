@@ -124,6 +124,7 @@ function specSection(spec) {
       cite(source),
     ],
     ...limitRow('true peak', spec.maxTruePeakDbtp, 'dBTP'),
+    ...limitRow('true peak of the LFE', spec.maxLfeTruePeakDbtp, 'dBTP'),
     ...limitRow('short-term loudness', spec.maxShortTermLkfs, 'LKFS'),
     ...limitRow('momentary loudness', spec.maxMomentaryLkfs, 'LKFS'),
     ...limitRow('loudness range', spec.maxLoudnessRangeLu, 'LU'),

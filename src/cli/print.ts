@@ -91,6 +91,7 @@ const LINE_NAMES: Readonly<Record<string, string>> = {
   programmeLoudnessLkfs: 'programme loudness',
   dialogueLoudnessLkfs: 'dialogue loudness',
   maxTruePeakDbtp: 'true peak',
+  maxLfeTruePeakDbtp: 'LFE true peak',
   maxShortTermLkfs: 'max short-term',
   maxMomentaryLkfs: 'max momentary',
   loudnessRangeLu: 'loudness range',

@@ -157,6 +157,7 @@ export {
   areBandsAtWork,
   type BandsPlan,
   bandTreatments,
+  ceilingOfLfe,
   floorToGainStep,
   GAIN_STEP_DB,
   type GainPlan,

@@ -31,6 +31,8 @@ export type GainPlan = {
   readonly bands?: BandsPlan | null
   /** True peak that the ceiling stage keeps below, on all linked signals and on the LFE; null: no ceiling. */
   readonly ceilingDbtp: number | null
+  /** The same for the LFE where it has a line of its own; null or absent: it shares that of the others. */
+  readonly lfeCeilingDbtp?: number | null
   /** What the ceiling takes for as long as its work lasts; null or absent: it works on single peaks only. */
   readonly slowCeiling?: SlowCeiling | null
   /** The stretches in which all of this acts, in order; outside of them samples stay exact. Absent: everywhere. */
@@ -56,6 +58,11 @@ export type LowEndPlan = { readonly crossoverHz: number; readonly gainDb: Float6
 export type BandsPlan = {
   readonly crossoversHz: readonly number[]
   readonly gainsDb: readonly (Float64Array | null)[]
+}
+
+/** Where the ceiling of the LFE stands; null: it has none. */
+export function ceilingOfLfe({ ceilingDbtp, lfeCeilingDbtp = null }: GainPlan): number | null {
+  return lfeCeilingDbtp ?? ceilingDbtp
 }
 
 /** Frames of a programme at its rate. */

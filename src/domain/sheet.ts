@@ -44,6 +44,7 @@ export type SpecOverride = {
   readonly toleranceBelowLu?: number | undefined
   readonly toleranceAboveLu?: number | undefined
   readonly maxTruePeakDbtp?: number | undefined
+  readonly maxLfeTruePeakDbtp?: number | undefined
   readonly maxShortTermLkfs?: number | undefined
   readonly maxMomentaryLkfs?: number | undefined
   readonly maxLoudnessRangeLu?: number | undefined
@@ -96,6 +97,7 @@ export const WAIVABLE_LINES = [
   'programmeLoudnessLkfs',
   'dialogueLoudnessLkfs',
   'maxTruePeakDbtp',
+  'maxLfeTruePeakDbtp',
   'maxShortTermLkfs',
   'maxMomentaryLkfs',
   'loudnessRangeLu',
@@ -126,6 +128,7 @@ export function specForTitle(
   const changesTarget = [targetLkfs, toleranceBelowLu, toleranceAboveLu].some((value) => value !== undefined)
   const limits = {
     maxTruePeakDbtp: limit('maxTruePeakDbtp', override.maxTruePeakDbtp, spec.maxTruePeakDbtp),
+    maxLfeTruePeakDbtp: limit('maxLfeTruePeakDbtp', override.maxLfeTruePeakDbtp, spec.maxLfeTruePeakDbtp),
     maxShortTermLkfs: limit('maxShortTermLkfs', override.maxShortTermLkfs, spec.maxShortTermLkfs),
     maxMomentaryLkfs: limit('maxMomentaryLkfs', override.maxMomentaryLkfs, spec.maxMomentaryLkfs),
     maxLoudnessRangeLu: limit('loudnessRangeLu', override.maxLoudnessRangeLu, spec.maxLoudnessRangeLu),

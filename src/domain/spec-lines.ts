@@ -41,6 +41,7 @@ export function specLines(measurements: Measurements, spec: DeliverySpec, role: 
       unit: 'dBTP',
       remedy: 'lower the ceiling, or trim the place',
     }),
+    ...(isStereoRole(role) ? [] : lfeLines(measurements, spec)),
     ...limit(spec.maxShortTermLkfs, {
       id: 'short-term',
       field: 'maxShortTermLkfs',
@@ -67,6 +68,19 @@ export function specLines(measurements: Measurements, spec: DeliverySpec, role: 
     }),
     ...(isStereoRole(role) ? [] : foldDownLines(measurements, spec)),
   ]
+}
+
+function lfeLines({ channels }: Measurements, spec: DeliverySpec): readonly SpecLine[] {
+  const lfe = channels.find(({ role }) => role === 'LFE')
+  if (lfe === undefined) return []
+  return limit(spec.maxLfeTruePeakDbtp, {
+    id: 'lfe-true-peak',
+    field: 'maxLfeTruePeakDbtp',
+    name: 'true peak of the LFE',
+    measured: lfe.maxTruePeakDbtp,
+    unit: 'dBTP',
+    remedy: 'turn the LFE down there, or let its ceiling act',
+  })
 }
 
 function loudnessLine(measurements: Measurements, spec: DeliverySpec): SpecLine {

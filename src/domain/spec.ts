@@ -35,6 +35,8 @@ export type DeliverySpec = {
     readonly source: Clause
   }
   readonly maxTruePeakDbtp?: Limit
+  /** The line of the LFE, which is held below the other one as well. */
+  readonly maxLfeTruePeakDbtp?: Limit
   readonly maxShortTermLkfs?: Limit
   readonly maxMomentaryLkfs?: Limit
   readonly maxLoudnessRangeLu?: Limit

@@ -18,7 +18,7 @@ type Points = readonly number[] | null
 export type HeardPlan = Omit<ListeningPlan, 'gain'> & {
   readonly version: 1
   readonly gain:
-    | (Pick<GainPlan, 'staticGainDb' | 'ceilingDbtp' | 'programme'> & {
+    | (Pick<GainPlan, 'staticGainDb' | 'ceilingDbtp' | 'lfeCeilingDbtp' | 'programme'> & {
         readonly rideDb: Points
         readonly lowEnd: { readonly crossoverHz: number; readonly gainDb: readonly number[] } | null
         readonly bands: { readonly crossoversHz: readonly number[]; readonly gainsDb: readonly Points[] } | null
@@ -36,6 +36,7 @@ export function packPlan({ gain, ...plan }: ListeningPlan): HeardPlan {
     gain: {
       staticGainDb: gain.staticGainDb,
       ceilingDbtp: gain.ceilingDbtp,
+      lfeCeilingDbtp: gain.lfeCeilingDbtp ?? null,
       programme: gain.programme,
       rideDb: written(gain.rideDb),
       lowEnd: lowEnd ? { crossoverHz: lowEnd.crossoverHz, gainDb: Array.from(lowEnd.gainDb) } : null,
@@ -53,6 +54,7 @@ export function unpackPlan({ gain, version: _, ...plan }: HeardPlan): ListeningP
     gain: {
       staticGainDb: gain.staticGainDb,
       ceilingDbtp: gain.ceilingDbtp,
+      lfeCeilingDbtp: gain.lfeCeilingDbtp ?? null,
       programme: gain.programme,
       rideDb: read(gain.rideDb),
       lowEnd: lowEnd && { crossoverHz: lowEnd.crossoverHz, gainDb: Float64Array.from(lowEnd.gainDb) },

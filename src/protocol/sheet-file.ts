@@ -92,6 +92,7 @@ const override = z.strictObject({
   toleranceBelowLu: z.number().positive().max(10).optional(),
   toleranceAboveLu: z.number().positive().max(10).optional(),
   maxTruePeakDbtp: z.number().min(-30).max(3).optional(),
+  maxLfeTruePeakDbtp: z.number().min(-30).max(3).optional(),
   maxShortTermLkfs: z.number().min(-60).max(0).optional(),
   maxMomentaryLkfs: z.number().min(-60).max(0).optional(),
   maxLoudnessRangeLu: z.number().positive().max(60).optional(),

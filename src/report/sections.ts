@@ -117,6 +117,7 @@ export function specSection(report: DeliveryReport): Markup {
     { name: 'Loudness', source: spec.programmeLoudness.source },
     ...[
       { name: 'True peak', limit: spec.maxTruePeakDbtp },
+      { name: 'True peak of the LFE', limit: spec.maxLfeTruePeakDbtp },
       { name: 'Short-term', limit: spec.maxShortTermLkfs },
       { name: 'Momentary', limit: spec.maxMomentaryLkfs },
       { name: 'Loudness range', limit: spec.maxLoudnessRangeLu },

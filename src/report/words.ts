@@ -15,6 +15,7 @@ const LINE_WORDS: Readonly<Record<string, LineWords>> = {
   dialogueLoudnessLkfs: { name: 'Dialogue loudness', unit: 'LKFS' },
   dialogueLevel: { name: 'Dialogue level', unit: 'LU' },
   maxTruePeakDbtp: { name: 'True peak', unit: 'dBTP' },
+  maxLfeTruePeakDbtp: { name: 'True peak of the LFE', unit: 'dBTP' },
   maxShortTermLkfs: { name: 'Highest short-term', unit: 'LKFS' },
   maxMomentaryLkfs: { name: 'Highest momentary', unit: 'LKFS' },
   loudnessRangeLu: { name: 'Loudness range', unit: 'LU' },
@@ -35,6 +36,7 @@ export function allowedWords(spec: DeliverySpec, field: string): string | null {
   }
   const limits = {
     maxTruePeakDbtp: spec.maxTruePeakDbtp,
+    maxLfeTruePeakDbtp: spec.maxLfeTruePeakDbtp,
     maxShortTermLkfs: spec.maxShortTermLkfs,
     maxMomentaryLkfs: spec.maxMomentaryLkfs,
     loudnessRangeLu: spec.maxLoudnessRangeLu,

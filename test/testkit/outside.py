@@ -166,6 +166,11 @@ def same(one, other):
     return {'differing': int(np.count_nonzero(a[0] != b[0])) if a[0].shape == b[0].shape else -1}
 
 
+def differing_channels(one, other):
+    """How many words of each channel differ between two files."""
+    return {'differing': np.count_nonzero(read(one)[0] != read(other)[0], axis=0).tolist()}
+
+
 def peaks(path):
     """Highest sample of each channel."""
     return {'peaks': np.abs(unit(path)).max(0).tolist()}
@@ -225,5 +230,5 @@ def octaves(delivered, source, gain_db, start, end):
     return {'removed': (10 * np.log10(before / after) + float(gain_db)).tolist()}
 
 
-COMPARISONS = {f.__name__: f for f in (fold, encode, open_frames, static, curve, treated, lag, film_order, total, same, peaks, moment, difference, folded_difference, octaves)}
+COMPARISONS = {f.__name__: f for f in (fold, encode, open_frames, static, curve, treated, lag, film_order, total, same, differing_channels, peaks, moment, difference, folded_difference, octaves)}
 print(json.dumps(COMPARISONS[sys.argv[1]](*sys.argv[2:])))

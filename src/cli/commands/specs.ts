@@ -81,6 +81,7 @@ function printSpec(spec: DeliverySpec): string {
     `${spec.title} (${spec.id}, edition ${spec.edition})\n${spec.purpose}\n\n`,
     line('programme loudness', `${printFigure(loudness.targetLkfs)} LKFS, ${range}`, loudness.source),
     limitLine('max true peak', spec.maxTruePeakDbtp, 'dBTP'),
+    limitLine('max LFE true peak', spec.maxLfeTruePeakDbtp, 'dBTP'),
     limitLine('max short-term', spec.maxShortTermLkfs, 'LKFS'),
     limitLine('max momentary', spec.maxMomentaryLkfs, 'LKFS'),
     limitLine('max loudness range', spec.maxLoudnessRangeLu, 'LU'),

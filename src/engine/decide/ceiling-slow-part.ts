@@ -43,8 +43,9 @@ export function planSlowCeiling(
   const gainsDb = gainsOfHops(plan, measured.linkedPeak100ms.length)
   silenceOutside(gainsDb, plan.programme, framesPerHop(measured.sampleRateHz))
   const aimDbtp = plan.ceilingDbtp - AIM_BELOW_DB
+  const lfeAimDbtp = (plan.lfeCeilingDbtp ?? plan.ceilingDbtp) - AIM_BELOW_DB
   const linkedDb = asDeepAsMayBe(slowReduction(measured.linkedPeak100ms, gainsDb, aimDbtp), totalTakenLu)
-  const lfeDb = measured.lfePeak100ms === null ? null : slowReduction(measured.lfePeak100ms, gainsDb, aimDbtp)
+  const lfeDb = measured.lfePeak100ms === null ? null : slowReduction(measured.lfePeak100ms, gainsDb, lfeAimDbtp)
   return linkedDb === null && lfeDb === null ? null : { linkedDb, lfeDb }
 }
 

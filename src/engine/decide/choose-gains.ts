@@ -61,6 +61,7 @@ export function chooseGains(
     staticGainDb,
     rideDb: onTopOf(trimsDb, rideDb),
     ceilingDbtp,
+    ...lfeCeiling(spec, settings, ceilingDbtp),
     programme,
     ...(lowEnd !== undefined && { lowEnd }),
     ...(bands !== undefined && { bands }),
@@ -99,6 +100,12 @@ function trimsAlone(model: FitModel, rideDb: Float64Array | null, programme: Gai
 function onTopOf(trimsDb: Float64Array | null, rideDb: Float64Array | null): Float64Array | null {
   if (trimsDb === null || rideDb === null) return trimsDb ?? rideDb
   return rideDb.map((gainDb, hop) => gainDb + (trimsDb[hop] as number))
+}
+
+/** Where the LFE has a line of its own it has a ceiling of its own, as far below it; the other one holds for it too. */
+function lfeCeiling(spec: DeliverySpec, settings: FitSettings, ceilingDbtp: number): Pick<GainPlan, 'lfeCeilingDbtp'> {
+  if (spec.maxLfeTruePeakDbtp === undefined) return {}
+  return { lfeCeilingDbtp: Math.min(spec.maxLfeTruePeakDbtp.value - settings.ceilingAimBelowDb, ceilingDbtp) }
 }
 
 /** Words of a file end a little below full scale, whatever a spec allows: nothing may clip. */

@@ -13,7 +13,15 @@ export function planJson(
   settings: Readonly<Record<string, number | string>>,
   scenes: readonly UpmixScene[],
 ): object {
-  const { staticGainDb, ceilingDbtp, slowCeiling = null, lowEnd = null, bands = null, programme = null } = plan
+  const {
+    staticGainDb,
+    ceilingDbtp,
+    lfeCeilingDbtp = null,
+    slowCeiling = null,
+    lowEnd = null,
+    bands = null,
+    programme = null,
+  } = plan
   const ride = pointsOf(plan.rideDb)
   const slow =
     slowCeiling === null ? null : { linked: pointsOf(slowCeiling.linkedDb), lfe: pointsOf(slowCeiling.lfeDb) }
@@ -25,7 +33,16 @@ export function planJson(
           crossoversHz: bands.crossoversHz,
           bands: bands.gainsDb.map((gainDb, band) => ({ name: BANDS[band]?.name, points: pointsOf(gainDb) })),
         }
-  const gains = { staticGainDb, stereoGainDb, ceilingDbtp, lowEnd: low, bands: multiband, slowCeiling: slow, ride }
+  const gains = {
+    staticGainDb,
+    stereoGainDb,
+    ceilingDbtp,
+    lfeCeilingDbtp,
+    lowEnd: low,
+    bands: multiband,
+    slowCeiling: slow,
+    ride,
+  }
   return { version: DOCUMENT_VERSION, ...gains, programme, settings, scenes }
 }
 

@@ -2,6 +2,7 @@ import {
   type AudioSource,
   type Cancellation,
   Cancelled,
+  ceilingOfLfe,
   dbToGain,
   type FrontSpread,
   framesPerHop,
@@ -101,12 +102,13 @@ function render(
   holdUnityOutside(kernels, job.gain.programme, stretch, common)
   const guarded = guardedSignals(kernels, job, planes, stretch)
   const slow = job.gain.slowCeiling
-  const linked = underCeiling(kernels, job, guarded.linked, slow?.linkedDb ?? null, stretch, segment, common)
+  const { ceilingDbtp } = job.gain
+  const linkedLine = { ceilingDbtp, slowDb: slow?.linkedDb ?? null }
+  const linked = underCeiling(kernels, job, guarded.linked, linkedLine, stretch, segment, common)
   throwIfCancelled(cancellation)
+  const lfeLine = { ceilingDbtp: ceilingOfLfe(job.gain), slowDb: slow?.lfeDb ?? null }
   const lfe =
-    guarded.lfe.length === 0
-      ? null
-      : underCeiling(kernels, job, guarded.lfe, slow?.lfeDb ?? null, stretch, segment, common)
+    guarded.lfe.length === 0 ? null : underCeiling(kernels, job, guarded.lfe, lfeLine, stretch, segment, common)
   throwIfCancelled(cancellation)
   const lfeGain = lfe?.gain ?? common
   const words = quantiseSegment(kernels, job, segment, { planes, stretch, gain: linked.gain, lfeGain }, room)
@@ -129,12 +131,11 @@ function underCeiling(
   kernels: Kernels,
   job: RenderJob,
   signals: readonly LinkedSignal[],
-  slowDb: Float64Array | null,
+  { ceilingDbtp, slowDb }: { readonly ceilingDbtp: number | null; readonly slowDb: Float64Array | null },
   stretch: Stretch,
   segment: Segment,
   common: number,
 ): { readonly gain: number; readonly action: CeilingAction } {
-  const { ceilingDbtp } = job.gain
   if (ceilingDbtp === null) return { gain: common, action: CEILING_AT_REST }
   const step = job.encoding === 'int16' ? 1 / 32768 : 1 / 8388608
   const ceiling = dbToGain(ceilingDbtp)
