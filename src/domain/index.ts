@@ -218,7 +218,7 @@ export {
   type TimecodeProblem,
   timecodeFormat,
 } from './timecode.ts'
-export { powerGains, type Trim, trimPoints } from './trims.ts'
+export { gainSpan, type HandRide, type MixerGain, powerGains, type Trim, trimPoints } from './trims.ts'
 export type { HeardSettings, MadeBand, SeenBand, SeenMoment, UpmixMoment } from './upmix-moment.ts'
 export {
   CENTRE_LOW_CUT_OFF_HZ,

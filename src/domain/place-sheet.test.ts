@@ -44,6 +44,8 @@ describe('times on frames', () => {
     expect(placed).toEqual({
       segments: [{ kind: 'programme', name: null, startFrame: 96_000, endFrame: 503_040 }],
       trims: [{ startFrame: 144_000, endFrame: 193_920, gainDb: -2, glideMs: 100, reason: null }],
+      gains: [{ startFrame: 144_000, endFrame: 193_920, gainDb: -2, glideMs: 100, reason: null }],
+      limits: [],
       locks: [],
       scenes: [],
     })
@@ -141,5 +143,60 @@ describe('what cannot be laid on the frames is told with its place and the neare
 
   test('every problem is told at once', () => {
     expect(problemsOf(sheet([], [trim('x', 'y'), trim('10:00:05:00', '10:00:04:00')]), MINUTE)).toHaveLength(3)
+  })
+})
+
+describe('hand rides and limits', () => {
+  const placedWith = (fit: Partial<Sheet['fit']>) => {
+    const base = sheet([])
+    return placeSheet({ ...base, fit: { ...base.fit, ...fit } }, { ...MINUTE, clock: null })
+  }
+  const drawn = (...points: [string, number][]) => ({
+    from: '0:00:10',
+    to: '0:00:20',
+    points: points.map(([at, gainDb]) => ({ at, gainDb })),
+    reason: null,
+  })
+
+  test('are laid on frames, and a hand ride counts among the gains', () => {
+    const handRides = [drawn(['0:00:10', 0], ['0:00:15.500', -6])]
+    const limits = [{ from: '0:00:30', to: '0:00:40', lowestDb: -6, highestDb: -2 }]
+    expect(placedWith({ handRides, limits })).toMatchObject({
+      trims: [],
+      gains: [
+        {
+          startFrame: 480_000,
+          endFrame: 960_000,
+          points: [
+            { frame: 480_000, gainDb: 0 },
+            { frame: 744_000, gainDb: -6 },
+          ],
+        },
+      ],
+      limits: [{ startFrame: 1_440_000, endFrame: 1_920_000, lowestDb: -6, highestDb: -2 }],
+    })
+  })
+
+  test.each([
+    ['a point outside', [drawn(['0:00:09', 0])], 'fit.handRides.0.points.0.at', /inside 0:00:10 to 0:00:20/],
+    [
+      'points that run backwards',
+      [drawn(['0:00:15', 0], ['0:00:12', 1])],
+      'fit.handRides.0.points.1.at',
+      /order of time/,
+    ],
+    ['two rides over each other', [drawn(['0:00:15', 0]), drawn(['0:00:15', 0])], 'fit.handRides.1.from', /overlap/],
+  ])('%s is refused', (_, handRides, path, needed) => {
+    const problems = placedWith({ handRides }) as readonly FileProblem[]
+    expect(problems[0]).toMatchObject({ path, needed: expect.stringMatching(needed) })
+  })
+
+  test('a hand ride that goes further than a lock allows is refused', () => {
+    const locks = [{ from: '0:00:12', to: '0:00:14', toleranceDb: 2 }]
+    const problems = placedWith({
+      handRides: [drawn(['0:00:10', 1], ['0:00:15', -5])],
+      locks,
+    }) as readonly FileProblem[]
+    expect(problems[0]).toMatchObject({ path: 'fit.handRides.0.points', found: expect.stringContaining('-5 dB') })
   })
 })

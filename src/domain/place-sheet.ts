@@ -1,8 +1,8 @@
 import type { FrameRange } from './frame-range.ts'
 import type { ProgrammeSegment } from './segments.ts'
-import type { Sheet, SheetScene, SheetStretch } from './sheet.ts'
+import type { Sheet, SheetHandRide, SheetScene, SheetStretch } from './sheet.ts'
 import { type Clock, isTimecodeProblem, printInstant, readInstant } from './timecode.ts'
-import type { Trim } from './trims.ts'
+import { gainSpan, type HandRide, type MixerGain, type Trim } from './trims.ts'
 
 /** What is wrong with one place of a file that a user wrote. */
 export type FileProblem = {
@@ -17,6 +17,9 @@ export type FileProblem = {
 /** A lock in frames. */
 export type PlacedLock = FrameRange & { readonly toleranceDb: number }
 
+/** A limit of the ride in frames. */
+export type PlacedLimit = FrameRange & { readonly lowestDb: number; readonly highestDb: number }
+
 /** A scene of the upmix in frames, with the settings that it names itself. */
 export type PlacedScene = FrameRange & Pick<SheetScene, 'name' | 'settings' | 'glideInMs' | 'glideOutMs'>
 
@@ -25,6 +28,9 @@ export type PlacedSheet = {
   readonly segments: readonly ProgrammeSegment[]
   readonly trims: readonly Trim[]
   readonly locks: readonly PlacedLock[]
+  readonly limits: readonly PlacedLimit[]
+  /** Trims and hand rides together. */
+  readonly gains: readonly MixerGain[]
   readonly scenes: readonly PlacedScene[]
 }
 
@@ -50,6 +56,9 @@ export function placeSheet(
   }))
   const trims = place(sheet.fit.trims, 'fit.trims')
   const locks = place(sheet.fit.locks, 'fit.locks')
+  const limits = place(sheet.fit.limits ?? [], 'fit.limits')
+  const handRides = place(sheet.fit.handRides ?? [], 'fit.handRides')
+  const drawn = handRides.map((ride) => drawnRide(ride, ground, problems))
   const scenes = place(sheet.upmix.scenes, 'upmix.scenes')
   const programme = segments.filter(({ kind }) => kind === 'programme')
   if (segments.length > 0) {
@@ -57,14 +66,26 @@ export function placeSheet(
       const needed = 'at least one segment of the kind "programme"'
       problems.push({ path: 'segments', found: 'no programme among them', needed, nearest: null })
     }
-    for (const stretch of [...trims, ...locks, ...scenes])
+    for (const stretch of [...trims, ...locks, ...limits, ...handRides, ...scenes])
       problems.push(...outsideProgramme(stretch, programme, ground))
   }
-  for (const trim of trims) problems.push(...againstLocks(trim, locks, ground))
+  for (const trim of trims) problems.push(...againstLocks(trim, trim.entry.gainDb, 'gainDb', locks, ground))
+  for (const [index, ride] of handRides.entries()) {
+    const { lowestDb, highestDb } = gainSpan(drawn[index] as HandRide)
+    problems.push(...againstLocks(ride, -lowestDb > highestDb ? lowestDb : highestDb, 'points', locks, ground))
+  }
   if (problems.length > 0) return problems
+  const placedTrims = trims.map(({ entry: { gainDb, glideMs, reason }, range }) => ({
+    ...range,
+    gainDb,
+    glideMs,
+    reason,
+  }))
   return {
     segments,
-    trims: trims.map(({ entry: { gainDb, glideMs, reason }, range }) => ({ ...range, gainDb, glideMs, reason })),
+    trims: placedTrims,
+    gains: [...placedTrims, ...drawn],
+    limits: limits.map(({ entry: { lowestDb, highestDb }, range }) => ({ ...range, lowestDb, highestDb })),
     locks: locks.map(({ entry: { toleranceDb }, range }) => ({ ...range, toleranceDb })),
     scenes: scenes.map(({ entry: { name, settings, glideInMs, glideOutMs }, range }) => ({
       ...range,
@@ -170,8 +191,35 @@ function outsideProgramme(
   ]
 }
 
+/** The points of a hand ride on frames; those that do not exist, lie outside of it or run backwards are problems. */
+function drawnRide(
+  { entry, path, range }: Placed<SheetHandRide>,
+  { clock, sampleRateHz }: SheetGround,
+  problems: FileProblem[],
+): HandRide {
+  const points: { frame: number; gainDb: number }[] = []
+  for (const [index, { at, gainDb }] of entry.points.entries()) {
+    const frame = readInstant(clock, at, sampleRateHz)
+    const place = `${path}.points.${index}.at`
+    if (isTimecodeProblem(frame)) {
+      problems.push({ path: place, found: frame.found, needed: frame.wanted, nearest: frame.nearest })
+      continue
+    }
+    const before = points.at(-1)
+    const isInside = frame >= range.startFrame && frame <= range.endFrame
+    if (!isInside || (before !== undefined && frame <= before.frame)) {
+      const needed = isInside ? 'points in order of time' : `a time inside ${entry.from} to ${entry.to}`
+      problems.push({ path: place, found: `"${at}"`, needed, nearest: null })
+    }
+    points.push({ frame, gainDb })
+  }
+  return { ...range, points, reason: entry.reason }
+}
+
 function againstLocks(
-  trim: Placed<Sheet['fit']['trims'][number]>,
+  trim: Placed<SheetStretch>,
+  gainDb: number,
+  name: 'gainDb' | 'points',
   locks: readonly Placed<Sheet['fit']['locks'][number]>[],
   { clock, sampleRateHz }: SheetGround,
 ): readonly FileProblem[] {
@@ -179,16 +227,19 @@ function againstLocks(
     ({ entry, range }) =>
       range.startFrame < trim.range.endFrame &&
       trim.range.startFrame < range.endFrame &&
-      Math.abs(trim.entry.gainDb) > entry.toleranceDb,
+      Math.abs(gainDb) > entry.toleranceDb,
   )
   if (lock === undefined) return []
   const until = printInstant(clock, lock.range.startFrame, sampleRateHz)
   return [
     {
-      path: `${trim.path}.gainDb`,
-      found: `${trim.entry.gainDb} dB inside ${lock.path}, which allows ${lock.entry.toleranceDb} dB`,
-      needed: 'a trim that the lock allows, or one that keeps out of it',
-      nearest: trim.range.startFrame < lock.range.startFrame ? `a trim that ends at ${until}` : null,
+      path: `${trim.path}.${name}`,
+      found: `${gainDb} dB inside ${lock.path}, which allows ${lock.entry.toleranceDb} dB`,
+      needed: `a ${name === 'points' ? 'hand ride' : 'trim'} that the lock allows, or one that keeps out of it`,
+      nearest:
+        trim.range.startFrame < lock.range.startFrame
+          ? `a ${name === 'points' ? 'hand ride' : 'trim'} that ends at ${until}`
+          : null,
     },
   ]
 }

@@ -17,6 +17,15 @@ export type SheetTrim = SheetStretch & {
 /** A stretch that the mixer wants left alone, or moved by so much at most. */
 export type SheetLock = SheetStretch & { readonly toleranceDb: number }
 
+/** A stretch in which the ride goes no lower and no higher than so much beside the static gain. */
+export type SheetLimit = SheetStretch & { readonly lowestDb: number; readonly highestDb: number }
+
+/** A ride drawn or recorded by hand: points in order of time, linear in dB between them. */
+export type SheetHandRide = SheetStretch & {
+  readonly points: readonly { readonly at: string; readonly gainDb: number }[]
+  readonly reason: string | null
+}
+
 /** A stretch with upmix settings of its own; what it does not name is as outside of it. */
 export type SheetScene = SheetStretch & {
   readonly name: string | null
@@ -86,6 +95,8 @@ export type Sheet = {
     readonly settings: Readonly<Record<string, number | string>>
     readonly trims: readonly SheetTrim[]
     readonly locks: readonly SheetLock[]
+    readonly limits?: readonly SheetLimit[]
+    readonly handRides?: readonly SheetHandRide[]
   }
   readonly waivers: readonly Waiver[]
   /** Empty: what a delivery makes anyway, under its usual names. */

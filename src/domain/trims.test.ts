@@ -1,13 +1,34 @@
 import { describe, expect, test } from 'vitest'
 import { Bug } from './findings.ts'
 import { GAIN_STEP_DB } from './plan.ts'
-import { type Trim, trimPoints } from './trims.ts'
+import { type HandRide, type Trim, trimPoints } from './trims.ts'
 
 const HOP = 4800
 
 function trim(startFrame: number, endFrame: number, gainDb: number, glideMs = 100): Trim {
   return { startFrame, endFrame, gainDb, glideMs, reason: null }
 }
+
+describe('points of hand rides', () => {
+  const ride = (startHop: number, endHop: number, ...points: [number, number][]): HandRide => ({
+    startFrame: startHop * HOP,
+    endFrame: endHop * HOP,
+    points: points.map(([hop, gainDb]) => ({ frame: hop * HOP, gainDb })),
+    reason: null,
+  })
+
+  test('are straight lines in dB between the points, held to the ends of their stretch, nothing outside', () => {
+    const points = trimPoints([ride(2, 10, [3.5, 0], [7.5, -4])], 12, HOP) as Float64Array
+    expect([...points]).toEqual([0, 0, 0, 0, -1, -2, -3, -4, -4, -4, 0, 0])
+    expect([...(trimPoints([ride(0, 3, [1, -2])], 5, HOP) as Float64Array)]).toEqual([-2, -2, -2, 0, 0])
+  })
+
+  test('add up with trims, and are nothing where they are flat at 0', () => {
+    const both = trimPoints([ride(0, 4, [0, 2]), trim(0, 2 * HOP, -3)], 5, HOP) as Float64Array
+    expect([...both]).toEqual([-1, -1, 2, 2, 0])
+    expect(trimPoints([ride(0, 4, [1, 0])], 5, HOP)).toBeNull()
+  })
+})
 
 describe('points of trims', () => {
   test('a short glide takes the hops whose centre lies inside', () => {

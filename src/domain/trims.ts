@@ -13,17 +13,38 @@ export type Trim = FrameRange & {
   readonly reason: string | null
 }
 
+/**
+ * A ride that the mixer drew or recorded by hand: linear in dB between its points, held before the first and after the
+ * last as far as the stretch reaches, nothing outside of it.
+ */
+export type HandRide = FrameRange & {
+  /** In order of time, at least one. */
+  readonly points: readonly { readonly frame: number; readonly gainDb: number }[]
+  readonly reason: string | null
+}
+
+/** What the mixer puts on a stretch: it comes first, and the fit is solved around it. */
+export type MixerGain = Trim | HandRide
+
+/** The lowest and the highest gain of a trim or a hand ride. */
+export function gainSpan(gain: MixerGain): { readonly lowestDb: number; readonly highestDb: number } {
+  const gains = 'points' in gain ? gain.points.map(({ gainDb }) => gainDb) : [gain.gainDb]
+  return { lowestDb: Math.min(...gains), highestDb: Math.max(...gains) }
+}
+
 /** Gain ramps between the points of a ride take one hop, so no glide is shorter. */
 const SHORTEST_GLIDE_HOPS = 1
 
 const HALF_HOP = FINE_HOPS_PER_HOP / 2
 
 /**
- * The gain of all trims in dB at the centre of each begun 100 ms hop, in steps of a plan's gains; null where nothing
- * is trimmed. A glide is a straight line in dB centred on the border, shortened where the trim is shorter; one of
+ * The gain of all trims and hand rides in dB at the centre of each begun 100 ms hop, in steps of a plan's gains; null where nothing
+ * is done. Where a trim lies on a hand ride their gains add up. A glide is a straight line in dB centred on the border, shortened where the trim is shorter; one of
  * 100 ms or less takes the hops whose centre lies inside. There is no glide at the ends of the programme.
  */
-export function trimPoints(trims: readonly Trim[], hopCount: number, framesPerHop: number): Float64Array | null {
+export function trimPoints(gains: readonly MixerGain[], hopCount: number, framesPerHop: number): Float64Array | null {
+  const trims = gains.filter((gain): gain is Trim => !('points' in gain))
+  const handRides = gains.filter((gain) => 'points' in gain)
   const inOrder = trims.toSorted((a, b) => a.startFrame - b.startFrame)
   for (const [index, trim] of inOrder.entries()) {
     const before = inOrder[index - 1]
@@ -32,8 +53,29 @@ export function trimPoints(trims: readonly Trim[], hopCount: number, framesPerHo
   }
   const points = new Float64Array(hopCount)
   const touched = inOrder.filter((trim) => addTrim(points, trim, framesPerHop))
-  return touched.length === 0 ? null : points
+  const ridden = handRides.filter((ride) => addHandRide(points, ride, framesPerHop))
+  return touched.length + ridden.length === 0 ? null : points
 }
+
+/** Adds one hand ride and says whether it moved a point. */
+function addHandRide(points: Float64Array, { startFrame, endFrame, points: drawn }: HandRide, framesPerHop: number) {
+  let hasMoved = false
+  let next = 0
+  const first = Math.max(0, Math.ceil(startFrame / framesPerHop - 0.5))
+  for (let k = first; k < points.length && (k + 0.5) * framesPerHop < endFrame; k++) {
+    const centre = (k + 0.5) * framesPerHop
+    while (next < drawn.length && (drawn[next] as DrawnPoint).frame <= centre) next++
+    const before = drawn[Math.max(next - 1, 0)] as DrawnPoint
+    const after = drawn[Math.min(next, drawn.length - 1)] as DrawnPoint
+    const share = before === after ? 0 : Math.max(0, (centre - before.frame) / (after.frame - before.frame))
+    const gainDb = roundToGainStep(before.gainDb + share * (after.gainDb - before.gainDb))
+    points[k] = (points[k] as number) + gainDb
+    hasMoved ||= gainDb !== 0
+  }
+  return hasMoved
+}
+
+type DrawnPoint = HandRide['points'][number]
 
 /** Adds one trim and says whether it moved a point. Positions are counted in hops: that of hop k stands at k + 1/2. */
 function addTrim(points: Float64Array, trim: Trim, framesPerHop: number): boolean {

@@ -6,11 +6,11 @@ import type {
   Finding,
   FitSettings,
   FrameRange,
-  Trim,
+  MixerGain,
   UpmixPlan,
 } from '../domain/index.ts'
 import type { ProgrammeShape } from './by-segment.ts'
-import type { Decision, Lock } from './decide/index.ts'
+import type { Decision, Lock, RideLimit } from './decide/index.ts'
 
 /** Everything that decides the bytes of a delivery, and what the report says of its origin. */
 export type DeliveryOrder = {
@@ -32,8 +32,9 @@ export type DeliveryOrder = {
   readonly upmix: UpmixPlan | null
   readonly fit: FitSettings
   /** Gains that the mixer put on stretches, and stretches where the ride may do no more than the mixer allows. */
-  readonly trims: readonly Trim[]
+  readonly trims: readonly MixerGain[]
   readonly locks: readonly Lock[]
+  readonly limits: readonly RideLimit[]
   /** The stretches that are measured and fitted, in order; everything else stays as it is. Absent: all of it. */
   readonly programme?: readonly FrameRange[] | undefined
   /** Stretches that ought to be silent. */

@@ -108,10 +108,10 @@ function dialogueOf(
 }
 
 /** What the mixer asked for beyond the settings. */
-function askedOf({ source, trims, locks, programme }: DeliveryOrder): FitCorrection {
+function askedOf({ source, trims, locks, limits, programme }: DeliveryOrder): FitCorrection {
   const hopFrames = framesPerHop(source.sampleRateHz)
   const trimsDb = trimPoints(trims, Math.ceil(source.frameCount / hopFrames), hopFrames)
-  return { locks, ...(trimsDb !== null && { trimsDb }), ...(programme !== undefined && { programme }) }
+  return { locks, limits, ...(trimsDb !== null && { trimsDb }), ...(programme !== undefined && { programme }) }
 }
 
 /**

@@ -6,8 +6,11 @@ import {
   type DeliveryReport,
   dialogueLines,
   type FrameRange,
+  gainSpan,
+  type HandRide,
   loudnessCurves,
   type Measured,
+  printFigure,
   spokenHops,
 } from '../domain/index.ts'
 import type { Altered } from './alteration-pass.ts'
@@ -57,12 +60,15 @@ export async function gatherReport(
     lanes: thinLanes(drawn, speech),
     foldDownLock: verified?.lock ?? null,
     judgement: { ...judged, findings: [...source.findings, ...findings, ...decision.findings, ...judged.findings] },
-    trims: order.trims.map(({ startFrame, endFrame, gainDb, reason }) => ({
-      startSeconds: startFrame / source.sampleRateHz,
-      endSeconds: endFrame / source.sampleRateHz,
-      gainDb,
-      reason,
-    })),
+    trims: order.trims.map((gain) => {
+      const { lowestDb, highestDb } = gainSpan(gain)
+      return {
+        startSeconds: gain.startFrame / source.sampleRateHz,
+        endSeconds: gain.endFrame / source.sampleRateHz,
+        gainDb: -lowestDb > highestDb ? lowestDb : highestDb,
+        reason: 'points' in gain ? handRideInWords(gain) : gain.reason,
+      }
+    }),
     staticGainDb: plan.staticGainDb,
     ride:
       certificate === null
@@ -78,6 +84,13 @@ export async function gatherReport(
     altered: verified?.altered ?? null,
     settings: { ...upmix?.settings, ...fit, bitsPerSample: order.bitsPerSample },
   })
+}
+
+/** A ride by hand, told among the trims with its greatest gain. */
+function handRideInWords(ride: HandRide): string {
+  const { lowestDb, highestDb } = gainSpan(ride)
+  const words = `hand ride from ${printFigure(lowestDb)} to ${printFigure(highestDb)} dB`
+  return ride.reason === null ? words : `${words}: ${ride.reason}`
 }
 
 /** The master's own figures: of an upmix they are those of the unfitted stereo, which is the master. */

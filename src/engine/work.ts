@@ -11,11 +11,11 @@ import {
   type LayoutName,
   type LevelStep,
   type Measured,
+  type MixerGain,
   type PlaneStore,
   type Segment,
   type StereoRole,
   segmentAt,
-  type Trim,
   trimPoints,
   type UpmixMoment,
   type UpmixPlan,
@@ -105,7 +105,7 @@ export type MeasureTask = {
 
 /** A file is heard under the mixer's trims, as a delivery will render them. */
 export type Trimmed = {
-  readonly trims: readonly Trim[]
+  readonly trims: readonly MixerGain[]
   /** The stretches in which trims act; absent: everywhere. */
   readonly programme?: readonly FrameRange[] | undefined
 }

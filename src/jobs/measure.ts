@@ -107,7 +107,7 @@ export async function measureReels(
   return await withCrew(source, { ...options, listens }, async (crew) => {
     const map = options.segments === 'auto' ? await mapInSound(crew, title, watch, listens) : mapOfSheet(title)
     const { heard, programme, breaks } = map
-    const { trims } = title.placed
+    const { gains: trims } = title.placed
     const shape = { ...programmeOf(source), programme, breaks, trims, ...(heard !== undefined && { heard }) }
     const measurement =
       spec !== null && options.marksPassages === true

@@ -37,7 +37,7 @@ export async function passagesSheet(
   const instant = (frame: number) => instantOnHop(ruler, frame, format.sampleRateHz)
   // A trim or a lock that the mixer has put there stands.
   const isFree = (passage: Passage) =>
-    ![...placed.trims, ...placed.locks].some(
+    ![...placed.gains, ...placed.locks].some(
       (taken) => taken.startFrame < passage.endFrame && passage.startFrame < taken.endFrame,
     )
   const trims = trimmable(passages.filter(isFree)).map(({ startFrame, endFrame, suggestedTrimDb, message }) => ({

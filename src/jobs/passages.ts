@@ -61,7 +61,7 @@ export async function findPassages(
     ...programmeOf(source),
     programme: title.programme,
     breaks: breaksOf(placed.segments),
-    trims: placed.trims,
+    trims: placed.gains,
   }
   const listens = isListening(options)
   const searching = outputs.copyCount === 0 ? 1 : SEARCHING_BESIDE_COPYING
@@ -82,7 +82,7 @@ export async function findPassages(
   const findings = [
     ...source.findings,
     ...leftOut(placed.segments, source, 'the sheet'),
-    ...trimsCounted(placed.trims.length, withoutTrims),
+    ...trimsCounted(placed.gains.length, withoutTrims),
     ...judgement.findings,
   ]
   return {

@@ -6,6 +6,8 @@ import {
   type FileProblem,
   type FitSettings,
   type FrameRange,
+  gainSpan,
+  type MixerGain,
   type PlacedSheet,
   type ProgrammeSegment,
   placeSheet,
@@ -122,21 +124,31 @@ export function askedOf({
   source,
   placed,
   programme,
-}: Title): Pick<DeliveryOrder, 'trims' | 'locks' | 'programme' | 'breaks'> {
-  const { trims, locks } = placed
+}: Title): Pick<DeliveryOrder, 'trims' | 'locks' | 'limits' | 'programme' | 'breaks'> {
+  const { gains, locks, limits } = placed
   const { sampleRateHz } = source.format
   return {
-    trims,
+    trims: gains,
     locks: locks.map((lock) => ({
       startSeconds: lock.startFrame / sampleRateHz,
       endSeconds: lock.endFrame / sampleRateHz,
       // What a trim takes of a lock's tolerance, the ride no longer has.
-      toleranceDb:
-        lock.toleranceDb - Math.max(0, ...trims.filter(overlaps(lock)).map(({ gainDb }) => Math.abs(gainDb))),
+      toleranceDb: lock.toleranceDb - Math.max(0, ...gains.filter(overlaps(lock)).map(furthestDb)),
+    })),
+    limits: limits.map(({ startFrame, endFrame, lowestDb, highestDb }) => ({
+      startSeconds: startFrame / sampleRateHz,
+      endSeconds: endFrame / sampleRateHz,
+      lowestDb,
+      highestDb,
     })),
     programme,
     breaks: breaksOf(placed.segments),
   }
+}
+
+function furthestDb(gain: MixerGain): number {
+  const { lowestDb, highestDb } = gainSpan(gain)
+  return Math.max(-lowestDb, highestDb)
 }
 
 /** The stretches that ought to be silent. */

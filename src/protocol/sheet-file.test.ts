@@ -32,6 +32,10 @@ const FULL = {
     settings: { rideReachSeconds: 4, bands: 'auto', ceilingAimBelowDb: 0.1 },
     trims: [{ from: '10:10:00:00', to: '10:10:08:05', gainDb: -2.5, glideMs: 200, reason: 'door slam' }],
     locks: [{ from: '10:15:00:00', to: '10:16:00:00', toleranceDb: 2 }],
+    limits: [{ from: '10:18:00:00', to: '10:19:00:00', lowestDb: -6, highestDb: -2 }],
+    handRides: [
+      { from: '10:20:00:00', to: '10:20:20:00', points: [{ at: '10:20:05:00', gainDb: -3 }], reason: 'applause' },
+    ],
   },
   waivers: [{ line: 'loudnessRangeLu', reason: 'agreed with the broadcaster' }],
   deliverables: [
@@ -119,6 +123,13 @@ describe('a slip is named with its place, what was found and what is needed', ()
     [{ fit: { anchor: '5.1', settings: { anchor: 'balanced' } } }, 'fit.anchor', /the same/, null],
     [{ fit: { trims: [{ ...trim, glideMs: 20 }] } }, 'fit.trims.0.glideMs', /at least 100/, null],
     [{ fit: { trims: [{ ...trim, gainDb: 99 }] } }, 'fit.trims.0.gainDb', /at most 24/, null],
+    [
+      { fit: { limits: [{ from: '0', to: '1', lowestDb: -2, highestDb: -3 }] } },
+      'fit.limits.0.lowestDb',
+      /no more than highestDb/,
+      null,
+    ],
+    [{ fit: { handRides: [{ from: '0', to: '1', points: [] }] } }, 'fit.handRides.0.points', /./, null],
     [{ fit: { locks: [{ from: '0', to: '1', tolerance: 0 }] } }, 'fit.locks.0.tolerance', /toleranceDb/, 'toleranceDb'],
     [{ waivers: [{ line: 'loudnessRange', reason: 'x' }] }, 'waivers.0.line', /loudnessRangeLu/, 'loudnessRangeLu'],
     [{ waivers: [{ line: 'loudnessRangeLu', reason: '' }] }, 'waivers.0.reason', /not empty/, null],

@@ -53,6 +53,20 @@ const lock = z.strictObject({
   ...stretch,
   toleranceDb: z.number().min(0).max(60).describe('How far the gain may move from the static gain; 0: not at all'),
 })
+const BESIDE_STATIC_DB = z.number().min(-60).max(20)
+const limit = z.strictObject({
+  ...stretch,
+  lowestDb: BESIDE_STATIC_DB.describe('The ride goes no lower than this beside the static gain'),
+  highestDb: BESIDE_STATIC_DB.describe('Nor higher than this; below 0 it must come down so far at least'),
+})
+const handRide = z.strictObject({
+  ...stretch,
+  points: z
+    .array(z.strictObject({ at: time.describe('An instant of the stretch'), gainDb: TRIM_GAIN_DB }))
+    .min(1)
+    .describe('In order of time; linear in dB between them, held before the first and after the last'),
+  reason: z.string().optional(),
+})
 const scene = z.strictObject({
   name: z.string().min(1).optional(),
   ...stretch,
@@ -147,6 +161,8 @@ export const sheetFile = z
         settings: settingsOf(FIT_PARAMETERS).optional(),
         trims: z.array(trim).optional(),
         locks: z.array(lock).optional(),
+        limits: z.array(limit).optional().describe('Stretches where the ride is told how low and how high'),
+        handRides: z.array(handRide).optional().describe('Rides of your own, drawn or recorded by hand'),
       })
       .optional(),
     waivers: z.array(z.strictObject({ line: z.enum(WAIVABLE_LINES), reason: z.string().min(1) })).optional(),
@@ -211,6 +227,12 @@ export function sheetJson(sheet: Sheet): string {
         fit.trims.map(({ from, to, gainDb, glideMs, reason }) => said({ from, to, gainDb, glideMs, reason })),
       ),
       locks: listed(fit.locks.map(({ from, to, toleranceDb }) => ({ from, to, toleranceDb }))),
+      limits: listed(
+        (fit.limits ?? []).map(({ from, to, lowestDb, highestDb }) => ({ from, to, lowestDb, highestDb })),
+      ),
+      handRides: listed(
+        (fit.handRides ?? []).map(({ from, to, points, reason }) => said({ from, to, points, reason })),
+      ),
     }),
     waivers: listed(waivers),
     deliverables: listed(deliverables.map(({ role, bits, name }) => said({ role, container: 'wav', bits, name }))),
@@ -263,6 +285,10 @@ function toSheet(file: SheetFile): Sheet {
         reason,
       })),
       locks: fit?.locks ?? [],
+      ...(fit?.limits !== undefined && { limits: fit.limits }),
+      ...(fit?.handRides !== undefined && {
+        handRides: fit.handRides.map(({ reason = null, ...rest }) => ({ ...rest, reason })),
+      }),
     },
     waivers,
     deliverables: deliverables.map(({ role, bits = 24, name = null }) => ({ role, bits, name })),
@@ -296,6 +322,10 @@ function contradictions({
       'the id of a spec or the path of a file',
     )
   }
+  for (const [index, { lowestDb, highestDb }] of (fit?.limits ?? []).entries()) {
+    if (lowestDb > highestDb)
+      add(`fit.limits.${index}.lowestDb`, `${lowestDb} dB`, `no more than highestDb (${highestDb} dB)`)
+  }
   for (const [index, { role }] of deliverables.entries()) {
     const first = deliverables.findIndex((other) => other.role === role)
     if (first < index) add(`deliverables.${index}.role`, `"${role}" for a second time`, 'each role once')
@@ -325,10 +355,13 @@ const SHAPES: Readonly<Record<string, readonly string[]>> = {
   'upmix.settings': Object.keys(UPMIX_PARAMETERS),
   'upmix.scenes': Object.keys(scene.shape),
   'upmix.scenes.settings': Object.keys(SCENE_PARAMETERS),
-  fit: ['anchor', 'settings', 'trims', 'locks'],
+  fit: ['anchor', 'settings', 'trims', 'locks', 'limits', 'handRides'],
   'fit.settings': Object.keys(FIT_PARAMETERS),
   'fit.trims': Object.keys(trim.shape),
   'fit.locks': Object.keys(lock.shape),
+  'fit.limits': Object.keys(limit.shape),
+  'fit.handRides': Object.keys(handRide.shape),
+  'fit.handRides.points': ['at', 'gainDb'],
   waivers: ['line', 'reason'],
   deliverables: Object.keys(deliverable.shape),
 }

@@ -236,6 +236,38 @@ describe('deliver of a sheet', () => {
     expect(verified.json().findings.some(({ id }: { id: string }) => id === 'programme-segments')).toBe(true)
   })
 
+  test('a hand ride is heard as it was drawn, a limit moves the ride, and the fit lands around them', async () => {
+    const at = (second: number) => `10:00:${second.toString().padStart(2, '0')}:00`
+    const points = [
+      { at: at(3), gainDb: 0 },
+      { at: at(4), gainDb: -6 },
+      { at: at(8), gainDb: -6 },
+      { at: at(9), gainDb: 0 },
+    ]
+    const fit = {
+      settings: change.fit.settings,
+      handRides: [{ from: at(3), to: at(9), points, reason: 'the mixer came in late' }],
+      limits: [{ from: at(28), to: at(34), lowestDb: -3, highestDb: -3 }],
+    }
+    const out = join(ownFolder(), 'out')
+    const run = await plimsollMust(['deliver', sheet('hand.json', { ...change, fit }), '--out', out, '--json'], 0)
+    const reason = 'hand ride from −6.0 to 0.0 dB: the mixer came in late'
+    expect(run.json().alteration.trims).toEqual([{ startSeconds: 18, endSeconds: 24, gainDb: -6, reason }])
+    const path = join(out, 'two-track-saltmarsh-lane-103.wav')
+    expect(
+      Math.abs(readTogetherByLibebur128(actsOf(join(out, 'saltmarsh-lane-103_51.wav'))).programmeLoudnessLkfs + 24),
+    ).toBeLessThan(0.1)
+    // Oracle: libebur128 on the same seconds of the delivered stereo and of the master.
+    const gainOf = (fromSeconds: number, toSeconds: number) => {
+      const stretch = { startFrame: (15 + fromSeconds) * RATE_HZ, endFrame: (15 + toSeconds) * RATE_HZ }
+      const read = (file: string) => readTogetherByLibebur128([{ path: file, ...stretch }]).programmeLoudnessLkfs
+      return read(path) - read(MASTER)
+    }
+    const home = gainOf(13, 18)
+    expect(gainOf(5, 7) - home).toBeCloseTo(-6, 2)
+    expect(gainOf(29, 33) - home).toBeCloseTo(-3, 2)
+  })
+
   test('the same sheet gives the same bytes with one worker and with two', async () => {
     const [one, two] = ['1', '2'].map((workers) => ({ workers, out: join(ownFolder(), 'out') })) as [Made, Made]
     for (const { workers, out } of [one, two]) {

@@ -97,6 +97,8 @@ function told({ title, sources, segments, spec, upmix, fit, waivers }: Sheet): s
     ...count(upmix.scenes, 'scene'),
     ...count(fit.trims, 'trim'),
     ...count(fit.locks, 'lock'),
+    ...count(fit.limits ?? [], 'limit'),
+    ...count(fit.handRides ?? [], 'hand ride'),
     ...count(waivers, 'waiver'),
   ]
   return [

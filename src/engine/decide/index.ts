@@ -8,7 +8,7 @@ export {
 } from './ceiling-forecast.ts'
 export { planSlowCeiling } from './ceiling-slow-part.ts'
 export { chooseGains } from './choose-gains.ts'
-export type { Lock } from './corridor.ts'
+export type { Lock, RideLimit } from './corridor.ts'
 export type { Certificate, Decision, Expected, ExpectedFigures, FitCorrection, Touch } from './decision.ts'
 export { type LowEndLevels, lowEndMode, planLowEnd } from './low-end.ts'
 export { type Render, refineGains } from './refine-gains.ts'

@@ -5,7 +5,7 @@ import {
   framesPerHop,
   gainToDb,
   type Measurements,
-  type Trim,
+  type MixerGain,
   toHops,
   trimPoints,
   WhatIf,
@@ -52,7 +52,7 @@ export class TitleNumbers {
   }
 
   /** The gain of the trims at each 100 ms, in dB; null without trims. */
-  points(trims: readonly Trim[]): Float64Array | null {
+  points(trims: readonly MixerGain[]): Float64Array | null {
     return trimPoints(trims, this.hopCount, this.hopFrames)
   }
 

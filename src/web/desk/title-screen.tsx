@@ -3,10 +3,10 @@ import {
   type FrameRange,
   LAYOUTS,
   type Measurements,
+  type MixerGain,
   type Passage,
   printInstant,
   specForTitle,
-  type Trim,
 } from '../../domain/index.ts'
 import { findSpec } from '../../specs/index.ts'
 import type { OpenedTitle } from './calls.ts'
@@ -37,7 +37,7 @@ export function TitleScreen({ opened, works }: { readonly opened: OpenedTitle; r
   const { clock, sampleRateHz, frameCount } = head.ground
   const durationSeconds = frameCount / sampleRateHz
   const label = useCallback((frame: number) => printInstant(clock, frame, sampleRateHz), [clock, sampleRateHz])
-  const { still, points, now, after } = useNumbers(opened, placed.trims)
+  const { still, points, now, after } = useNumbers(opened, placed.gains)
   const view = useView(durationSeconds)
   const { chosenPassage, chosenTrim, selection } = view
 
@@ -209,7 +209,7 @@ function useView(durationSeconds: number) {
 }
 
 /** What no decision changes, and everything that follows from the trims. */
-function useNumbers(opened: OpenedTitle, trims: readonly Trim[]) {
+function useNumbers(opened: OpenedTitle, trims: readonly MixerGain[]) {
   const numbers = useMemo(() => new TitleNumbers(opened), [opened])
   const still = useStill(numbers, opened)
   const trimmed = useMemo(() => {

@@ -35,7 +35,7 @@ function sheetOf(text: string): Sheet {
 /** Where the sheet's stretches lie; while a change contradicts itself, they lie nowhere. */
 function placedOf(sheet: Sheet, ground: SheetGround): PlacedSheet {
   const placed = placeSheet(sheet, ground)
-  return 'trims' in placed ? placed : { segments: [], trims: [], locks: [], scenes: [] }
+  return 'trims' in placed ? placed : { segments: [], trims: [], gains: [], locks: [], limits: [], scenes: [] }
 }
 
 /** Saves the sheet a moment after its last change. The title of a bare file becomes that of its sheet by the first save. */
