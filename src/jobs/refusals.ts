@@ -129,6 +129,21 @@ export const JOBS_REFUSALS = {
     wanted: 'a folder with masters or sheets in it',
     remedy: 'Name another folder, or change its permissions.',
   },
+  JOBS_ADD_NAME: {
+    sentence: 'A file with that name cannot be put on the shelf.',
+    wanted: 'a WAV, BWF, RF64, BW64, FLAC or sheet under a plain name, in one folder at most',
+    remedy: 'Rename the file, or put it into the folder of the shelf by hand.',
+  },
+  JOBS_ADD_CUT: {
+    sentence: 'A file did not reach the shelf whole; nothing of it was kept.',
+    wanted: 'all bytes of the file',
+    remedy: 'Send it again.',
+  },
+  JOBS_ADD_PATH: {
+    sentence: 'There is no master at the path that was typed.',
+    wanted: 'the path of a master, or of a folder with masters, on this machine',
+    remedy: 'Type the whole path, as the file manager shows it.',
+  },
   JOBS_TITLE_UNKNOWN: {
     sentence: 'No title of that name is on the shelf.',
     wanted: 'a title of the shelf',

@@ -17,7 +17,8 @@ export type ShelvedTitle = {
   readonly files: readonly string[]
 }
 
-const AUDIO = new Set(['.wav', '.bwf', '.rf64', '.bw64', '.flac'])
+/** Endings of the files that a shelf looks at. */
+export const AUDIO: ReadonlySet<string> = new Set(['.wav', '.bwf', '.rf64', '.bw64', '.flac'])
 const SHEET_ENDING = '.sheet.json'
 /** A sheet says that it is one near its beginning. */
 const OPENING_BYTES = 512

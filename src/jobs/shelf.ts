@@ -11,6 +11,7 @@ import type {
   ShelfEntry,
   TitleHead,
 } from '../protocol/index.ts'
+import { adopt, takeIn } from './add-to-shelf.ts'
 import { deliver } from './deliver.ts'
 import { type PlannedTitle, planTitle } from './plan-title.ts'
 import { refuse } from './refusals.ts'
@@ -53,6 +54,16 @@ export class Shelf {
 
   titles(): readonly ShelfEntry[] {
     return titlesIn(this.folder).map((title) => this.#entryOf(title))
+  }
+
+  /** Takes a file in under its name, as its bytes come. */
+  takeIn(name: string, bytes: Parameters<typeof takeIn>[2], byteCount: number | null): Promise<void> {
+    return takeIn(this.folder, name, bytes, byteCount)
+  }
+
+  /** Puts what lies elsewhere on this machine on the shelf; gives how many titles that are. */
+  adopt(path: string): Promise<number> {
+    return adopt(this.folder, path)
   }
 
   /** Measures a title in its turn, unless it is known as it lies there. */
@@ -306,7 +317,9 @@ function freshFolder(parent: string): string {
 
 function standingOf(studied: StudiedTitle): Standing {
   const fails = studied.findings.some(({ severity }) => severity === 'fail')
-  const state = studied.spec === null ? 'no-spec' : fails ? 'does-not-conform' : 'conforms'
+  const warns = studied.findings.some(({ severity }) => severity === 'warn')
+  const conforming = warns ? 'needs-ears' : 'conforms'
+  const state = studied.spec === null ? 'no-spec' : fails ? 'does-not-conform' : conforming
   return { state, measured: measuredOf(studied) }
 }
 

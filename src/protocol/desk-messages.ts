@@ -12,8 +12,11 @@ import type {
   Sheet,
 } from '../domain/index.ts'
 
-/** How a title of the shelf stands. `new`: nobody has measured it since it last changed. */
-export type TitleState = 'new' | 'working' | 'conforms' | 'does-not-conform' | 'no-spec' | 'refused'
+/**
+ * How a title of the shelf stands. `new`: nobody has measured it since it last changed; `needs-ears`: it conforms, and
+ * something in it has to be listened to.
+ */
+export type TitleState = 'new' | 'working' | 'conforms' | 'needs-ears' | 'does-not-conform' | 'no-spec' | 'refused'
 
 /** What a refusal says, as it travels. */
 export type RefusalMessage = { readonly code: string; readonly message: string }
@@ -114,5 +117,7 @@ export const workKind = z.enum(['measure', 'plan', 'deliver', 'scenes'])
 
 /** A sheet as it stands in the page, saved or not. */
 export const planOrder = z.strictObject({ text: z.string().max(4_000_000) })
+
+export const addOrder = z.strictObject({ path: z.string().max(4096) })
 
 export const deliverOrder = z.strictObject({ keepsNonconforming: z.boolean() })

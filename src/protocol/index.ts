@@ -1,4 +1,5 @@
 export {
+  addOrder,
   deliverOrder,
   type PartEnergies,
   planOrder,

@@ -6,6 +6,7 @@ import { streamSSE } from 'hono/streaming'
 import { Refusal } from '../domain/index.ts'
 import type { Shelf } from '../jobs/index.ts'
 import {
+  addOrder,
   deliverOrder,
   packPlan,
   packTitle,
@@ -31,6 +32,19 @@ export function deskRoutes(shelf: Shelf): Hono {
   })
 
   routes.get('/shelf', (context) => context.json({ version: 1, folder: shelf.folder, titles: shelf.titles() }))
+
+  routes.post('/file', async (context) => {
+    const { body, headers } = context.req.raw
+    const length = headers.get('x-file-bytes')
+    const bytes = (body ?? new Blob([]).stream()) as Parameters<Shelf['takeIn']>[1]
+    await shelf.takeIn(context.req.query('name') ?? '', bytes, length === null ? null : Number(length))
+    return context.json({ version: 1 }, 201)
+  })
+
+  routes.post('/add', async (context) => {
+    const { path } = addOrder.parse(await context.req.json())
+    return context.json({ version: 1, count: await shelf.adopt(path) }, 201)
+  })
 
   routes.get('/title', (context) => {
     const opened = shelf.opened(idOf(context.req.query('id')))

@@ -80,6 +80,31 @@ export function reportAddress(id: string): string {
   return `/api/report?id=${encodeURIComponent(id)}`
 }
 
+/** Puts what lies elsewhere on this machine on the shelf; gives how many titles that are. */
+export async function addPath(path: string): Promise<number> {
+  const { count } = (await (await call('POST', '/api/add', { path })).json()) as { readonly count: number }
+  return count
+}
+
+/** Sends a file to the shelf as it is read; never in place of another. */
+export function sendFile(name: string, file: File, tell: (share: number) => void, signal: AbortSignal): Promise<void> {
+  return new Promise((resolve, reject) => {
+    const request = new XMLHttpRequest()
+    request.open('POST', `/api/file?name=${encodeURIComponent(name)}`)
+    request.setRequestHeader('X-File-Bytes', String(file.size))
+    request.upload.onprogress = ({ loaded }) => tell(file.size === 0 ? 1 : loaded / file.size)
+    request.onabort = () => reject(new Error('Stopped; nothing of it was kept.'))
+    request.onerror = () => reject(new Error('The desk no longer answers; nothing of it was kept.'))
+    request.onload = () => {
+      if (request.status === 201) return resolve()
+      const told = JSON.parse(request.responseText || 'null') as { readonly refusal?: RefusalMessage } | null
+      return reject(new Error(told?.refusal?.message ?? 'The desk did not take it.'))
+    }
+    signal.addEventListener('abort', () => request.abort())
+    request.send(file)
+  })
+}
+
 /** Hears of all work until the returned function is called; `onLost` where the desk no longer answers. */
 export function listenToWork(onNews: (message: WorkMessage) => void, onState: (isOpen: boolean) => void): () => void {
   const source = new EventSource('/api/work')

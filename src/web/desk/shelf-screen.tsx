@@ -1,6 +1,7 @@
 import { useEffect, useMemo, useState } from 'react'
 import { printFigure, printTime } from '../../domain/index.ts'
 import type { Shelf, ShelfEntry, TitleState } from '../../protocol/index.ts'
+import { AddTitles, SendingList, useDropping, useSending } from './add-titles.tsx'
 import { fetchShelf, orderMeasurement } from './calls.ts'
 import { Mark } from './mark.tsx'
 import { signed } from './words.ts'
@@ -11,13 +12,22 @@ const STATES: Readonly<Record<TitleState, string>> = {
   new: 'new',
   working: 'being worked on',
   conforms: 'conforms',
+  'needs-ears': 'needs ears',
   'does-not-conform': 'does not conform',
   'no-spec': 'no spec named',
   refused: 'cannot be read',
 }
 
 /** What stands first where titles are sorted by their state: what needs ears. */
-const URGENCY: readonly TitleState[] = ['refused', 'does-not-conform', 'no-spec', 'working', 'new', 'conforms']
+const URGENCY: readonly TitleState[] = [
+  'refused',
+  'does-not-conform',
+  'needs-ears',
+  'no-spec',
+  'working',
+  'new',
+  'conforms',
+]
 
 type Order = 'name' | 'state' | 'margin'
 
@@ -27,9 +37,12 @@ export function ShelfScreen({ works }: { readonly works: Works }) {
   const [sought, setSought] = useState('')
   const [order, setOrder] = useState<Order>('name')
   const titles = useMemo(() => sorted(shelf?.titles ?? [], sought, order), [shelf, sought, order])
+  const { files, send } = useSending()
+  const [isAdding, setAdding] = useState(false)
+  const isDropping = useDropping(send)
   const unmeasured = shelf?.titles.filter(({ state }) => state === 'new') ?? []
   return (
-    <main className="shelf">
+    <main className={isDropping ? 'shelf dropping' : 'shelf'}>
       <header className="head">
         <Mark />
         <h1>Plimsoll</h1>
@@ -47,6 +60,9 @@ export function ShelfScreen({ works }: { readonly works: Works }) {
             <option value="margin">margin</option>
           </select>
         </label>
+        <button type="button" onClick={() => setAdding(true)}>
+          Add titles
+        </button>
         <button
           type="button"
           disabled={unmeasured.length === 0}
@@ -55,6 +71,8 @@ export function ShelfScreen({ works }: { readonly works: Works }) {
           Measure {unmeasured.length === 0 ? 'all' : unmeasured.length}
         </button>
       </header>
+      <SendingList files={files} />
+      {isAdding && <AddTitles folder={shelf?.folder ?? ''} onSend={send} onClose={() => setAdding(false)} />}
       {shelf !== null && shelf.titles.length === 0 ? (
         <EmptyShelf folder={shelf.folder} />
       ) : (
@@ -135,8 +153,8 @@ function EmptyShelf({ folder }: { readonly folder: string }) {
     <section className="empty">
       <h2>Nothing lies here yet</h2>
       <p>
-        Put masters (WAV, BWF, RF64, BW64 or FLAC) or sheets into <code>{folder}</code>, or into folders in it: they
-        appear here by themselves.
+        Drop masters (WAV, BWF, RF64, BW64 or FLAC) or sheets here, or put them into <code>{folder}</code> or folders in
+        it: they appear by themselves. Then open one to measure it, see where it is too loud, and deliver it.
       </p>
       <p>
         Or start the desk on another folder: <code>plimsoll desk FOLDER</code>.

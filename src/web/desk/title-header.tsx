@@ -3,6 +3,7 @@ import { isInside, type Measurements, specLines } from '../../domain/index.ts'
 import type { TitleHead } from '../../protocol/index.ts'
 import { sheetJson } from '../../protocol/index.ts'
 import { SPECS } from '../../specs/index.ts'
+import { Box } from './box.tsx'
 import { orderDelivery, reportAddress } from './calls.ts'
 import { withSpec } from './edits.ts'
 import { Mark } from './mark.tsx'
@@ -194,33 +195,6 @@ function Delivery({
         </div>
       )}
     </Box>
-  )
-}
-
-/** A box over the page, closed by Escape. */
-function Box({
-  title,
-  onClose,
-  children,
-}: {
-  readonly title: string
-  readonly onClose: () => void
-  readonly children: React.ReactNode
-}) {
-  const box = useRef<HTMLDialogElement>(null)
-  useEffect(() => {
-    box.current!.showModal()
-  }, [])
-  return (
-    <dialog ref={box} aria-label={title} onClose={onClose}>
-      <div className="box-head">
-        <h2>{title}</h2>
-        <button type="button" className="plain" onClick={() => box.current!.close()}>
-          Close
-        </button>
-      </div>
-      {children}
-    </dialog>
   )
 }
 
