@@ -1,7 +1,9 @@
 import {
   endLabel,
+  type Inspection,
   type ProposedSegment,
   printInstant,
+  readSource,
   type Sheet,
   type SheetGround,
   type SheetSegment,
@@ -14,16 +16,19 @@ import { programmeOf } from './source.ts'
 import { nameTitle, openTitle, type TitleOptions } from './title.ts'
 import { isListening, type JobOptions, withCrew } from './with-crew.ts'
 
+/** A sheet that was written, and why its sources are called what they are; empty where they are called nothing. */
+export type NewSheet = { readonly sheet: Sheet; readonly kindEvidence: readonly string[] }
+
 /**
- * Writes a sheet to start from: the files with their hashes, the timecode, and the map that is found in the sound where
- * more than programme lies on them. Gives the sheet back.
+ * Writes a sheet to start from: the files with their hashes, that they are Lt/Rt where that is certain, the timecode, and
+ * the map that is found in the sound where more than programme lies on them. Gives the sheet back.
  */
 export async function writeNewSheet(
   paths: readonly string[],
   outPath: string,
   options: JobOptions & TitleOptions & { readonly specName?: string | undefined; readonly replaces: boolean },
   progress?: (progress: Progress) => void,
-): Promise<Sheet> {
+): Promise<NewSheet> {
   using scratch = new ScratchFolder()
   using output = new SingleOutput(outPath, { replaces: options.replaces, sources: paths })
   const title = await openTitle(await nameTitle(paths), () => scratch.path, options)
@@ -36,15 +41,24 @@ export async function writeNewSheet(
   const { frameCount, format } = source
   const fresh = await freshSheet(title, outPath, options)
   const ground = { clock: sheetClock(source), frameCount, sampleRateHz: format.sampleRateHz }
+  const matrix = matrixEvidence(inspection)
   const sheet: Sheet = {
     ...fresh,
+    sources: matrix === null ? fresh.sources : fresh.sources.map((file) => ({ ...file, kind: 'lt-rt' })),
     segments: mapOf(inspection.structure.segments, ground),
     upmix: { ...fresh.upmix, start: options.upmixStart ?? null },
   }
   const { sheetJson } = await import('../protocol/index.ts')
   output.writeText(sheetJson(sheet))
   output.place()
-  return sheet
+  return { sheet, kindEvidence: matrix ?? [] }
+}
+
+/** Why two tracks are Lt/Rt; null where they are not, or where the mixer should say so himself. */
+function matrixEvidence({ twoTrack }: Inspection): readonly string[] | null {
+  if (twoTrack === null) return null
+  const { kind, isDoubtful, evidence } = readSource(twoTrack)
+  return kind === 'lt-rt' && !isDoubtful ? evidence : null
 }
 
 /** The map as a sheet holds it; none where all that sounds is programme. */

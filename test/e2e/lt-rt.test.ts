@@ -177,4 +177,52 @@ describe('deliver', () => {
     const { stderr } = await plimsollMust(deliver(wrong, ownFolder()), 2)
     expect(stderr).toContain('mix-5.1 and lt-rt')
   })
+
+  test('reels and scenes: the lock holds across the join and every glide, and a reel is no seam', async () => {
+    const reels = { 'reel-1.wav': 'end=13', 'reel-2.wav': 'start=13' }
+    for (const [reel, cut] of Object.entries(reels)) {
+      ffmpeg('-i', at('lt-rt.wav'), '-af', `atrim=${cut}`, '-c:a', 'pcm_s24le', at(reel))
+    }
+    const delivered = async (name: string, paths: readonly string[]) => {
+      const scenes = [
+        { from: '0:00:06.000', to: '0:00:16.000', glideInMs: 10, glideOutMs: 2000, settings: { centreShare: 0.3 } },
+        { from: '0:00:20.000', to: '0:00:22.500', settings: { ambienceShare: 0, surroundHighCutHz: 5000 } },
+      ]
+      const sources = paths.map((path) => ({ path, kind: 'lt-rt' }))
+      const title = { id: 'lt-rt', name: 'Saltmarsh Lane, episode 5' }
+      writeFileSync(at(name), JSON.stringify({ sheetVersion: 1, title, sources, upmix: { scenes } }))
+      const out = ownFolder()
+      const document = (await plimsollMust(deliver(at(name), out, '--no-speech'), 0)).json()
+      return { out, document }
+    }
+    const joined = await delivered('reels.json', Object.keys(reels))
+    expect(joined.document.foldDownLock).toMatchObject({ law: 'lt-rt', state: 'closed', differingSamples: 0 })
+    expect(byNumpy('encode', mix(joined.out), twoTrack(joined.out))).toMatchObject({ differing: 0 })
+    const whole = await delivered('whole.json', ['lt-rt.wav'])
+    // Reels are measured each by itself, so that the gains are not quite the same; dither is of the source's own hash.
+    const gainOf = (made: typeof whole): number => made.document.alteration.total.staticGainDb
+    const apartDb = gainOf(joined) - gainOf(whole)
+    expect(Math.abs(apartDb)).toBeLessThan(0.05)
+    for (const file of [mix, twoTrack]) {
+      const { largest_lsb } = byNumpy<{ largest_lsb: number }>('static', file(whole.out), file(joined.out), apartDb)
+      expect(largest_lsb).toBeLessThanOrEqual(8)
+    }
+    // The scenes act: the 5.1 is another one without them, the Lt/Rt the same but for the gain of the fit.
+    const plain = ownFolder()
+    await plimsollMust(deliver(at('lt-rt.wav'), plain, '--no-speech'), 0)
+    expect(byNumpy<{ differing: number }>('same', mix(whole.out), mix(plain)).differing).toBeGreaterThan(48000)
+  })
+
+  test('a new sheet says that a source is Lt/Rt where that is certain, and why', async () => {
+    const kinds = async (name: string) => {
+      const path = at(`${name}-new.json`)
+      const { stdout } = await plimsollMust(['sheet', 'new', at(`${name}.wav`), '--out', path, '--no-speech'], 0)
+      await plimsollMust(['sheet', 'check', path], 0)
+      return { sources: JSON.parse(readFileSync(path, 'utf8')).sources, stdout }
+    }
+    const matrix = await kinds('lt-rt')
+    expect(matrix.sources).toMatchObject([{ path: 'lt-rt.wav', kind: 'lt-rt' }])
+    expect(matrix.stdout).toContain('taken as lt-rt')
+    expect((await kinds('stereo')).sources[0]).not.toHaveProperty('kind')
+  })
 })

@@ -42,8 +42,13 @@ Examples:
       if (options.spec !== undefined) await loadSpec(options.spec)
       const { spec: specName, start: upmixStart, ...rest } = options
       const asked = { ...rest, specName, upmixStart, replaces: options.replace ?? false, signal }
-      const written = await writeNewSheet(paths, options.out, asked, progress)
-      return { code: EXIT.conforms, text: `${options.out}\n${told(written)}`, json: document(options.out, written) }
+      const { sheet: written, kindEvidence } = await writeNewSheet(paths, options.out, asked, progress)
+      const why = kindEvidence.map((sentence) => `  ${sentence}\n`).join('')
+      return {
+        code: EXIT.conforms,
+        text: `${options.out}\n${told(written)}${why}`,
+        json: document(options.out, written),
+      }
     }),
   )
   const check = sheet
@@ -103,6 +108,7 @@ function told({ title, sources, segments, spec, upmix, fit, waivers }: Sheet): s
   ]
   return [
     `  ${title.name}: ${holds.join(', ')}; ${spec === null ? 'no spec named' : `for ${spec.id ?? spec.path}`}\n`,
+    ...sources.slice(0, 1).flatMap(({ kind }) => (kind === null ? [] : [`  taken as ${kind} (sources[].kind)\n`])),
     ...segments.map(({ kind, name, from, to }) => `  ${from} to ${to}  ${kind}${name === null ? '' : ` (${name})`}\n`),
     ...upmix.scenes.map(({ name, from, to }) => `  ${from} to ${to}  scene${name === null ? '' : ` (${name})`}\n`),
   ].join('')
