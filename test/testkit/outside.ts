@@ -21,9 +21,11 @@ function once<T>(key: string, read: () => T): T {
 }
 
 /** FFmpeg's last reading of the file itself, by the layout that its header tells FFmpeg. */
-export function readWavByFfmpeg(
-  path: string,
-): OutsideFigures & { readonly maxShortTermLkfs: number; readonly loudnessRangeLu: number } {
+export function readWavByFfmpeg(path: string): OutsideFigures & {
+  readonly maxShortTermLkfs: number
+  readonly maxMomentaryLkfs: number
+  readonly loudnessRangeLu: number
+} {
   return once(`ffmpeg ${path}`, () => {
     const probe = ['-v', 'error', '-show_entries', 'stream=channel_layout', '-of', 'csv=p=0', path]
     const layout = execFileSync('ffprobe', probe, { encoding: 'utf8' }).trim()
@@ -38,13 +40,15 @@ export function readWavByFfmpeg(
       programmeLoudnessLkfs: values('lavfi[.]r128[.]I').at(-1) as number,
       loudnessRangeLu: values('lavfi[.]r128[.]LRA').at(-1) as number,
       maxShortTermLkfs: Math.max(...values('lavfi[.]r128[.]S').slice(SHORT_TERM_FIRST_READING)),
+      maxMomentaryLkfs: Math.max(...values('lavfi[.]r128[.]M').slice(MOMENTARY_FIRST_READING)),
       maxTruePeakDbtp: 20 * Math.log10(Math.max(...values('lavfi[.]r128[.]true_peaks_ch\\d+'))),
     }
   })
 }
 
-/** FFmpeg tells a reading every 100 ms; the first full 3 s window ends with the thirtieth. */
+/** FFmpeg tells a reading every 100 ms; the first full 3 s window ends with the thirtieth, of 0.4 s with the fourth. */
 const SHORT_TERM_FIRST_READING = 29
+const MOMENTARY_FIRST_READING = 3
 
 type LibraryFigures = Omit<OutsideFigures, 'layout'> & { readonly maxShortTermLkfs: number | null }
 
