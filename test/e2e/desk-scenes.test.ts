@@ -155,7 +155,16 @@ describe('with the pointer', () => {
     await page.getByRole('button', { name: 'Suggest scenes' }).click()
     await expect.poll(saved, { timeout: 120_000 }).toEqual(upmix)
     await page.locator('.scenes .passage').nth(1).click()
-    expect(await accessFaults(page)).toEqual([])
+    for (const colorScheme of ['light', 'dark'] as const) {
+      await page.emulateMedia({ colorScheme })
+      for (const viewport of [
+        { width: 1280, height: 800 },
+        { width: 3840, height: 2160 },
+      ]) {
+        await page.setViewportSize(viewport)
+        expect(await accessFaults(page)).toEqual([])
+      }
+    }
     await page.getByRole('button', { name: 'Undo' }).click()
     await expect.poll(() => readFileSync(at(SHEET), 'utf8')).toBe(untouched)
     await page.context().close()

@@ -43,9 +43,16 @@ function useSaving(head: OpenedTitle['head'], sheet: Sheet, dispatch: (decision:
   const [saving, setSaving] = useState<Saving>({ state: 'saved', problem: null })
   const [titleId, setTitleId] = useState(head.id)
   const onDisk = useRef({ id: head.id, tag: head.sheetTag, text: sheetJson(sheet) })
+  /** What the disk holds once all saving under way is done. */
+  const promised = useRef(onDisk.current.text)
   const queue = useRef<Promise<void>>(Promise.resolve())
+  const isSettled = useCallback(
+    (asked: Sheet) => sheetJson(asked) === promised.current && promised.current === onDisk.current.text,
+    [],
+  )
   const saveNow = useCallback((asked: Sheet): Promise<void> => {
     const text = sheetJson(asked)
+    promised.current = text
     queue.current = queue.current.then(async () => {
       if (text === onDisk.current.text) return setSaving({ state: 'saved', problem: null })
       setSaving({ state: 'saving', problem: null })
@@ -57,22 +64,29 @@ function useSaving(head: OpenedTitle['head'], sheet: Sheet, dispatch: (decision:
         setTitleId(id)
         setSaving({ state: 'saved', problem: null })
       } catch (error) {
+        if (promised.current === text) promised.current = onDisk.current.text
         setSaving({ state: 'not-saved', problem: (error as Error).message })
       }
     })
     return queue.current
   }, [])
   useEffect(() => {
-    if (sheetJson(sheet) === onDisk.current.text) return undefined
+    if (sheetJson(sheet) === promised.current) {
+      // What was changed and changed back needs no saving.
+      if (isSettled(sheet))
+        setSaving((before) => (before.state === 'saved' ? before : { state: 'saved', problem: null }))
+      return undefined
+    }
     setSaving({ state: 'saving', problem: null })
     const timer = setTimeout(() => void saveNow(sheet), SAVE_AFTER_MS)
     return () => clearTimeout(timer)
-  }, [sheet, saveNow])
-  useOthersChanges(head, onDisk, sheet, (id, decided) => {
+  }, [sheet, saveNow, isSettled])
+  useOthersChanges(head, onDisk, sheet, isSettled, (id, decided) => {
+    promised.current = onDisk.current.text
     setTitleId(id)
     dispatch({ kind: 'change', sheet: decided })
   })
-  useNothingLost(sheet, saveNow, (asked) => sheetJson(asked) === onDisk.current.text)
+  useNothingLost(sheet, saveNow, isSettled)
   return { saving, titleId, saveNow }
 }
 
@@ -84,17 +98,18 @@ function useOthersChanges(
   head: OpenedTitle['head'],
   onDisk: React.RefObject<{ id: string; tag: string; text: string }>,
   sheet: Sheet,
+  isSettled: (sheet: Sheet) => boolean,
   takeOver: (id: string, sheet: Sheet) => void,
 ): void {
   const latest = useRef({ sheet, takeOver })
   latest.current = { sheet, takeOver }
   useEffect(() => {
-    const isSettled = () => sheetJson(latest.current.sheet) === onDisk.current.text
+    const isQuiet = () => isSettled(latest.current.sheet)
     const look = async () => {
-      if (!isSettled()) return
+      if (!isQuiet()) return
       const { id: asked, tag: known } = onDisk.current
       const found = await fetchSheet(asked).catch(() => null)
-      if (found === null || found.tag === known || onDisk.current.tag !== known || !isSettled()) return
+      if (found === null || found.tag === known || onDisk.current.tag !== known || !isQuiet()) return
       const theirs = readSheet(found.text)
       // An editor may be in the middle of it.
       if (theirs === null) return
@@ -106,7 +121,7 @@ function useOthersChanges(
     }
     const timer = setInterval(() => void look(), LOOK_AGAIN_MS)
     return () => clearInterval(timer)
-  }, [head, onDisk])
+  }, [head, onDisk, isSettled])
 }
 
 function readSheet(text: string): Sheet | null {

@@ -23,10 +23,15 @@ const OVERVIEW_HEIGHT = 34
 const RULER_HEIGHT = 22
 const DIALOGUE_HEIGHT = 12
 const SCENES_HEIGHT = 24
-const TRIMS_HEIGHT = 56
-const CHANNEL_HEIGHT = 18
 const CHANNEL_GAP = 3
 const LEAST_LOUDNESS_HEIGHT = 140
+/** On a large screen trims and channels grow with it. */
+const TRIMS = { least: 56, most: 150, share: 0.1 }
+const CHANNEL = { least: 18, most: 64, share: 0.03 }
+
+function grown(height: number, { least, most, share }: typeof TRIMS): number {
+  return Math.round(Math.min(most, Math.max(least, height * share)))
+}
 
 /** Loudness takes the room that the others leave. */
 export function layOut(
@@ -35,13 +40,15 @@ export function layOut(
   has: { readonly channels: number; readonly dialogue: boolean; readonly scenes: boolean },
 ): Lanes {
   const scenesHeight = has.scenes ? SCENES_HEIGHT + GAP : 0
-  const channelsHeight = has.channels * (CHANNEL_HEIGHT + CHANNEL_GAP)
+  const trimsHeight = grown(height, TRIMS)
+  const channelHeight = grown(height, CHANNEL)
+  const channelsHeight = has.channels * (channelHeight + CHANNEL_GAP)
   const others =
     OVERVIEW_HEIGHT +
     RULER_HEIGHT +
     scenesHeight +
     (has.dialogue ? DIALOGUE_HEIGHT + GAP : 0) +
-    TRIMS_HEIGHT +
+    trimsHeight +
     channelsHeight +
     4 * GAP
   const loudnessHeight = Math.max(LEAST_LOUDNESS_HEIGHT, height - others)
@@ -49,17 +56,17 @@ export function layOut(
   const loudness = ruler + RULER_HEIGHT + scenesHeight
   const dialogue = loudness + loudnessHeight + GAP
   const trims = dialogue + (has.dialogue ? DIALOGUE_HEIGHT + GAP : 0)
-  const channels = trims + TRIMS_HEIGHT + GAP
+  const channels = trims + trimsHeight + GAP
   return {
     overview: { top: 0, height: OVERVIEW_HEIGHT },
     ruler: { top: ruler, height: RULER_HEIGHT },
     scenes: has.scenes ? { top: ruler + RULER_HEIGHT + GAP / 2, height: SCENES_HEIGHT } : null,
     loudness: { top: loudness, height: loudnessHeight },
     dialogue: has.dialogue ? { top: dialogue, height: DIALOGUE_HEIGHT } : null,
-    trims: { top: trims, height: TRIMS_HEIGHT },
+    trims: { top: trims, height: trimsHeight },
     channels: Array.from({ length: has.channels }, (_, index) => ({
-      top: channels + index * (CHANNEL_HEIGHT + CHANNEL_GAP),
-      height: CHANNEL_HEIGHT,
+      top: channels + index * (channelHeight + CHANNEL_GAP),
+      height: channelHeight,
     })),
     left: NAMES_WIDTH,
     width: Math.max(1, width - NAMES_WIDTH - RIGHT_MARGIN),
