@@ -1,5 +1,6 @@
 import type { Kernels } from '../../src/dsp/index.ts'
 import { foldDownDifferences } from '../../test/testkit/mixes-delivered.ts'
+import { type HeardFigures, heardFigures } from '../../test/testkit/mixes-heard.ts'
 import {
   azimuthLossDb,
   bassErrorDb,
@@ -18,6 +19,7 @@ export type Judged = {
   readonly clickPreEchoDb: number
   readonly azimuthLossDb: number
   readonly hiss: HissFigures
+  readonly heard: HeardFigures
   readonly bassErrorDb: number
   readonly glideSpillDb: number
   readonly hostile: readonly HostileFigures[]
@@ -35,6 +37,7 @@ export function judgeSet(kernels: Kernels, set: StemSet, mixes = Object.keys(set
     clickPreEchoDb: clickPreEchoDb(kernels),
     azimuthLossDb: azimuthLossDb(kernels, set, AZIMUTH_MICROSECONDS),
     hiss: hissFigures(kernels, set),
+    heard: heardFigures(kernels, set),
     bassErrorDb: bassErrorDb(kernels, set),
     glideSpillDb: glideSpillDb(kernels),
     hostile: hostileFigures(kernels),
@@ -89,7 +92,6 @@ export const CLAIMS: readonly Claim[] = [
     what: 'dialogue in Ls+Rs, full, dB',
     of: figure('full', 'dialogueInSurroundsDb'),
     floor: { most: -30 },
-    held: -29.3,
     aim: -45,
   },
   {
@@ -97,6 +99,16 @@ export const CLAIMS: readonly Claim[] = [
     of: figure('dialogue + effects', 'dialogueInSurroundsDb'),
     floor: { most: -26 },
     aim: -45,
+  },
+  {
+    what: 'dialogue in Ls+Rs, with effects: what listening takes off, dB',
+    of: ({ heard }) => -heard.dialogueDb,
+    floor: { least: 1.5 },
+  },
+  {
+    what: 'room of music without a voice in Ls+Rs: what listening gives back, dB',
+    of: ({ heard }) => heard.musicRoomDb,
+    floor: { least: 0.3 },
   },
   {
     what: 'hard effects in C, full, dB',

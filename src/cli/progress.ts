@@ -5,6 +5,7 @@ const REDRAW_MS = 100
 const PLAIN_STEP = 0.1
 
 const DOING: Readonly<Record<Progress['stage'], string>> = {
+  listen: 'listening for speech',
   analyse: 'analysing',
   inspect: 'inspecting',
   measure: 'measuring',

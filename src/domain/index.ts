@@ -195,6 +195,8 @@ export {
   type SpeechWeights,
   speechLane,
   spokenHops,
+  voiceAt,
+  voiceOf,
 } from './speech.ts'
 export type { SuggestedScene } from './suggested-scenes.ts'
 export {

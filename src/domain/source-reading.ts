@@ -24,6 +24,8 @@ export type SourceReading = {
   /** Delay of a tape head along time, in rising frames; straight lines between, held at both ends; empty: aligned. */
   readonly delay: readonly DelayPoint[]
   readonly noiseFloor: NoiseFloor | null
+  /** How surely a voice sounds in each 100 ms, 0..255, as `voiceOf` tells; null where nobody listened. */
+  readonly voice100ms: readonly number[] | null
   /** Sentences to the mixer: why the tracks were found to be that. */
   readonly evidence: readonly string[]
 }
@@ -67,6 +69,7 @@ export function readSource(report: TwoTrackReport): SourceReading {
     isWide: shareOf(({ kind, figures }) => kind === 'plain-stereo' && figures.negU + figures.neg > WIDE) >= WHOLE,
     delay: delayPoints(report),
     noiseFloor: report.hiss.floor,
+    voice100ms: null,
     evidence: report.evidence,
   }
 }

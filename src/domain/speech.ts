@@ -1,3 +1,5 @@
+import { framesPerHop } from './grid.ts'
+
 /** Where there is speech, found by the speech detector on the centre (multichannel) or the mid (two-track). */
 export type SpeechLane = {
   /** Probability of speech in each whole 100 ms hop, 0..255; quantised before it steers anything. */
@@ -82,4 +84,21 @@ function markSpeech(probability100ms: Uint8Array): Uint8Array {
 /** The hops of the lines in which a voice sounds: dialogue loudness is the mean over these. */
 export function spokenHops({ isSpeech100ms, probability100ms }: SpeechLane): Uint8Array {
   return isSpeech100ms.map((isSpeech, hop) => ((probability100ms[hop] as number) >= SOUNDS ? isSpeech : 0))
+}
+
+/**
+ * How surely a voice sounds in each 100 ms, 0..255, for what follows it in sound: 0 outside of lines, and in a line the
+ * surest of a hop and its two neighbours, because a word begins anywhere inside a hop.
+ */
+export function voiceOf({ isSpeech100ms, probability100ms }: SpeechLane): readonly number[] {
+  const inLine = Array.from(probability100ms, (probability, hop) => (isSpeech100ms[hop] === 1 ? probability : 0))
+  return inLine.map((own, hop) => Math.max(own, inLine[hop - 1] ?? 0, inLine[hop + 1] ?? 0))
+}
+
+/** How surely a voice sounds at a frame of the programme, 0..1: straight lines between the middles of the hops. */
+export function voiceAt(voice100ms: readonly number[], sampleRateHz: number, frame: number): number {
+  const at = frame / framesPerHop(sampleRateHz) - 0.5
+  const before = Math.floor(at)
+  const [from, to] = [voice100ms[before] ?? 0, voice100ms[before + 1] ?? 0]
+  return (from + (at - before) * (to - from)) / 255
 }

@@ -67,7 +67,8 @@ export const UPMIX_PARAMETERS = {
     max: 1,
     default: 1,
     glide: 'frame',
-    sentence: 'Holds the surrounds back in the speech range while something in the middle speaks.',
+    sentence:
+      'Holds the surrounds back in the speech range while a voice is heard, or nobody listened and something in the middle may speak.',
   },
   ambienceShare: {
     kind: 'number',

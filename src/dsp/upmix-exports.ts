@@ -70,6 +70,8 @@ export interface UpmixExports {
     secondOut: Address,
     stride: number,
     duck: number,
+    duckFrom: number,
+    duckRange: number,
     strictness: number,
     directRejection: number,
     share: number,

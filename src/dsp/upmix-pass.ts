@@ -1,6 +1,7 @@
 import { type Cancellation, Cancelled, exp2, type UpmixSettings } from '../domain/index.ts'
 import { FourierTransform } from './fft.ts'
 import type { Kernels } from './kernels.ts'
+import { type Duck, duckFor } from './upmix-duck.ts'
 import type { UpmixGeometry } from './upmix-geometry.ts'
 import { HannMean } from './upmix-hann.ts'
 import { findOnsets, OnsetCuts } from './upmix-onsets.ts'
@@ -12,10 +13,6 @@ const FLOAT = Float32Array.BYTES_PER_ELEMENT
 const DOUBLE = Float64Array.BYTES_PER_ELEMENT
 const PLANES_PER_FRAME = 4
 const PAIRS_PER_CANCELLATION_CHECK = 128
-
-/** Share of common power at which speech begins to count, and over which range. */
-const SPEECH_SHARE_FLOOR = 0.2
-const SPEECH_SHARE_RANGE = 0.3
 
 /** Addresses of two float64 planes of one length. */
 type TrackPair = { readonly left: number; readonly right: number }
@@ -302,12 +299,13 @@ export class UpmixPass {
     const { stride } = this.#geometry
     const settings = this.#settings
     const { watcher } = this.#stretch
+    const duck = this.#duckAt(pair)
     if (watcher?.pair === pair) {
-      watcher.seeAmbience(this.#ambienceMean.out, this.#speechDominance(pair))
-      this.#weighSurrounds(pair, part, 0)
+      watcher.seeAmbience(this.#ambienceMean.out, duck.amount)
+      this.#weighSurrounds(pair, part, { ...duck, amount: 0 })
       watcher.seeSurrounds(this.#weighed, 'unducked')
     }
-    this.#weighSurrounds(pair, part, settings.surroundSpeechReject * this.#speechDominance(pair))
+    this.#weighSurrounds(pair, part, { ...duck, amount: settings.surroundSpeechReject * duck.amount })
     if (watcher?.pair === pair) watcher.seeSurrounds(this.#weighed, 'ducked')
     this.#stretch.source?.hold(this.#ambienceMean.out, this.#weighed, settings.surroundNoiseHold)
     for (const side of [0, 1] as const) {
@@ -320,8 +318,8 @@ export class UpmixPass {
     }
   }
 
-  /** The spectra of Ls and Rs of a part, ducked by `duck` 0 .. 1. */
-  #weighSurrounds(pair: number, part: number, duck: number): void {
+  /** The spectra of Ls and Rs of a part. */
+  #weighSurrounds(pair: number, part: number, duck: Duck): void {
     const { stride, leak } = this.#geometry
     const settings = this.#settings
     this.#kernels.exports.upmixSurrounds(
@@ -333,7 +331,9 @@ export class UpmixPass {
       this.#weighed[0],
       this.#weighed[1],
       stride,
-      duck,
+      duck.amount,
+      duck.from,
+      duck.range,
       settings.ambienceStrictness,
       settings.directRejection,
       settings.ambienceShare * exp2(settings.surroundBalance / 2),
@@ -342,12 +342,11 @@ export class UpmixPass {
     )
   }
 
-  /** 0 where nothing in the middle speaks, 1 where it is nearly all there is. */
-  #speechDominance(pair: number): number {
+  /** How far the surrounds give way at a pair of transforms. */
+  #duckAt(pair: number): Duck {
     const power = this.#centreMean.of(this.#bandPower, pair)
-    if (power <= 0) return 0
-    const share = this.#centreMean.of(this.#commonPower, pair) / power
-    return Math.max(0, Math.min(1, (share - SPEECH_SHARE_FLOOR) / SPEECH_SHARE_RANGE))
+    const share = power > 0 ? this.#centreMean.of(this.#commonPower, pair) / power : 0
+    return duckFor(share, this.#stretch.source?.voiceAt(pair) ?? null)
   }
 
   /** Two real signals from their half spectra, into the work planes `outRe` and `outIm`. */

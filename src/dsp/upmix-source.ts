@@ -1,10 +1,10 @@
-import { delayAt, type NoiseFloor, type SourceReading } from '../domain/index.ts'
+import { delayAt, type NoiseFloor, type SourceReading, voiceAt } from '../domain/index.ts'
 import type { Kernels } from './kernels.ts'
 import type { UpmixGeometry } from './upmix-geometry.ts'
 import { takeSilence } from './upmix-tables.ts'
 
 /** What an upmix needs of a reading. */
-export type ReadTracks = Pick<SourceReading, 'found' | 'kind' | 'delay' | 'noiseFloor'>
+export type ReadTracks = Pick<SourceReading, 'found' | 'kind' | 'delay' | 'noiseFloor' | 'voice100ms'>
 
 /** Unrelated power up to this many times the floor is noise; from so many times on it is ambience. */
 const NOISE_UP_TO = 2.5
@@ -31,6 +31,14 @@ export class SourceSpectra {
     this.#firstFrame = firstFrame
     this.#phases = takeSilence(kernels, 2 * geometry.stride)
     this.#floor = reading.noiseFloor === null ? null : takeFloor(kernels, geometry, reading.noiseFloor)
+  }
+
+  /** How surely a voice sounds at a pair of transforms, 0 .. 1; null where nobody listened. */
+  voiceAt(pair: number): number | null {
+    const { voice100ms } = this.#reading
+    const { hopFrames, sampleRateHz } = this.#geometry
+    const middle = this.#firstFrame + (2 * pair - 0.5) * hopFrames
+    return voice100ms === null ? null : voiceAt(voice100ms, sampleRateHz, middle)
   }
 
   /** Turns both tracks' spectra of transform `index` to the instant between them. */

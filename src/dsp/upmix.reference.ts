@@ -12,6 +12,8 @@ export function extractByEquation(
   settings: UpmixSettings,
   tracks: Stereo,
   carried: Stereo = tracks,
+  /** How surely a voice sounds at a second, 0..1; null where nobody listened. */
+  voice: ((seconds: number) => number) | null = null,
 ): { centre: Float64Array; leftSurround: Float64Array; rightSurround: Float64Array } {
   const powers = powersOf(framesOf(geometry, tracks))
   const centrePowers = mapPowers(powers, (map) => overFrames(map, geometry.centreHalf))
@@ -20,7 +22,7 @@ export function extractByEquation(
   const ambiencePowers = mapPowers(averaged, (map) => overFrames(map, geometry.ambienceHalf))
 
   const common = commonPower(settings, centrePowers, floorPowers)
-  const duck = speechDuck(geometry, settings, centrePowers, common)
+  const duck = speechDuck(geometry, settings, centrePowers, common, voice)
   const frameCount = carried.left.length
   const out = {
     centre: new Float64Array(frameCount),
@@ -177,7 +179,13 @@ function centreSpectrum(
   return { re, im }
 }
 
-function speechDuck(geometry: UpmixGeometry, settings: UpmixSettings, powers: Powers, common: BinMap): BinMap {
+function speechDuck(
+  geometry: UpmixGeometry,
+  settings: UpmixSettings,
+  powers: Powers,
+  common: BinMap,
+  voice: ((seconds: number) => number) | null,
+): BinMap {
   const band = speechBins(geometry)
   const sum = (of: (m: number, b: number) => number) =>
     common.map((_, m) => {
@@ -198,10 +206,17 @@ function speechDuck(geometry: UpmixGeometry, settings: UpmixSettings, powers: Po
   )
   const fine = overBins(geometry, overFrames(share, geometry.fineHalf), FINE_ERBS)
   return fine.map((frame, m) => {
-    const dominance = all[m]![0]! > 0 ? clip((inMiddle[m]![0]! / all[m]![0]! - 0.2) / 0.3) : 0
-    return frame.map(
-      (x, b) => 1 - settings.surroundSpeechReject * dominance * duckBand(geometry, b) * clip((x - 0.05) / 0.25),
-    )
+    const common = all[m]![0]! > 0 ? inMiddle[m]![0]! / all[m]![0]! : 0
+    const seconds = ((2 * m - 0.5) * geometry.hopFrames) / geometry.sampleRateHz
+    // Without a voice the law is gentle, with one it is as if the middle were nothing but voice; between them straight lines.
+    const sounds = voice === null ? 0 : clip((voice(seconds) - 0.15) / 0.25)
+    const dominance = voice === null ? clip((common - 0.2) / 0.3) : (1 - sounds) * clip((common - 0.4) / 0.4) + sounds
+    const from = voice === null ? 0.05 : 0.15 - 0.075 * sounds
+    const fully = voice === null ? 0.3 : 0.55 - 0.2 * sounds
+    return frame.map((x, b) => {
+      const own = clip((x - from) / (fully - from))
+      return 1 - settings.surroundSpeechReject * dominance * duckBand(geometry, b) * own
+    })
   })
 }
 

@@ -42,6 +42,29 @@ describe('kernel against its equations', () => {
     expect(levelDb(expected.leftSurround)).toBeGreaterThan(-70)
   })
 
+  it.each([
+    { name: 'a voice that comes and goes', hops: [0, 20, 255, 90, 0, 60] },
+    { name: 'no voice', hops: [0, 0, 0, 0, 0, 0] },
+  ])('heard: $name', ({ hops }) => {
+    const tracks = programme(26400, 48000)
+    const all = { ...DEFAULTS, ...TIME_BRANCH_OFF }
+    const voice = (seconds: number) => {
+      const at = 10 * seconds - 0.5
+      const before = Math.floor(at)
+      const [from = 0, to = 0] = [hops[before], hops[before + 1]]
+      return (from + (at - before) * (to - from)) / 255
+    }
+    const expected = extractByEquation(upmixGeometry(48000), all, tracks, tracks, voice)
+    const reading = { found: 'plain-stereo', kind: 'stereo', delay: [], noiseFloor: null } as const
+    const heard = { ...reading, voice100ms: hops }
+    const actual = upmix(tracks, all, 48000, undefined, heard)
+    expect(differenceDb(actual.leftSurround, expected.leftSurround)).toBeLessThan(-110)
+    expect(differenceDb(actual.rightSurround, expected.rightSurround)).toBeLessThan(-110)
+    const unheard = upmix(tracks, all)
+    expect(actual.centre).toEqual(unheard.centre)
+    expect(differenceDb(actual.leftSurround, unheard.leftSurround)).toBeGreaterThan(-80)
+  })
+
   it('a stem through the weights of the mix', () => {
     const tracks = programme(26400, 48000)
     const bed = noise(9)

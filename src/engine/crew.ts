@@ -8,7 +8,7 @@ export interface Crew {
 
 /** How far a stage is, told after each segment. */
 export type Progress = {
-  readonly stage: 'analyse' | 'inspect' | 'measure' | 'forecast' | 'render' | 'verify' | 'write'
+  readonly stage: 'listen' | 'analyse' | 'inspect' | 'measure' | 'forecast' | 'render' | 'verify' | 'write'
   /** Share of the whole run, 0..1. */
   readonly share: number
 }

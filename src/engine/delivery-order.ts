@@ -7,6 +7,7 @@ import type {
   FitSettings,
   FrameRange,
   MixerGain,
+  SpeechLane,
   UpmixPlan,
 } from '../domain/index.ts'
 import type { ProgrammeShape } from './by-segment.ts'
@@ -41,6 +42,8 @@ export type DeliveryOrder = {
   readonly breaks?: readonly FrameRange[] | undefined
   /** Whether dialogue is listened for; the crew must have been hired for it. */
   readonly listens: boolean
+  /** Where there is dialogue, if somebody listened before. */
+  readonly heard?: SpeechLane | null
   readonly bitsPerSample: 16 | 24
   /** Also deliver the stereo: the Lo/Ro fold-down, or the Lt/Rt that was decoded. */
   readonly stereo: boolean

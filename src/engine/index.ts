@@ -18,7 +18,7 @@ export { inspectProgramme } from './inspect-pass.ts'
 export { identifyOrder } from './intake/index.ts'
 export { measureLeqM } from './leq-m-pass.ts'
 export { passagesOfProgramme } from './passages-pass.ts'
-export { mendProgramme, type ReadProgramme, readProgramme } from './read-source-pass.ts'
+export { hearProgramme, mendProgramme, type ReadProgramme, readProgramme } from './read-source-pass.ts'
 export type { Mending } from './render/index.ts'
 export { seedOf } from './render-pass.ts'
 export {

@@ -6,6 +6,7 @@ const STAGE_SPANS: Readonly<Record<Progress['stage'], readonly [from: number, to
   inspect: [0, 1],
   measure: [0, 1],
   write: [0, 1],
+  listen: [0, 0.1],
   analyse: [0, 0.5],
   forecast: [0.5, 0.54],
   render: [0.54, 0.78],

@@ -4,11 +4,13 @@ import {
   type Finding,
   readSource,
   type SourceReading,
+  type SpeechLane,
   type UpmixSettings,
 } from '../domain/index.ts'
-import { bySegment, type ProgrammeShape } from './by-segment.ts'
-import type { Crew } from './crew.ts'
+import { bySegment, listenBySegment, type ProgrammeShape } from './by-segment.ts'
+import type { Crew, Watch } from './crew.ts'
 import { concludeReading } from './intake/index.ts'
+import { Stages } from './progress-shares.ts'
 import type { Mending } from './render/index.ts'
 
 /** What a two-track programme was found to be, and what of it the mixer has to know. */
@@ -29,6 +31,11 @@ export async function readProgramme(
   const { twoTrack, bandLimits } = concludeReading(segments, { layout, sampleRateHz, frameCount, speech: null })
   const reading = readSource(twoTrack)
   return { reading, findings: sourceFindings(reading, kind, bandLimits) }
+}
+
+/** Listens for speech in a two-track programme before it is upmixed. The crew must have been hired for it. */
+export function hearProgramme(crew: Crew, programme: ProgrammeShape, watch: Watch): Promise<SpeechLane> {
+  return listenBySegment(crew, programme, 'source', new Stages(watch).tell('listen'))
 }
 
 /** Writes a master with its tracks mended, segment by segment. */

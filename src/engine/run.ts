@@ -170,10 +170,12 @@ function sealable({
 /** Measures what is to be fitted: the 5.1 that the upmix makes, kept in the scratch planes, or the source as it is. */
 async function analyse(order: DeliveryOrder, crew: Crew, tell: Tell): Promise<Analysed> {
   const { source, upmix, programme } = order
+  const { heard = null } = order
   const listening = order.listens ? LISTENING_BESIDE_UPMIX : 0
-  const speech = order.listens
-    ? await listenBySegment(crew, source, 'source', (share) => tell(share * listening))
-    : null
+  const speech =
+    order.listens && heard === null
+      ? await listenBySegment(crew, source, 'source', (share) => tell(share * listening))
+      : heard
   const told = (share: number) => tell(listening + share * (1 - listening))
   const segments =
     upmix === null
@@ -382,7 +384,10 @@ export async function upmixProgramme(
 > {
   const { programme, plan, gainDb, bitsPerSample, through } = order
   const stages = new Stages(watch)
-  const analysed = joinMeasured(await upmixSegments(crew, programme, plan, through, stages.tell('analyse')))
+  const listening = plan.reading?.voice100ms ? LISTENING_BESIDE_UPMIX : 0
+  const tell = stages.tell('analyse')
+  const told = (share: number) => tell(listening + share * (1 - listening))
+  const analysed = joinMeasured(await upmixSegments(crew, programme, plan, through, told))
   const peakDbfs = Math.max(...describeMeasured(analysed).channels.map(({ samplePeakDbfs }) => samplePeakDbfs ?? 0))
   if (peakDbfs + gainDb > 0) return { measurements: null, peakDbfs }
   store.beginPass()

@@ -125,12 +125,13 @@ async function run(
     async (crew, kernels) => {
       const ordered = orderedTitle(title, options.signal)
       const { settings } = title.upmix
-      const read = isUpmix ? await readTracks(source, settings, crew, opened, () => folder.scratchPath) : null
+      const way = { scratchFolder: () => folder.scratchPath, listens, progress }
+      const read = isUpmix ? await readTracks(source, settings, crew, opened, way) : null
       const upmix = read === null ? null : { ...title.upmix, reading: read.reading }
       const outputs = settledPlan(plans, upmix)
       refuseOtherDeliverables(named, [outputs])
       const fixed = read?.places ?? opened
-      return await deliverProgramme(
+      const outcome = await deliverProgramme(
         {
           tool: { version: TOOL_VERSION, kernelsSha256: kernels.sha256 },
           title: deliveredTitle(title, options),
@@ -139,6 +140,7 @@ async function run(
           upmix,
           fit: title.fit,
           listens,
+          heard: read?.heard ?? null,
           ...askedOf(title),
           bitsPerSample: bitsOf(title, options),
           stereo: outputs.some(({ audio }) => audio === 'stereo'),
@@ -154,21 +156,21 @@ async function run(
         }),
         progress === undefined ? {} : { progress },
       )
+      return { ...outcome, upmix }
     },
     opened,
   )
   const outcome = { ...made, report: { ...report, findings: inTimecode(report.findings, source.clock) } }
   const beside = outcome.isDelivered ? await filesBeside(title, options, folder) : []
   folder.writePart(RUN_LOG, runLog(source, options, performance.now() - startedMs))
-  const page = putInPlace(outcome, isUpmix ? title.upmix.scenes : [], folder, beside)
+  const page = putInPlace(outcome, folder, beside)
   folder.placeBesideIfPossible(RUN_LOG)
   return { report: outcome.report, isDelivered: outcome.isDelivered, reportPath: resolve(options.out, page) }
 }
 
 /** Puts a delivery in place, or the page that tells why there is none. Gives the name of the page. */
 function putInPlace(
-  { report, decision, isDelivered }: DeliveryOutcome,
-  scenes: Title['upmix']['scenes'],
+  { report, decision, isDelivered, upmix }: DeliveryOutcome & { readonly upmix: UpmixPlan | null },
   folder: DeliveryFolder,
   more: readonly ManifestFile[],
 ): string {
@@ -181,7 +183,7 @@ function putInPlace(
   const documents = [
     document(DOCUMENTS.page, page),
     document(DOCUMENTS.report, printJson(reportJson(report))),
-    document(DOCUMENTS.plan, printJson(planJson(decision.plan, decision.stereoGainDb, report.settings, scenes))),
+    document(DOCUMENTS.plan, printJson(planJson(decision.plan, decision.stereoGainDb, report.settings, upmix))),
   ]
   const files = [...report.deliverables.map(listed), ...more, ...documents.map(({ text: _, ...file }) => file)]
   const checksums = document(DOCUMENTS.sums, checksumLines(files))

@@ -7,14 +7,14 @@ import {
   readInstant,
   type UpmixMoment,
 } from '../domain/index.ts'
-import { explainMoment } from '../engine/index.ts'
+import { explainMoment, type Progress } from '../engine/index.ts'
 import { readTracks } from './read-tracks.ts'
 import { refuse } from './refusals.ts'
 import { ScratchFolder } from './scratch.ts'
 import { type OpenedSource, programmeOf } from './source.ts'
 import { nameTitle, openTitle, type TitleOptions } from './title.ts'
 import { refuseUntoldChannels, twoTrack } from './two-track.ts'
-import { type JobOptions, withCrew } from './with-crew.ts'
+import { isListening, type JobOptions, withCrew } from './with-crew.ts'
 
 /** A moment of an upmix, and the programme in which it lies. */
 export type ExplainedMoment = {
@@ -30,17 +30,20 @@ export async function explainUpmix(
   path: string,
   at: string,
   options: JobOptions & TitleOptions,
+  progress?: (progress: Progress) => void,
 ): Promise<ExplainedMoment> {
   using scratch = new ScratchFolder()
   const title = await openTitle(await nameTitle([path]), () => scratch.path, options).catch(refuseUntoldChannels(path))
   const source = await twoTrack(title.source, options)
   const frame = frameOf(source, at)
   const places = { source: source.location }
+  const listens = isListening(options)
   return await withCrew(
     source,
-    options,
+    { ...options, listens },
     async (crew) => {
-      const { reading, findings } = await readTracks(source, title.upmix.settings, crew, places, () => scratch.path)
+      const way = { scratchFolder: () => scratch.path, listens, progress }
+      const { reading, findings } = await readTracks(source, title.upmix.settings, crew, places, way)
       const programme = { ...programmeOf(source), layout: '2.0' } as const
       const moment = await explainMoment(crew, programme, { ...title.upmix, reading }, frame)
       return { moment, sampleRateHz: source.format.sampleRateHz, clock: source.clock, findings }

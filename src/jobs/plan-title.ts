@@ -36,12 +36,13 @@ export async function planTitle(options: PlanOptions, progress?: (progress: Prog
   const isUpmix = source.layout === '2.0'
   const planes = isUpmix ? { planes: createPlanes(join(scratchFolder, 'planes'), source.frameCount) } : {}
   const opened = { source: source.location, ...planes }
-  const listens = isListening(options) && spec !== null
+  const listens = isListening(options) && (isUpmix || spec !== null)
   return await withCrew(
     source,
     { ...options, listens, aside: true },
     async (crew, kernels) => {
-      const read = isUpmix ? await readTracks(source, title.upmix.settings, crew, opened, () => scratchFolder) : null
+      const way = { scratchFolder: () => scratchFolder, listens, progress }
+      const read = isUpmix ? await readTracks(source, title.upmix.settings, crew, opened, way) : null
       const location = (read?.places.source ?? source.location) as OpenedSource['location']
       const { encoding, channelCount } = location.format
       const isMended = location !== source.location
@@ -56,6 +57,7 @@ export async function planTitle(options: PlanOptions, progress?: (progress: Prog
           upmix: read && { ...title.upmix, reading: read.reading },
           fit: title.fit,
           listens,
+          heard: read?.heard ?? null,
           ...askedOf(title),
           bitsPerSample: 24,
           stereo: hasFoldDown(isUpmix ? '5.1' : source.layout),

@@ -1,7 +1,15 @@
 import { closeSync, openSync, truncateSync } from 'node:fs'
 import { join } from 'node:path'
-import { FOLD_DOWN_K, type UpmixSettings } from '../domain/index.ts'
-import { type Mending, mendProgramme, type ReadProgramme, readProgramme } from '../engine/index.ts'
+import { decodesMatrix, FOLD_DOWN_K, type SpeechLane, type UpmixSettings, voiceOf } from '../domain/index.ts'
+import {
+  hearProgramme,
+  type Mending,
+  mendProgramme,
+  type ProgrammeShape,
+  type Progress,
+  type ReadProgramme,
+  readProgramme,
+} from '../engine/index.ts'
 import type { PcmLocation } from '../media/index.ts'
 import type { WorkerCrew } from './crew.ts'
 import { whileWriting } from './file-errors.ts'
@@ -12,13 +20,22 @@ import type { Places } from './workplace.ts'
 export type TracksRead = ReadProgramme & {
   /** Where the crew finds everything, the mended master in place of the source. */
   readonly places: Places
+  /** Where there is dialogue; null where nobody listened. */
+  readonly heard: SpeechLane | null
+}
+
+/** How tracks are read: where a mended master may lie, and whether the crew, hired for it, listens for speech. */
+export type ReadingWay = {
+  readonly scratchFolder: () => string
+  readonly listens: boolean
+  readonly progress?: ((progress: Progress) => void) | undefined
 }
 
 const BYTES_PER_FRAME = 8
 
 /**
  * Finds out what the two tracks are, and mends them where the settings say so: one track made a mono programme, one
- * turned upside down, the late one brought forward; a mono file becomes two tracks. The source stays as it is; a mended
+ * turned upside down, the late one brought forward; a mono file becomes two tracks. What comes of it is listened to. The source stays as it is; a mended
  * master, and the stem at `places` likewise, lies in `scratchFolder`, and all that follows starts from it. Leaves the
  * crew at the places that it gives.
  */
@@ -27,25 +44,41 @@ export async function readTracks(
   settings: UpmixSettings,
   crew: WorkerCrew,
   places: Places,
-  scratchFolder: () => string,
+  way: ReadingWay,
 ): Promise<TracksRead> {
   const programme = programmeOf(source)
   const twoTracks = { ...programme, layout: '2.0' } as const
   const found = source.layout === 'mono' ? null : await readProgramme(crew, programme, settings)
   const mending = mendingFor(settings, found, programme.sampleRateHz)
-  if (found !== null && mending === null) return { ...told(found, settings), places }
+  if (found !== null && mending === null) {
+    return { ...(await heard(told(found, settings), settings, crew, twoTracks, way)), places }
+  }
 
   let moved = places
   for (const name of ['source', 'stem'] as const) {
     const place = places[name]
     if (place === undefined) continue
-    const mended = emptyMaster(join(scratchFolder(), `mended-${name}.pcm`), source)
+    const mended = emptyMaster(join(way.scratchFolder(), `mended-${name}.pcm`), source)
     crew.move({ ...places, source: place, mended })
     await mendProgramme(crew, twoTracks, mending as Mending)
     moved = { ...moved, [name]: mended }
   }
   crew.move(moved)
-  return { ...told(await readProgramme(crew, twoTracks, settings), settings), places: moved }
+  const read = told(await readProgramme(crew, twoTracks, settings), settings)
+  return { ...(await heard(read, settings, crew, twoTracks, way)), places: moved }
+}
+
+/** Listens to what is upmixed; an Lt/Rt is decoded, and no weight of that follows speech. */
+async function heard(
+  read: ReadProgramme,
+  settings: UpmixSettings,
+  crew: WorkerCrew,
+  programme: ProgrammeShape,
+  { listens, progress }: ReadingWay,
+): Promise<Omit<TracksRead, 'places'>> {
+  if (!listens || decodesMatrix(settings, read.reading)) return { ...read, heard: null }
+  const lane = await hearProgramme(crew, programme, progress === undefined ? {} : { progress })
+  return { ...read, reading: { ...read.reading, voice100ms: voiceOf(lane) }, heard: lane }
 }
 
 function told({ reading, findings }: ReadProgramme, { azimuthTracking }: UpmixSettings): ReadProgramme {

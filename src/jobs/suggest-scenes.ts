@@ -55,7 +55,8 @@ export async function suggestUpmixScenes(
     work,
     async (crew) => {
       const { settings } = title.upmix
-      const { reading, findings } = await readTracks(source, settings, crew, places, () => scratch.path)
+      const way = { scratchFolder: () => scratch.path, listens: false }
+      const { reading, findings } = await readTracks(source, settings, crew, places, way)
       const isLtRt = decodesMatrix(settings, reading)
       const programme = { ...programmeOf(source), layout: '2.0' } as const
       const watch = progress === undefined ? {} : { progress }

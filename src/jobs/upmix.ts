@@ -12,7 +12,7 @@ import { type OpenedSource, openSource, orderedSource, programmeOf } from './sou
 import { inputsOf, nameTitle, openTitle, type Title, type TitleOptions } from './title.ts'
 import { refuseUntoldChannels, twoTrack } from './two-track.ts'
 import { type WavOutput, WavOutputs } from './wav-outputs.ts'
-import { type JobOptions, withCrew } from './with-crew.ts'
+import { isListening, type JobOptions, withCrew } from './with-crew.ts'
 
 export type UpmixOptions = JobOptions &
   TitleOptions & {
@@ -64,13 +64,15 @@ export async function upmix(
     planes: createPlanes(join(scratch.path, 'planes'), source.frameCount),
     ...(stem && { stem: stem.location }),
   }
+  const listens = isListening(options)
   return await withCrew(
     source,
-    options,
+    { ...options, listens },
     async (crew) => {
       const { sha256: sourceSha256 } = orderedSource(source, signal)
       const { settings } = title.upmix
-      const { places: fixed, reading, findings } = await readTracks(source, settings, crew, opened, () => scratch.path)
+      const way = { scratchFolder: () => scratch.path, listens, progress }
+      const { places: fixed, reading, findings } = await readTracks(source, settings, crew, opened, way)
       const make = async (to: SingleOutput, isThrough: boolean) => {
         const { gainDb, bitsPerSample } = options
         const outputs = new WavOutputs([wavOf(to.path, bitsPerSample)], source, {

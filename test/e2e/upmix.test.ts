@@ -1,5 +1,5 @@
 // Upmix, stems through the weights of a mix, and fold-down, read from outside by NumPy.
-import { copyFileSync } from 'node:fs'
+import { copyFileSync, readFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { beforeAll, describe, expect, test } from 'vitest'
 import { fileFolder, ownFolder, PREPARATION_MS, plimsollMust } from '../testkit/cli.ts'
@@ -65,6 +65,38 @@ describe('rates and word lengths', () => {
     expect(byNumpy('static', source, folded, 0).largest_lsb).toBeLessThanOrEqual(0.5)
     expect(byNumpy('fold', out, folded)).toMatchObject({ differing: 0, bits })
     expect(byNumpy<{ lags: object }>('lag', source, out).lags).toEqual({ L: 0, R: 0, C: 0, Ls: 0, Rs: 0 })
+  })
+})
+
+describe('speech that is heard', () => {
+  test('is heard alike by one worker and two, and changes the surrounds alone', async () => {
+    const paths = ['1', '2'].map((workers) => at(`heard-${workers}_51.wav`)) as [string, string]
+    for (const [index, path] of paths.entries()) {
+      const run = await plimsollMust(['upmix', at('mix.wav'), path, '--workers', String(index + 1)], 0)
+      expect(run.stderr).toContain('listening for speech')
+    }
+    expect(byNumpy('same', ...paths)).toEqual({ differing: 0 })
+    const unheard = await plimsollMust(['upmix', at('mix.wav'), at('unheard_51.wav'), '--no-speech'], 0)
+    expect(unheard.stderr).not.toContain('listening')
+    expect(byNumpy<{ differing: number }>('same', paths[0], at('unheard_51.wav')).differing).toBeGreaterThan(1000)
+    for (const [index, path] of [paths[0], at('unheard_51.wav')].entries()) {
+      ffmpeg('-i', path, '-af', 'pan=mono|c0=c2', '-c:a', 'pcm_s24le', at(`centre-${index}.wav`))
+    }
+    expect(byNumpy('same', at('centre-0.wav'), at('centre-1.wav'))).toEqual({ differing: 0 })
+  })
+
+  test('stands in the plan of a delivery, and not where nobody listened', async () => {
+    const planOf = async (name: string, ...more: readonly string[]) => {
+      await plimsollMust(['deliver', at('mix.wav'), '--spec', 'ebu-r128', '--out', at(name), ...more], 0)
+      return JSON.parse(readFileSync(at(`${name}/plan.json`), 'utf8'))
+    }
+    const { voice } = await planOf('listened')
+    // 28 s, and the speech begins at 2 s.
+    expect(voice).toMatchObject({ hopSeconds: 0.1, firstPointSeconds: 0.05 })
+    expect(voice.sureness).toHaveLength(280)
+    expect(Math.max(...voice.sureness.slice(0, 15))).toBe(0)
+    expect(Math.max(...voice.sureness)).toBeGreaterThan(200)
+    expect(await planOf('unlistened', '--no-speech')).toMatchObject({ voice: null })
   })
 })
 

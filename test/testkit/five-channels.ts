@@ -6,16 +6,20 @@ import {
   type SourceReading,
   segmentAt,
   segmentCount,
+  speechLane,
   steadyUpmix,
   UPMIX_PARAMETERS,
   type UpmixPlan,
   type UpmixSettings,
+  voiceOf,
 } from '../../src/domain/index.ts'
 import { type Kernels, writeFronts } from '../../src/dsp/index.ts'
 import { concludeReading, readSegment } from '../../src/engine/intake/index.ts'
+import { listenToSegment } from '../../src/engine/measure/index.ts'
 import { upmixSegment } from '../../src/engine/render/index.ts'
 import { type Stereo, sourceOf } from './mixes.ts'
 import { RATE } from './mixes-players.ts'
+import { speechWeights } from './speech-model.ts'
 
 export type Samples = Float32Array | Float64Array
 
@@ -29,17 +33,19 @@ export type Five = {
   readonly lfe: Float32Array | null
 }
 
-/** What the program finds the two tracks to be before it upmixes them. */
+const weights = speechWeights()
+
+/** What the program finds the two tracks to be before it upmixes them, and where it hears a voice. */
 export function readingOf(kernels: Kernels, mix: Stereo): SourceReading {
   const mark = kernels.arena.mark()
   const source = sourceOf(mix, RATE)
   const { frameCount } = source
-  const segments = Array.from({ length: segmentCount(frameCount, RATE) }, (_, index) =>
-    readSegment(kernels, source, segmentAt(index, frameCount, RATE)),
-  )
+  const cut = Array.from({ length: segmentCount(frameCount, RATE) }, (_, index) => segmentAt(index, frameCount, RATE))
+  const segments = cut.map((segment) => readSegment(kernels, source, segment))
+  const voice100ms = voiceOf(speechLane(cut.map((segment) => listenToSegment(kernels, weights, source, segment))))
   kernels.arena.release(mark)
   const programme = { layout: '2.0', sampleRateHz: RATE, frameCount, speech: null } as const
-  return readSource(concludeReading(segments, programme).twoTrack)
+  return { ...readSource(concludeReading(segments, programme).twoTrack), voice100ms }
 }
 
 /** The plan by which the program upmixes a mix. */

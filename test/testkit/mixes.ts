@@ -6,6 +6,7 @@ import {
   type UpmixSettings,
 } from '../../src/domain/index.ts'
 import { extract, type Tracks, writeFronts, writeMatrixFronts } from '../../src/dsp/index.ts'
+import type { ReadTracks } from '../../src/dsp/upmix-source.ts'
 import { loadKernels } from './kernels.ts'
 
 export type Stereo = { readonly left: Float64Array; readonly right: Float64Array }
@@ -52,12 +53,19 @@ function place(tracks: Stereo): Tracks {
   return { left: take(tracks.left), right: take(tracks.right) }
 }
 
-export function upmix(tracks: Stereo, settings: Partial<UpmixSettings> = {}, sampleRateHz = 48000, carried?: Stereo) {
+export function upmix(
+  tracks: Stereo,
+  settings: Partial<UpmixSettings> = {},
+  sampleRateHz = 48000,
+  carried?: Stereo,
+  reading?: ReadTracks,
+) {
   const mark = kernels.arena.mark()
   const placed = place(tracks)
   const stem = carried && place(carried)
   const all = { ...DEFAULTS, ...settings }
-  const out = extract(kernels, { sampleRateHz, settings: all, tracks: placed, ...(stem && { carried: stem }) })
+  const known = { ...(stem && { carried: stem }), ...(reading && { reading }) }
+  const out = extract(kernels, { sampleRateHz, settings: all, tracks: placed, ...known })
   const fronts = place({ left: new Float64Array(tracks.left.length), right: new Float64Array(tracks.left.length) })
   if (decodesMatrix(all, undefined)) writeMatrixFronts(kernels, stem ?? placed, out, fronts)
   else writeFronts(kernels, stem ?? placed, out, all.frontSpread, fronts)

@@ -1,7 +1,7 @@
 import type { Command } from 'commander'
 import { UPMIX_PARAMETERS } from '../../domain/index.ts'
 import { explainUpmix, suggestUpmixScenes, type TimecodeOptions, TOOL_VERSION, upmix } from '../../jobs/index.ts'
-import { withCommon, withGain, withOutput, withSettings, withStart, withTimecode } from '../options.ts'
+import { withCommon, withGain, withOutput, withSettings, withSpeech, withStart, withTimecode } from '../options.ts'
 import { EXIT } from '../outcome.ts'
 import { placed } from '../placed.ts'
 import { printFindings, printMeasurements } from '../print.ts'
@@ -14,6 +14,7 @@ import { answer, type CommonOptions } from '../terminal.ts'
 type Options = CommonOptions &
   TimecodeOptions & {
     readonly start?: string
+    readonly speech?: boolean
     readonly picture?: string
     readonly explain?: string
     readonly suggestScenes?: true
@@ -48,7 +49,7 @@ export function addUpmix(program: Command): void {
     )
     .option('--suggest-scenes', 'write no audio: find stretches that sound alike, and settings to start from for each')
     .option('--write <sheet>', 'with --suggest-scenes: write a sheet with these scenes, to be edited and upmixed')
-  withStart(withSettings(withGain(withOutput(withTimecode(withCommon(command))))))
+  withStart(withSettings(withGain(withOutput(withTimecode(withSpeech(withCommon(command)))))))
     .addHelpText(
       'after',
       `
@@ -75,15 +76,16 @@ function run(path: string, outPath: string | undefined, options: Options): Promi
 }
 
 /** What an upmix is told besides where to write. */
-function told({ set, start: upmixStart, workers, timecodeRate, timecodeStart, dropFrame }: Options) {
+function told({ set, start: upmixStart, speech, workers, timecodeRate, timecodeStart, dropFrame }: Options) {
   const upmixSettings = namedSettings(UPMIX_PARAMETERS, set)
-  return { upmix: upmixSettings, upmixStart, workers, timecodeRate, timecodeStart, dropFrame }
+  return { upmix: upmixSettings, upmixStart, speech, workers, timecodeRate, timecodeStart, dropFrame }
 }
 
 function explain(path: string, outPath: string | undefined, at: string, options: Options): Promise<void> {
-  return answer(options, async ({ signal }) => {
+  return answer(options, async ({ signal, progress }) => {
     refuseOutputs('--explain', outPath, options)
-    const { moment, sampleRateHz, clock, findings } = await explainUpmix(path, at, { ...told(options), signal })
+    const asked = { ...told(options), signal }
+    const { moment, sampleRateHz, clock, findings } = await explainUpmix(path, at, asked, progress)
     const ruler = { sampleRateHz, clock }
     return {
       code: EXIT.conforms,

@@ -17,9 +17,6 @@ const UNEVENNESS: f32 = 4
 const DETERMINANT_LEAST: f32 = 1e-9
 /** Keeps a division by zero away. */
 const TINY: f32 = 1e-30
-/** Share of common power in a bin at which the surrounds begin to be ducked, and over which range. */
-const SPEECH_FLOOR: f32 = 0.05
-const SPEECH_RANGE: f32 = 0.25
 
 /**
  * The smaller eigenvalue of [[p, x], [x, q]] by way of the determinant, exact also where it is a tiny part of p + q.
@@ -148,7 +145,8 @@ function reachWindow(u: v128, reach: f32): v128 {
 /**
  * Surround weights of a pair of transforms and the spectra of Ls and Rs.
  * `powers`: the smoothed power frame of four planes; `fine`: the share of common power averaged over bins;
- * `band`: how far each bin is ducked at most (planes of `stride` floats); `duck`: 0 .. 1, how much now.
+ * `band`: how far each bin is ducked at most (planes of `stride` floats); `duck`: 0 .. 1, how much now, from a share of
+ * common power of `duckFrom` on and fully `duckRange` above it.
  * `firstOut` and `secondOut` receive re and im of Ls, re and im of Rs. `unity` is 1, as for the centre.
  */
 export function upmixSurrounds(
@@ -161,6 +159,8 @@ export function upmixSurrounds(
   secondOut: usize,
   stride: i32,
   duck: f32,
+  duckFrom: f32,
+  duckRange: f32,
   strictness: f32,
   directRejection: f32,
   share: f32,
@@ -174,11 +174,11 @@ export function upmixSurrounds(
   const tiny = f32x4.splat(TINY * unity)
   const empty = f32x4.splat(EMPTY * unity)
   const leastShare = f32x4.splat(DETERMINANT_LEAST * unity)
-  const speechFloor = f32x4.splat(SPEECH_FLOOR * unity)
+  const speechFloor = f32x4.splat(duckFrom * unity)
   const leakage = f32x4.splat(leak)
   const amount = f32x4.splat(share)
-  const speechRange = f32x4.splat(SPEECH_RANGE * unity)
-  const duckSlope = f32x4.splat(duck / SPEECH_RANGE)
+  const speechRange = f32x4.splat(duckRange * unity)
+  const duckSlope = f32x4.splat(duck / duckRange)
   const rejection = f32x4.splat(directRejection)
   const isRoot = strictness === 0.5
   for (let k: usize = 0; k < plane; k += VECTOR) {

@@ -1,17 +1,18 @@
-import { BANDS, type GainPlan, HOPS_PER_SECOND, type UpmixScene } from '../../domain/index.ts'
+import { BANDS, type GainPlan, HOPS_PER_SECOND, type UpmixPlan } from '../../domain/index.ts'
 import { DOCUMENT_VERSION } from './documents.ts'
 
 /**
  * The document `plan.json`: with the source, all that decides the bytes. Ride points are relative to the static gain,
  * those of the slow part of the ceiling to static gain and ride, all of them linear in dB between the centres of 100 ms hops, held before the first and after the last. Outside `programme` (frames,
  * [startFrame, endFrame); null: everywhere) nothing acts.
- * `scenes` have upmix settings of their own, in frames like their glides, each half of which lies outside.
+ * `scenes` have upmix settings of their own, in frames like their glides, each half of which lies outside. `voice` is how
+ * surely a voice sounds, 0 to 255, to which the surrounds give way; null where nobody listened.
  */
 export function planJson(
   plan: GainPlan,
   stereoGainDb: number,
   settings: Readonly<Record<string, number | string>>,
-  scenes: readonly UpmixScene[],
+  upmix: UpmixPlan | null,
 ): object {
   const {
     staticGainDb,
@@ -43,10 +44,14 @@ export function planJson(
     slowCeiling: slow,
     ride,
   }
-  return { version: DOCUMENT_VERSION, ...gains, programme, settings, scenes }
+  const { scenes = [], reading } = upmix ?? {}
+  const voice = reading?.voice100ms ? { ...POINTS, sureness: reading.voice100ms } : null
+  return { version: DOCUMENT_VERSION, ...gains, programme, settings, scenes, voice }
 }
 
+/** Points lie in the middles of 100 ms hops. */
+const POINTS = { hopSeconds: 1 / HOPS_PER_SECOND, firstPointSeconds: 1 / HOPS_PER_SECOND / 2 }
+
 function pointsOf(gainsDb: Float64Array | null) {
-  const hopSeconds = 1 / HOPS_PER_SECOND
-  return gainsDb === null ? null : { hopSeconds, firstPointSeconds: hopSeconds / 2, gainDb: Array.from(gainsDb) }
+  return gainsDb === null ? null : { ...POINTS, gainDb: Array.from(gainsDb) }
 }

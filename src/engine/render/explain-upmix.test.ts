@@ -46,6 +46,7 @@ const PLAIN: SourceReading = {
   isWide: false,
   delay: [],
   noiseFloor: null,
+  voice100ms: null,
   evidence: [],
 }
 

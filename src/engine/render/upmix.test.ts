@@ -4,6 +4,7 @@ import { differenceDb, noise, programme, sourceOf, stereo } from '../../../test/
 import {
   Cancelled,
   defaultSettings,
+  type SourceReading,
   segmentAt,
   segmentCount,
   shareAt,
@@ -27,6 +28,22 @@ const EVERYTHING: UpmixSettings = {
   lfeCornerHz: 60,
 }
 
+/** Plain stereo of 52.3 s with a voice now here, now there, also where one segment ends and the next begins. */
+const SPOKEN: SourceReading = {
+  found: 'plain-stereo',
+  kind: 'stereo',
+  confidence: 1,
+  isDoubtful: false,
+  onlySide: null,
+  isInverted: false,
+  offsetMicroseconds: 0,
+  isWide: false,
+  delay: [],
+  noiseFloor: null,
+  voice100ms: Array.from({ length: 523 }, (_, hop) => (hop % 17 < 9 ? 255 - 20 * (hop % 9) : 0)),
+  evidence: [],
+}
+
 function copy(segment: UpmixedSegment): UpmixedSegment {
   return {
     firstFrame: segment.firstFrame,
@@ -48,23 +65,25 @@ function expectSame(a: UpmixedSegment, b: UpmixedSegment): void {
 }
 
 describe('segments of an upmix', () => {
-  const cases: readonly { name: string; settings: UpmixSettings; rate: number }[] = [
+  const cases: readonly { name: string; settings: UpmixSettings; rate: number; reading?: SourceReading }[] = [
     { name: 'defaults', settings: DEFAULTS, rate: 48000 },
     { name: 'everything that reaches far', settings: EVERYTHING, rate: 48000 },
     { name: 'everything at 44.1 kHz', settings: EVERYTHING, rate: 44100 },
     { name: 'everything at 32 kHz', settings: EVERYTHING, rate: 32000 },
+    { name: 'a voice across the borders', settings: DEFAULTS, rate: 44100, reading: SPOKEN },
     { name: 'Lt/Rt', settings: { ...EVERYTHING, kind: 'lt-rt' }, rate: 48000 },
     { name: 'Lt/Rt at 44.1 kHz', settings: { ...EVERYTHING, kind: 'lt-rt' }, rate: 44100 },
     { name: 'Lt/Rt at 32 kHz', settings: { ...EVERYTHING, kind: 'lt-rt' }, rate: 32000 },
   ]
-  it.each(cases)('agree with their neighbours where they overlap: $name', ({ settings, rate }) => {
+  it.each(cases)('agree with their neighbours where they overlap: $name', ({ settings, rate, reading }) => {
     const kernels = loadKernels(95 * MEBIBYTE)
     const tracks = programme(52.3 * rate, rate)
     const source = sourceOf(tracks, rate)
     const count = segmentCount(source.frameCount, rate)
+    const plan = { ...steadyUpmix(settings), ...(reading && { reading }) }
     const parts = Array.from({ length: count }, (_, index) => {
       const mark = kernels.arena.mark()
-      const part = copy(upmixSegment(kernels, source, segmentAt(index, source.frameCount, rate), steadyUpmix(settings)))
+      const part = copy(upmixSegment(kernels, source, segmentAt(index, source.frameCount, rate), plan))
       kernels.arena.release(mark)
       return part
     })

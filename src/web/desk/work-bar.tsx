@@ -4,6 +4,7 @@ import { stopWork } from './calls.ts'
 const WORDS: Readonly<Record<string, string>> = {
   measure: 'measuring',
   inspect: 'looking for level steps',
+  listen: 'listening for speech',
   analyse: 'analysing',
   forecast: 'deciding',
   render: 'rendering',
