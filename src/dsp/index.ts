@@ -7,6 +7,7 @@ export { decodeChannel, needsWidePlane, type Plane, takePlane } from './decode.t
 export { FourierTransform } from './fft.ts'
 export { Differences, highestOfSum, packSum, QuarterTurn, sumPlanes } from './fold.ts'
 export { holdUnityOutside, multiplyGains, takeGain, writeGain } from './gain.ts'
+export { KLoudness } from './k-loudness.ts'
 export { Arena, type KernelExports, type Kernels, kernelMemoryBytes, MODULE_BYTES } from './kernels.ts'
 export { MWeightedEnergy } from './leq-m.ts'
 export { deriveMatrixFronts, writeMatrixFronts } from './matrix-fronts.ts'

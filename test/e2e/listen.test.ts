@@ -1,18 +1,21 @@
 // What the desk lets hear against what the command line delivers: the page's own thread and worklet in a real browser,
 // through an OfflineAudioContext, on real music and speech.
-import { readFileSync } from 'node:fs'
+import { readFileSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import type { Browser, Page } from 'playwright-core'
 import { afterAll, beforeAll, expect, test } from 'vitest'
 import { framesPerHop, LAYOUTS, type LayoutName, upmixOfSheet } from '../../src/domain/index.ts'
-import { type HeardPlan, readSheetFile, type TitleHead, unpackTitle } from '../../src/protocol/index.ts'
+import { type HeardPlan, readSheetFile, type TitleHead, unpackPlan, unpackTitle } from '../../src/protocol/index.ts'
+import { matchedShares, waysOf } from '../../src/web/desk/matching.ts'
 import { busLayout, type Listening, matrixOf, type Speakers, sharesOf } from '../../src/web/listen/heard.ts'
 import type { Asked } from '../../src/web/listen/mixing-desk.ts'
 import { fileFolder, PREPARATION_MS, plimsollMust } from '../testkit/cli.ts'
 import { ffmpeg, mixMaster } from '../testkit/cli-programmes.ts'
 import { deliveredWords } from '../testkit/delivered-words.ts'
-import { type Desk, openBrowser, startDesk } from '../testkit/desk.ts'
-import { type Rehearsal, rehearse } from '../testkit/listening.ts'
+import { accessFaults, type Desk, openBrowser, startDesk } from '../testkit/desk.ts'
+import { measureWays, type Rehearsal, rehearse } from '../testkit/listening.ts'
+import { readWavByFfmpeg } from '../testkit/outside.ts'
+import { chunk, formatBody, riff } from '../testkit/wav.ts'
 
 const folder = fileFolder()
 const at = (name: string) => join(folder, name)
@@ -63,8 +66,18 @@ afterAll(async () => {
 
 const report = (id: string) => JSON.parse(readFileSync(at(`deliveries/${id}/report.json`), 'utf8'))
 
+type Planned = { readonly head: TitleHead; readonly plan: HeardPlan; readonly id: string }
+
+const plans = new Map<string, Promise<Planned>>()
+
 /** A title as the page opens it, with its plan. */
-async function planned(name: string): Promise<{ readonly head: TitleHead; readonly plan: HeardPlan; id: string }> {
+function planned(name: string): Promise<Planned> {
+  const known = plans.get(name) ?? plan(name)
+  plans.set(name, known)
+  return known
+}
+
+async function plan(name: string): Promise<Planned> {
   const id = encodeURIComponent(`${name}.sheet.json`)
   const api = (path: string) => new URL(`/api/${path}?id=${id}`, desk.url).href
   await page.request.post(api('measure'))
@@ -75,36 +88,26 @@ async function planned(name: string): Promise<{ readonly head: TitleHead; readon
   await expect.poll(opened, { timeout: PREPARATION_MS }).not.toBeNull()
   const bytes = (await opened())!
   const { head } = unpackTitle(new Uint8Array(bytes).buffer)
-  const plan = (await (await page.request.post(api('plan'), { data: { text: head.sheetText } })).json()) as HeardPlan
-  return { head, plan, id }
+  const made = (await (await page.request.post(api('plan'), { data: { text: head.sheetText } })).json()) as HeardPlan
+  return { head, plan: made, id }
 }
 
 type Scene = Pick<Rehearsal, 'fromSecond' | 'seconds'> & {
+  readonly isMatched?: boolean
   readonly asks: readonly { readonly atSecond: number; readonly listening: Listening; readonly speakers: Speakers }[]
   readonly outputs: number
 }
 
-async function hear(name: string, { asks, outputs, ...place }: Scene) {
+async function hear(name: string, { asks, outputs, isMatched = false, ...place }: Scene) {
   const { head, plan, id } = await planned(name)
   const { sheet } = readSheetFile(JSON.parse(head.sheetText))
   const upmix = plan.upmix && { ...upmixOfSheet(sheet, [], head.ground), reading: plan.upmix.reading }
   const made: LayoutName = upmix === null ? head.layout : '5.1'
   const layouts = { source: head.layout, ...(upmix && { upmix: made }), fitted: made }
   const rolesOf = (layout: LayoutName | undefined) => (layout === undefined ? [] : LAYOUTS[layout])
-  const asked = asks.map(({ atSecond, listening, speakers }): { atSecond: number; asked: Asked } => ({
-    atSecond,
-    asked: {
-      shares: sharesOf(listening, layouts),
-      matrix: matrixOf(busLayout(layouts), speakers, outputs, () => true),
-      isSmall: speakers === 'small',
-      monitorGain: 1,
-      trimsDb: null,
-      pending: null,
-    },
-  }))
   const { encoding, channelCount } = head.sound
   const { layout, ground } = head
-  return rehearse(page, {
+  const base = {
     source: {
       title: { format: { encoding, channelCount, sampleRateHz: RATE }, layout, frameCount: ground.frameCount },
       address: `/api/sound?id=${id}&of=source`,
@@ -118,9 +121,26 @@ async function hear(name: string, { asks, outputs, ...place }: Scene) {
       layout: busLayout(layouts),
       signalRoles: { source: rolesOf(layouts.source), upmix: rolesOf(layouts.upmix), fitted: rolesOf(layouts.fitted) },
     },
-    asked,
     ...place,
+  }
+  const loudness = isMatched
+    ? await measureWays(page, { ...base, ways: waysOf(head, unpackPlan(plan), outputs) })
+    : null
+  const asked = asks.map(({ atSecond, listening, speakers }): { atSecond: number; asked: Asked } => {
+    const shares = sharesOf(listening, layouts)
+    return {
+      atSecond,
+      asked: {
+        shares: loudness === null ? shares : matchedShares(shares, speakers, loudness),
+        matrix: matrixOf(busLayout(layouts), speakers, outputs, () => true),
+        isSmall: speakers === 'small',
+        monitorGain: 1,
+        trimsDb: null,
+        pending: null,
+      },
+    }
   })
+  return rehearse(page, { ...base, asked })
 }
 
 /** When the monitor has risen from silence to where it was asked, at 40 dB a second from -80 dB. */
@@ -152,7 +172,7 @@ test.each([
   expect(sounding).toBeGreaterThan(samples.length / 2)
 })
 
-test('the page plays the upmix, the fit and what it takes away, and goes on while it is asked for another', async () => {
+test('the page plays the upmix, the fit and what it takes away, and goes where it is told by keys', async () => {
   const own = await browser.newContext({ viewport: { width: 1280, height: 800 } })
   const tab = await own.newPage()
   await tab.goto(desk.url)
@@ -170,6 +190,75 @@ test('the page plays the upmix, the fit and what it takes away, and goes on whil
     const from = await seconds()
     await expect.poll(seconds, { timeout: 60_000 }).toBeGreaterThan(from + 0.5)
   }
+  await tab.keyboard.press('k')
+  await tab.getByRole('button', { name: 'Play', exact: true }).waitFor()
+  await tab.keyboard.press('a')
+  await tab.getByRole('textbox', { name: 'Go to' }).fill('0:00:30.000')
+  await tab.keyboard.press('Enter')
+  expect(await seconds()).toBe(30)
+  await tab.keyboard.press('j')
+  await expect.poll(seconds, { timeout: 60_000 }).toBeLessThan(29)
+  await tab.keyboard.press('l')
+  const back = await seconds()
+  await expect.poll(seconds, { timeout: 60_000 }).toBeGreaterThan(back + 0.5)
+  await tab.keyboard.press('k')
+  await tab.keyboard.press('a')
+  await tab.getByRole('textbox', { name: 'Go to' }).fill('nowhere')
+  await tab.keyboard.press('Enter')
+  await tab.getByText(/hours, minutes and seconds/).waitFor()
+  await tab.keyboard.press('Escape')
+  expect(await accessFaults(tab)).toEqual([])
   expect(await tab.locator('.transport [role=alert]').count()).toBe(0)
   await own.close()
+})
+
+test('matched levels agree within 0.1 LU by FFmpeg, and nothing is louder than it was', async () => {
+  const place = { fromSecond: 2, seconds: 12 }
+  // The monitor has risen after 2.1 s: what is matched begins behind it.
+  const total = async (listening: Listening, speakers: Speakers, isMatched: boolean) => {
+    const asks = [{ atSecond: 0, listening, speakers }]
+    const { samples } = await hear('saltmarsh', { asks, outputs: 2, isMatched, ...place })
+    const body = Buffer.from(samples.slice(3 * RATE * 2).buffer)
+    const format = formatBody({ tag: 3, channelCount: 2, sampleRateHz: RATE, bits: 32 })
+    writeFileSync(at('heard.wav'), riff([chunk('fmt ', format), chunk('data', body)]))
+    return readWavByFfmpeg(at('heard.wav')).programmeLoudnessLkfs
+  }
+  const readings: number[] = []
+  for (const [listening, speakers] of [
+    ['source', 'own'],
+    ['upmix', 'lo-ro'],
+    ['fitted', 'lt-rt'],
+    ['fitted', 'small'],
+  ] as const) {
+    readings.push(await total(listening, speakers, true))
+  }
+  expect(Math.max(...readings) - Math.min(...readings)).toBeLessThan(0.1)
+  expect(Math.max(...readings)).toBeLessThan((await total('fitted', 'small', false)) + 0.1)
+})
+
+test('a change between source, fit, difference and fold-downs leaves no gap: it is over in 10 ms', async () => {
+  const outputs = 2
+  const asks = (
+    [
+      ['source', 'own'],
+      ['fitted', 'own'],
+      ['difference', 'own'],
+      ['fitted', 'mono'],
+      ['fitted', 'lt-rt'],
+    ] as const
+  ).map(([listening, speakers], index) => ({ atSecond: index === 0 ? 0 : 2 + index, listening, speakers }))
+  const place = { outputs, fromSecond: 4, seconds: 8 }
+  const { samples, missedBlocks } = await hear('harbour', { asks, ...place })
+  expect(missedBlocks).toBe(0)
+  for (const { atSecond, listening, speakers } of asks.slice(1)) {
+    const alone = await hear('harbour', { asks: [{ atSecond: 0, listening, speakers }], ...place })
+    // One block may pass before the change is heard of.
+    const first = Math.ceil((atSecond + 0.01) * RATE + 128)
+    let most = 0
+    for (let i = first * outputs; i < (atSecond + 1) * RATE * outputs; i++) {
+      most = Math.max(most, Math.abs(samples[i]! - alone.samples[i]!))
+    }
+    // Of what was heard before less than 1 in 500 is left.
+    expect(most).toBeLessThan(0.002)
+  }
 })

@@ -1,6 +1,7 @@
 import { readFileSync } from 'node:fs'
 import type { Page } from 'playwright-core'
 import type { Wishes } from '../../src/web/listen/live-render.ts'
+import type { Way } from '../../src/web/listen/match.ts'
 import type { Asked, DeskShape } from '../../src/web/listen/mixing-desk.ts'
 import type { LiveSound } from '../../src/web/listen/sound-window.ts'
 
@@ -32,4 +33,14 @@ export async function rehearse(page: Page, rehearsal: Rehearsal): Promise<Heard>
   )
   const bytes = Buffer.from(base64, 'base64')
   return { samples: new Float32Array(bytes.buffer, bytes.byteOffset, bytes.length / 4), missedBlocks }
+}
+
+/** Lets the desk's own thread measure how loud the stretch is in each of these ways, in LKFS. */
+export async function measureWays(
+  page: Page,
+  { ways, ...place }: Omit<Rehearsal, 'asked'> & { readonly ways: readonly Way[] },
+): Promise<ReadonlyMap<string, number | null>> {
+  // The monitor has not risen in the first three seconds.
+  const matched = { ...place, ways, skippedSeconds: 3 }
+  return new Map(await page.evaluate<[string, number | null][]>(`${IN_PAGE};measureWays(${JSON.stringify(matched)})`))
 }

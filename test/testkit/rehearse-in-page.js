@@ -1,12 +1,14 @@
 // Runs in the page, and knows nothing of the test: see listening.ts.
+/** Points come as plain numbers. */
+const points = (value) => {
+  if (Array.isArray(value) && typeof value[0] === 'number') return Float64Array.from(value)
+  if (value === null || typeof value !== 'object' || Array.isArray(value)) return value
+  return Object.fromEntries(Object.entries(value).map(([name, inner]) => [name, points(inner)]))
+}
+
 // biome-ignore lint/correctness/noUnusedVariables: called by the test
 async function rehearse(rehearsal) {
   const { source, master, shape, asked, fromSecond, seconds } = rehearsal
-  const points = (value) => {
-    if (Array.isArray(value) && typeof value[0] === 'number') return Float64Array.from(value)
-    if (value === null || typeof value !== 'object' || Array.isArray(value)) return value
-    return Object.fromEntries(Object.entries(value).map(([name, inner]) => [name, points(inner)]))
-  }
   const wishes = { ...rehearsal.wishes, gain: points(rehearsal.wishes.gain) }
   const live = new Worker('/live.js', { type: 'module' })
   const failed = new Promise((_, reject) => {
@@ -17,7 +19,7 @@ async function rehearse(rehearsal) {
   const firstFrame = fromSecond * shape.sampleRateHz
   live.postMessage({ kind: 'open', source, feed: port2, turn }, [port2])
   live.postMessage({ kind: 'wish', wishes, master })
-  live.postMessage({ kind: 'seek', frame: firstFrame, journey: 1 })
+  live.postMessage({ kind: 'seek', frame: firstFrame, journey: 1, speed: 1 })
   const exact = new Map()
   const made = new Promise((resolve) => {
     port1.onmessage = ({ data }) => {
@@ -49,7 +51,7 @@ async function rehearse(rehearsal) {
   const rest = () => new Promise((resolve) => setTimeout(resolve, 500))
   const begin = async () => {
     node.port.postMessage({ kind: 'feed', port: feed.port1 }, [feed.port1])
-    node.port.postMessage({ kind: 'seek', frame: firstFrame, journey: 1 })
+    node.port.postMessage({ kind: 'seek', frame: firstFrame, journey: 1, speed: 1 })
     for (const one of exact.values()) feed.port2.postMessage(one)
     node.port.postMessage({ kind: 'play', isPlaying: true })
     await rest()
@@ -73,4 +75,22 @@ async function rehearse(rehearsal) {
   let text = ''
   for (let at = 0; at < bytes.length; at += 32768) text += String.fromCharCode(...bytes.subarray(at, at + 32768))
   return { base64: btoa(text), missedBlocks }
+}
+
+// biome-ignore lint/correctness/noUnusedVariables: called by the test
+async function measureWays({ source, master, shape, wishes, ways, fromSecond, seconds, skippedSeconds }) {
+  const live = new Worker('/live.js', { type: 'module' })
+  const { port2 } = new MessageChannel()
+  live.postMessage({ kind: 'open', source, feed: port2, turn: new SharedArrayBuffer(4) }, [port2])
+  live.postMessage({ kind: 'wish', wishes: { ...wishes, gain: points(wishes.gain) }, master })
+  const range = {
+    startFrame: (fromSecond + skippedSeconds) * shape.sampleRateHz,
+    endFrame: (fromSecond + seconds) * shape.sampleRateHz,
+  }
+  live.postMessage({ kind: 'match', range, ways, shape })
+  const { loudness } = await new Promise((resolve, reject) => {
+    live.onmessage = ({ data }) => (data.kind === 'matched' ? resolve(data) : reject(new Error(data.message)))
+  })
+  live.terminate()
+  return [...loudness]
 }

@@ -1,24 +1,24 @@
-import { framesPerHop, LAYOUTS } from '../../domain/index.ts'
+import { type FrameRange, framesPerHop, LAYOUTS } from '../../domain/index.ts'
 import type { SoundShape, TitleHead } from '../../protocol/index.ts'
-import { CHUNK_SECONDS, type SignalLayouts } from '../listen/chunk.ts'
+import { CHUNK_SECONDS } from '../listen/chunk.ts'
 import { busLayout } from '../listen/heard.ts'
 import type { Wishes } from '../listen/live-render.ts'
 import type { FromLive, ToLive } from '../listen/live-worker.ts'
-import type { Asked } from '../listen/mixing-desk.ts'
+import type { Way } from '../listen/match.ts'
+import type { Asked, DeskShape } from '../listen/mixing-desk.ts'
 import type { FromPlayer, PlayerOptions, ToPlayer } from '../listen/player-worklet.ts'
 import type { LiveSound } from '../listen/sound-window.ts'
 import { soundAddress } from './calls.ts'
-
-/** The layouts of what a title can be heard as once it is planned. */
-export function possibleLayouts({ layout }: Pick<TitleHead, 'layout'>): SignalLayouts {
-  if (layout === '2.0') return { source: layout, upmix: '5.1', fitted: '5.1' }
-  return { source: layout, ...(layout !== 'mono' && { fitted: layout }) }
-}
+import { possibleLayouts } from './matching.ts'
 
 /** The two tracks that an upmix starts from, where they are not those of the file. */
 export type Master = { readonly planNumber: number; readonly sound: SoundShape }
 
-type Told = { readonly onFrame: (told: FromPlayer) => void; readonly onLost: (error: Error) => void }
+type Told = {
+  readonly onFrame: (told: FromPlayer) => void
+  readonly onMatched: (loudness: ReadonlyMap<string, number | null>) => void
+  readonly onLost: (error: Error) => void
+}
 
 /** Plays a title through the browser's audio thread, fed by a thread that makes what is heard. */
 export class Player {
@@ -27,6 +27,7 @@ export class Player {
   readonly #context: AudioContext
   readonly #node: AudioWorkletNode
   readonly #live: Worker
+  readonly #shape: DeskShape
   readonly #turn = new SharedArrayBuffer(Int32Array.BYTES_PER_ELEMENT)
   #journey = 0
 
@@ -37,16 +38,14 @@ export class Player {
     const { sampleRateHz } = head.ground
     const layouts = possibleLayouts(head)
     const roles = (layout: (typeof layouts)['source']) => (layout === undefined ? [] : LAYOUTS[layout])
-    const processorOptions: PlayerOptions = {
-      shape: {
-        sampleRateHz,
-        hopFrames: framesPerHop(sampleRateHz),
-        chunkFrames: CHUNK_SECONDS * sampleRateHz,
-        layout: busLayout(layouts),
-        signalRoles: { source: roles(layouts.source), upmix: roles(layouts.upmix), fitted: roles(layouts.fitted) },
-      },
-      asked,
+    this.#shape = {
+      sampleRateHz,
+      hopFrames: framesPerHop(sampleRateHz),
+      chunkFrames: CHUNK_SECONDS * sampleRateHz,
+      layout: busLayout(layouts),
+      signalRoles: { source: roles(layouts.source), upmix: roles(layouts.upmix), fitted: roles(layouts.fitted) },
     }
+    const processorOptions: PlayerOptions = { shape: this.#shape, asked }
     this.#node = new AudioWorkletNode(context, 'plimsoll-player', {
       numberOfInputs: 0,
       outputChannelCount: [asked.matrix.length],
@@ -58,7 +57,11 @@ export class Player {
       if (where.journey === this.#journey) told.onFrame(where)
     }
     this.#live = new Worker('/live.js', { type: 'module' })
-    this.#live.onmessage = ({ data }) => told.onLost(new Error((data as FromLive).message))
+    this.#live.onmessage = ({ data }) => {
+      const message = data as FromLive
+      if (message.kind === 'failed') told.onLost(new Error(message.message))
+      else told.onMatched(message.loudness)
+    }
     const { port1, port2 } = new MessageChannel()
     this.#tell({ kind: 'feed', port: port1 }, [port1])
     this.#order({ kind: 'open', source: this.#sound(head.sound, 'source'), feed: port2, turn: this.#turn }, [port2])
@@ -104,11 +107,18 @@ export class Player {
     this.#tell({ kind: 'play', isPlaying: false })
   }
 
-  seek(frame: number): void {
+  /** @param speed 1; 2 and 4 shuttle, negative ones backwards */
+  seek(frame: number, speed: number): void {
     this.#journey += 1
     this.#nextTurn()
-    this.#tell({ kind: 'seek', frame, journey: this.#journey })
-    this.#order({ kind: 'seek', frame, journey: this.#journey })
+    const message = { kind: 'seek', frame, speed, journey: this.#journey } as const
+    this.#tell(message)
+    this.#order(message)
+  }
+
+  /** Measures how loud a stretch is in each of these ways; told to `onMatched`. */
+  match(range: FrameRange, ways: readonly Way[]): void {
+    this.#order({ kind: 'match', range, ways, shape: this.#shape })
   }
 
   close(): void {

@@ -12,6 +12,7 @@ import { findSpec } from '../../specs/index.ts'
 import type { OpenedTitle } from './calls.ts'
 import { Drawer } from './drawer.tsx'
 import { trimOn, withoutTrim, withoutWaiver, withTrim, withTrimGain } from './edits.ts'
+import { loudestFrame } from './loudest.ts'
 import { TitleNumbers } from './numbers.ts'
 import { PassageList } from './passage-list.tsx'
 import type { SceneChoice } from './scene-edits.ts'
@@ -57,7 +58,8 @@ export function TitleScreen({ opened, works }: { readonly opened: OpenedTitle; r
   const acts = actsOf(view, listening.seek, title, scenes)
   useKeys({
     ...scenes.keys,
-    play: () => void listening.toggle(),
+    ...listening.keys,
+    loudest: () => listening.seek(loudestFrame(after, frameCount, sampleRateHz)),
     undo: () => dispatch({ kind: 'undo' }),
     redo: () => dispatch({ kind: 'redo' }),
     next: () => step(head.passages, chosenPassage, 1, goTo),
@@ -89,7 +91,7 @@ export function TitleScreen({ opened, works }: { readonly opened: OpenedTitle; r
           words={inWords(head.name, now.programmeLoudnessLkfs, head.passages.length)}
         />
       </main>
-      <Transport head={head} listening={listening} works={works} label={label} />
+      <Transport head={head} listening={listening} works={works} curves={after} />
       <Drawer
         scene={scene}
         head={head}

@@ -1,8 +1,11 @@
 import { useId, useState } from 'react'
-import { LAYOUTS, type LayoutName, type Role } from '../../domain/index.ts'
+import { LAYOUTS, type LayoutName, printFigure, type Role } from '../../domain/index.ts'
 import type { TitleHead } from '../../protocol/index.ts'
 import { busLayout, type Listening, type Speakers } from '../listen/heard.ts'
-import { possibleLayouts } from './player.ts'
+import { loudestFrame } from './loudest.ts'
+import { possibleLayouts } from './matching.ts'
+import type { Curves } from './numbers.ts'
+import { TimeField } from './time-field.tsx'
 import { canBeFitted, type useTitleListening } from './use-listening.ts'
 import { signed } from './words.ts'
 import { WorkBar } from './work-bar.tsx'
@@ -14,7 +17,7 @@ type Props = {
   readonly head: TitleHead
   readonly listening: ReturnType<typeof useTitleListening>
   readonly works: Works
-  readonly label: (frame: number) => string
+  readonly curves: Curves
 }
 
 /** Listening, once the caution was read. */
@@ -40,8 +43,9 @@ export function Transport(props: Props) {
 }
 
 /** Playing: what, through what, how loud. */
-function Strip({ head, listening, works, label }: Props) {
-  const { state, change, toggle, fit, titleId } = listening
+function Strip({ head, listening, works, curves }: Props) {
+  const { state, change, toggle, seek, fit, titleId } = listening
+  const { frameCount, sampleRateHz } = head.ground
   const monitor = useId()
   const layout = busLayout(possibleLayouts(head))
   const roles = LAYOUTS[layout]
@@ -50,7 +54,24 @@ function Strip({ head, listening, works, label }: Props) {
       <button type="button" className="play" onClick={toggle} aria-keyshortcuts="Space">
         {state.isPlaying ? 'Pause' : 'Play'}
       </button>
-      <b className="time">{label(Math.min(state.frame, head.ground.frameCount))}</b>
+      <TimeField
+        ground={head.ground}
+        frame={state.frame}
+        isTyping={state.isTyping}
+        onTyping={(isTyping) => change({ isTyping })}
+        onGo={seek}
+      />
+      {Math.abs(state.speed) > 1 || state.speed < 0 ? (
+        <span className="slate">{printFigure(state.speed, 0)}×</span>
+      ) : null}
+      <button
+        type="button"
+        className="plain"
+        aria-keyshortcuts="M"
+        onClick={() => seek(loudestFrame(curves, frameCount, sampleRateHz))}
+      >
+        Loudest
+      </button>
       <Choice
         name="Listen to"
         options={listeningsOf(head)}
@@ -67,6 +88,14 @@ function Strip({ head, listening, works, label }: Props) {
       <label className="toggle">
         <input type="checkbox" checked={state.loops} onChange={(event) => change({ loops: event.target.checked })} />{' '}
         loop
+      </label>
+      <label className="toggle" title="Brings all that can be compared down to the softest of it, where you listen">
+        <input
+          type="checkbox"
+          checked={state.isMatched}
+          onChange={(event) => change({ isMatched: event.target.checked, loudness: new Map() })}
+        />{' '}
+        match levels
       </label>
       <span className="room" />
       {fit.isStale && <WorkBar work={workOn(works, 'plan', titleId)} />}

@@ -3,6 +3,11 @@ import { useEffect, useRef } from 'react'
 export type KeyActs = Readonly<
   Record<
     | 'play'
+    | 'stop'
+    | 'forward'
+    | 'backward'
+    | 'goTo'
+    | 'loudest'
     | 'undo'
     | 'redo'
     | 'next'
@@ -24,6 +29,9 @@ export type KeyActs = Readonly<
 /** What each key does, as the help shows it. */
 export const KEY_MAP: readonly { readonly keys: string; readonly does: string }[] = [
   { keys: 'Space', does: 'play and pause, from where you clicked' },
+  { keys: 'J, K, L', does: 'backwards, stop, forwards; again: twice, four times as fast' },
+  { keys: 'A', does: 'go to a place that you type' },
+  { keys: 'M', does: 'go to where it is loudest' },
   { keys: 'N, P', does: 'next and previous passage' },
   { keys: 'T', does: 'put a trim on what is selected, or on the passage' },
   { keys: 'Delete', does: 'take the chosen trim or scene away' },
@@ -62,6 +70,11 @@ export function useKeys(acts: KeyActs): void {
 
 const PLAIN: Readonly<Record<string, keyof KeyActs>> = {
   ' ': 'play',
+  j: 'backward',
+  k: 'stop',
+  l: 'forward',
+  a: 'goTo',
+  m: 'loudest',
   n: 'next',
   p: 'previous',
   t: 'trim',

@@ -1,16 +1,17 @@
-import { useCallback, useEffect, useRef, useState } from 'react'
+import { useCallback, useEffect, useMemo, useRef, useState } from 'react'
 import { dbToGain, type FrameRange, type Role } from '../../domain/index.ts'
 import type { TitleHead } from '../../protocol/index.ts'
-import type { SignalLayouts } from '../listen/chunk.ts'
 import { busLayout, type Listening, matrixOf, type Speakers, sharesOf } from '../listen/heard.ts'
 import type { Asked } from '../listen/mixing-desk.ts'
-import { Player, possibleLayouts } from './player.ts'
+import { heardLayouts, matchedRange, matchedShares, possibleLayouts, waysOf } from './matching.ts'
+import { Player } from './player.ts'
 import { useFit } from './use-fit.ts'
 import type { useTitle } from './use-title.ts'
 
 /** Low enough to begin with, whatever stands behind the device. */
 const FIRST_MONITOR_DB = -30
 const DIM_DB = -20
+const FASTEST = 4
 
 export type ListeningState = {
   readonly isPlaying: boolean
@@ -22,6 +23,14 @@ export type ListeningState = {
   readonly monitorDb: number
   readonly isDimmed: boolean
   readonly loops: boolean
+  /** 1; to shuttle 2 and 4, backwards negative. */
+  readonly speed: number
+  /** A place is being typed. */
+  readonly isTyping: boolean
+  /** All that can be compared is brought down to the softest of it. */
+  readonly isMatched: boolean
+  /** How loud each way to listen is where it was matched, in LKFS, by `wayName`. */
+  readonly loudness: ReadonlyMap<string, number | null>
   /** Outputs of the device that are used; null until something was played. */
   readonly outputs: number | null
   /** Blocks of sound that came too late since the last start. */
@@ -55,7 +64,6 @@ export function useTitleListening(
 
 /** Listening to a title: what is heard, through what, how loud, and where. */
 function useListening(ground: ListeningGround) {
-  const { head, fit, trimsDb } = ground
   const [state, setState] = useState<ListeningState>({
     isPlaying: false,
     frame: 0,
@@ -65,6 +73,10 @@ function useListening(ground: ListeningGround) {
     monitorDb: FIRST_MONITOR_DB,
     isDimmed: false,
     loops: false,
+    speed: 1,
+    isTyping: false,
+    isMatched: false,
+    loudness: new Map(),
     outputs: null,
     missedBlocks: 0,
     problem: null,
@@ -73,24 +85,11 @@ function useListening(ground: ListeningGround) {
   const latest = useRef({ state, ground })
   latest.current = { state, ground }
   const change = useCallback((more: Partial<ListeningState>) => setState((before) => ({ ...before, ...more })), [])
-  const { listening, speakers, muted, monitorDb, isDimmed, outputs } = state
-  const { plan, pending, wishes, master, want } = fit
-  useEffect(() => {
-    if (outputs === null) return
-    const heard = { listening, speakers, muted, monitorDb, isDimmed }
-    player.current?.ask(askedOf(head, heard, outputs, { plan, pending, trimsDb }))
-  }, [head, listening, speakers, muted, monitorDb, isDimmed, outputs, plan, pending, trimsDb])
-  useEffect(() => {
-    if (outputs !== null) player.current?.wish(wishes, master)
-  }, [outputs, wishes, master])
-  useEffect(() => {
-    if (needsFit(head, listening)) want()
-  }, [head, listening, want])
-  useEffect(() => () => player.current?.close(), [])
+  useTold(player, state, ground)
 
   const seek = useCallback(
     (frame: number) => {
-      player.current?.seek(frame)
+      player.current?.seek(frame, latest.current.state.speed)
       change({ frame })
     },
     [change],
@@ -98,7 +97,7 @@ function useListening(ground: ListeningGround) {
   const onFrame = useCallback(
     ({ frame, missedBlocks }: { readonly frame: number; readonly missedBlocks: number }) => {
       const { state: now, ground: on } = latest.current
-      const isOver = frame >= on.head.ground.frameCount
+      const isOver = now.speed > 0 ? frame >= on.head.ground.frameCount : frame <= 0
       const { stretch } = on
       if (now.loops && stretch !== null && now.isPlaying && frame >= stretch.endFrame) return seek(stretch.startFrame)
       if (isOver) player.current?.pause()
@@ -106,29 +105,109 @@ function useListening(ground: ListeningGround) {
     },
     [change, seek],
   )
-  const play = useCallback(async () => {
-    const { state: now, ground: on } = latest.current
-    try {
-      if (player.current === null) {
-        const asked = (count: number) => askedOf(on.head, now, count, { ...on.fit, trimsDb: on.trimsDb })
-        const onLost = (error: Error) => change({ problem: error.message })
-        const opened = await Player.open(on.head, on.titleId, asked, { onFrame, onLost })
-        player.current = opened.player
-        change({ outputs: opened.outputs })
+  const play = useCallback(
+    async (speed: number) => {
+      const { state: now, ground: on } = latest.current
+      try {
+        if (player.current === null) {
+          const asked = (count: number) => askedOf(on.head, now, count, { ...on.fit, trimsDb: on.trimsDb })
+          const onLost = (error: Error) => change({ problem: error.message })
+          const onMatched = (found: ListeningState['loudness']) => change({ loudness: found })
+          const opened = await Player.open(on.head, on.titleId, asked, { onFrame, onMatched, onLost })
+          player.current = opened.player
+          change({ outputs: opened.outputs })
+        }
+        player.current.seek(speed > 0 && now.frame >= on.head.ground.frameCount ? 0 : now.frame, speed)
+        await player.current.play()
+        return change({ isPlaying: true, speed, problem: null })
+      } catch (error) {
+        return change({ problem: `This browser cannot play here: ${(error as Error).message}` })
       }
-      player.current.seek(now.frame >= on.head.ground.frameCount ? 0 : now.frame)
-      await player.current.play()
-      return change({ isPlaying: true, problem: null })
-    } catch (error) {
-      return change({ problem: `This browser cannot play here: ${(error as Error).message}` })
-    }
-  }, [change, onFrame])
+    },
+    [change, onFrame],
+  )
   const pause = useCallback(() => {
     player.current?.pause()
-    change({ isPlaying: false })
+    change({ isPlaying: false, speed: 1 })
   }, [change])
-  const toggle = useCallback(() => (latest.current.state.isPlaying ? pause() : void play()), [pause, play])
-  return { state, change, toggle, seek, playing: outputs === null ? null : state.frame }
+  const toggle = useCallback(() => (latest.current.state.isPlaying ? pause() : void play(1)), [pause, play])
+  const keys = useTransportKeys(state, { toggle, play, pause, change })
+  return { state, change, toggle, seek, keys, playing: state.outputs === null ? null : state.frame }
+}
+
+type PlayerHolder = { current: Player | null }
+
+/** Tells the player what is asked of it, as soon as that changes. */
+function useTold(player: PlayerHolder, state: ListeningState, ground: ListeningGround): void {
+  const latest = useRef({ state, ground })
+  latest.current = { state, ground }
+  const { head, fit, trimsDb } = ground
+  const { listening, speakers, muted, monitorDb, isDimmed, isMatched, loudness, outputs } = state
+  const { plan, pending, wishes, master, want } = fit
+  useEffect(() => {
+    if (outputs === null) return
+    const heard = { listening, speakers, muted, monitorDb, isDimmed, isMatched, loudness }
+    player.current?.ask(askedOf(head, heard, outputs, { plan, pending, trimsDb }))
+  }, [
+    head,
+    listening,
+    speakers,
+    muted,
+    monitorDb,
+    isDimmed,
+    isMatched,
+    loudness,
+    outputs,
+    plan,
+    pending,
+    trimsDb,
+    player,
+  ])
+  useEffect(() => {
+    if (outputs !== null) player.current?.wish(wishes, master)
+  }, [outputs, wishes, master, player])
+  useEffect(() => {
+    if (outputs === null || !isMatched) return
+    const { state: now, ground: on } = latest.current
+    player.current?.match(matchedRange(on.head.ground, on.stretch, now.frame), waysOf(on.head, plan, outputs))
+  }, [outputs, isMatched, plan, player])
+  useEffect(() => {
+    if (needsFit(head, listening)) want()
+  }, [head, listening, want])
+  useEffect(() => () => player.current?.close(), [player])
+}
+
+/** What the keys of the transport do. */
+function useTransportKeys(
+  state: ListeningState,
+  acts: {
+    readonly toggle: () => void
+    readonly play: (speed: number) => Promise<void>
+    readonly pause: () => void
+    readonly change: (more: Partial<ListeningState>) => void
+  },
+) {
+  const { toggle, play, pause, change } = acts
+  const latest = useRef(state)
+  latest.current = state
+  const shuttle = useCallback(
+    (direction: 1 | -1) => {
+      const { isPlaying, speed } = latest.current
+      const isFaster = isPlaying && Math.sign(speed) === direction
+      void play(isFaster ? direction * Math.min(FASTEST, 2 * Math.abs(speed)) : direction)
+    },
+    [play],
+  )
+  return useMemo(
+    () => ({
+      play: toggle,
+      stop: pause,
+      forward: () => shuttle(1),
+      backward: () => shuttle(-1),
+      goTo: () => change({ isTyping: true }),
+    }),
+    [toggle, pause, shuttle, change],
+  )
 }
 
 /** Whether something can only be heard once the fit was found. */
@@ -144,20 +223,15 @@ export function canBeFitted({ layout, spec }: Pick<TitleHead, 'layout' | 'spec'>
 
 function askedOf(
   head: TitleHead,
-  state: Pick<ListeningState, 'listening' | 'speakers' | 'muted' | 'monitorDb' | 'isDimmed'>,
+  state: Pick<ListeningState, 'listening' | 'speakers' | 'muted' | 'monitorDb' | 'isDimmed' | 'isMatched' | 'loudness'>,
   outputs: number,
   { plan, pending, trimsDb }: Pick<Fit, 'plan' | 'pending'> & { readonly trimsDb: Float64Array | null },
 ): Asked {
-  const { listening, speakers, muted, monitorDb, isDimmed } = state
+  const { listening, speakers, muted, monitorDb, isDimmed, isMatched, loudness } = state
   const possible = possibleLayouts(head)
-  const { source, upmix, fitted } = possible
-  const layouts: SignalLayouts = {
-    ...(source && { source }),
-    ...(plan?.upmix && upmix && { upmix }),
-    ...(plan?.gain && fitted && { fitted }),
-  }
+  const shares = sharesOf(listening, heardLayouts(head, plan))
   return {
-    shares: sharesOf(listening, layouts),
+    shares: isMatched ? matchedShares(shares, speakers, loudness) : shares,
     matrix: matrixOf(busLayout(possible), speakers, outputs, (role) => !muted.has(role)),
     isSmall: speakers === 'small',
     monitorGain: dbToGain(monitorDb + (isDimmed ? DIM_DB : 0)),

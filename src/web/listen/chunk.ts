@@ -6,6 +6,8 @@ export const CHUNK_SECONDS = 1
 /** What a stretch of programme can be heard as. `upmix` and `fitted` only where they can be made. */
 export type SignalName = 'source' | 'upmix' | 'fitted'
 
+export const SIGNALS: readonly SignalName[] = ['source', 'upmix', 'fitted']
+
 /** A plane for each channel; where there are surrounds one more, their sum turned by 90 degrees, for Lt/Rt. */
 export type SignalPlanes = readonly Float32Array<ArrayBuffer>[]
 

@@ -1,5 +1,5 @@
 import { type Cancellation, Cancelled, type FrameRange } from '../../domain/index.ts'
-import { CHUNK_SECONDS } from './chunk.ts'
+import { CHUNK_SECONDS, type Chunk } from './chunk.ts'
 import type { LiveRender, Wishes } from './live-render.ts'
 import type { Feed, FromPlayer } from './player-worklet.ts'
 import type { SoundWindow } from './sound-window.ts'
@@ -25,6 +25,7 @@ export class Feeder {
   #masterName = ''
   #frame = 0
   #journey = 0
+  #direction = 1
   #given = new Map<number, Given>()
   /** Counts what makes earlier work worthless. */
   #age = 0
@@ -61,8 +62,9 @@ export class Feeder {
   }
 
   /** Another place is played from: a new journey. */
-  async seek(frame: number, journey: number): Promise<void> {
+  async seek(frame: number, journey: number, speed: number): Promise<void> {
     this.#frame = frame
+    this.#direction = Math.sign(speed)
     this.#journey = journey
     this.#begin()
     await this.#work()
@@ -103,8 +105,8 @@ export class Feeder {
 
   #ahead(): readonly number[] {
     const first = Math.floor(this.#frame / this.#chunkFrames)
-    return Array.from({ length: AHEAD_CHUNKS }, (_, i) => first + i).filter(
-      (index) => index * this.#chunkFrames < this.#source.frameCount,
+    return Array.from({ length: AHEAD_CHUNKS }, (_, i) => first + i * this.#direction).filter(
+      (index) => index >= 0 && index * this.#chunkFrames < this.#source.frameCount,
     )
   }
 
@@ -121,15 +123,31 @@ export class Feeder {
     return this.#render?.missing(this.#rangeOf(index)) ?? []
   }
 
+  /** Makes the chunks of a range for another purpose than playing them. */
+  async make({ startFrame, endFrame }: FrameRange, take: (chunk: Chunk) => void): Promise<void> {
+    const render = this.#render
+    const end = Math.min(endFrame, this.#source.frameCount)
+    for (let from = startFrame; from < end && render !== null; from += this.#chunkFrames) {
+      const range = { startFrame: from, endFrame: Math.min(end, from + this.#chunkFrames) }
+      await this.#bring(render, range)
+      take(render.chunk(range))
+      await breathe()
+    }
+  }
+
+  async #bring(render: LiveRender, range: FrameRange): Promise<void> {
+    const around = render.around(range)
+    const reads = render.reads(around)
+    await this.#source.bring(around.startFrame, around.endFrame)
+    await this.#master.bring(reads.startFrame, reads.endFrame)
+  }
+
   async #make(index: number): Promise<boolean> {
     const render = this.#render
     if (render === null) return false
     const age = this.#age
     const range = this.#rangeOf(index)
-    const around = render.around(range)
-    const reads = render.reads(around)
-    await this.#source.bring(around.startFrame, around.endFrame)
-    await this.#master.bring(reads.startFrame, reads.endFrame)
+    await this.#bring(render, range)
     if (age !== this.#age) return true
     const chunk = render.chunk(range)
     this.#given.set(index, chunk.isExact ? 'exact' : 'soon')
@@ -143,7 +161,7 @@ export class Feeder {
     const last = ahead.at(-1)
     if (last === undefined) return false
     const later = Math.ceil(SEGMENT_AHEAD_SECONDS / CHUNK_SECONDS)
-    const [segment] = [...ahead, last + later].flatMap((index) => this.#missing(index))
+    const [segment] = [...ahead, last + later * this.#direction].flatMap((index) => this.#missing(index))
     const render = this.#render
     if (segment === undefined || render === null) return false
     const age = this.#age

@@ -1,7 +1,10 @@
 // The body of the thread that makes what is heard, a little ahead of the player.
+import type { FrameRange } from '../../domain/index.ts'
 import { Arena, type KernelExports, type Kernels, kernelMemoryBytes, MODULE_BYTES } from '../../dsp/index.ts'
 import { Feeder } from './feeder.ts'
 import { LiveRender, type Wishes } from './live-render.ts'
+import { type Way, WaysMeasured } from './match.ts'
+import type { DeskShape } from './mixing-desk.ts'
 import type { FromPlayer } from './player-worklet.ts'
 import { type LiveSound, SoundWindow } from './sound-window.ts'
 
@@ -20,10 +23,14 @@ export type ToLive =
       /** The two tracks that the upmix starts from; null: the source. */
       readonly master: LiveSound | null
     }
-  | { readonly kind: 'seek'; readonly frame: number; readonly journey: number }
+  | { readonly kind: 'seek'; readonly frame: number; readonly journey: number; readonly speed: number }
+  | { readonly kind: 'match'; readonly range: FrameRange; readonly ways: readonly Way[]; readonly shape: DeskShape }
 
 /** What the thread tells the page. */
-export type FromLive = { readonly kind: 'failed'; readonly message: string }
+export type FromLive =
+  | { readonly kind: 'failed'; readonly message: string }
+  /** How loud a stretch is in each way that was asked for, in LKFS. */
+  | { readonly kind: 'matched'; readonly loudness: ReadonlyMap<string, number | null> }
 
 const PAGE_BYTES = 65_536
 
@@ -70,7 +77,12 @@ async function hear(message: ToLive): Promise<void> {
   }
   if (opened === null) return
   const { feeder, kernels, source } = await opened
-  if (message.kind === 'seek') return feeder.seek(message.frame, message.journey)
+  if (message.kind === 'seek') return feeder.seek(message.frame, message.journey, message.speed)
+  if (message.kind === 'match') {
+    const measured = new WaysMeasured(message.shape, message.ways)
+    await feeder.make(message.range, (chunk) => measured.add(chunk))
+    return self.postMessage({ kind: 'matched', loudness: measured.loudness() } satisfies FromLive)
+  }
   await feeder.wish(
     message.wishes,
     () => {

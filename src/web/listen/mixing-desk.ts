@@ -1,5 +1,5 @@
 import type { LayoutName, Role } from '../../domain/index.ts'
-import type { Chunk, SignalName, SignalPlanes } from './chunk.ts'
+import { type Chunk, SIGNALS, type SignalName, type SignalPlanes } from './chunk.ts'
 import { busPlanes, type Matrix, type RouteName, type Shares } from './heard.ts'
 import { pointGainAt } from './point-gain.ts'
 import { SmallSpeaker } from './small-speakers.ts'
@@ -37,8 +37,6 @@ const TAKE_OVER_SECONDS = 0.01
 const RISE_DB_PER_SECOND = 40
 const MONITOR_FLOOR = 1e-4
 
-const SIGNALS: readonly SignalName[] = ['source', 'upmix', 'fitted']
-
 const ROUTES: readonly { readonly name: RouteName; readonly signal: SignalName }[] = [
   { name: 'source', signal: 'source' },
   { name: 'trimmed', signal: 'source' },
@@ -51,6 +49,8 @@ export class MixingDesk {
   /** The next frame that is heard. */
   frame = 0
   isPlaying = false
+  /** Frames that pass for one that is heard, each of them as loud: 1, or to shuttle 2 and 4; negative: backwards. */
+  speed = 1
   /** Blocks that were silent while something should have played, since the last seek. */
   missedBlocks = 0
   readonly #shape: DeskShape
@@ -119,16 +119,26 @@ export class MixingDesk {
     for (let i = 0; i < outputs[0]!.length; i++) {
       this.#glide(step, rise)
       if (!this.isPlaying) continue
+      if (!this.#pass(bus)) return
+      this.#leave(bus, outputs, i)
+    }
+  }
+
+  /** Fills the bus with the frames that pass now; false where they have not come. */
+  #pass(bus: Float64Array): boolean {
+    bus.fill(0)
+    const count = Math.abs(this.speed)
+    for (let passed = 0; passed < count; passed++) {
       const chunk = this.#chunks.get(this.#indexOf(this.frame))
-      if (chunk === undefined || this.frame >= chunk.firstFrame + chunk.frameCount) {
-        if (this.#hasBegun && chunk === undefined) this.missedBlocks += 1
-        return
+      if (chunk === undefined || this.frame < 0 || this.frame >= chunk.firstFrame + chunk.frameCount) {
+        if (this.#hasBegun && chunk === undefined && this.frame >= 0) this.missedBlocks += 1
+        return false
       }
       this.#hasBegun = true
-      this.#fillBus(bus, chunk)
-      this.#leave(bus, outputs, i)
-      this.frame += 1
+      this.#addToBus(bus, chunk, 1 / count)
+      this.frame += Math.sign(this.speed)
     }
+    return true
   }
 
   #indexOf(frame: number): number {
@@ -136,11 +146,10 @@ export class MixingDesk {
   }
 
   /** The sum of all routes on the bus, in what has taken over and in what it takes over from. */
-  #fillBus(bus: Float64Array, chunk: Chunk): void {
-    bus.fill(0)
-    this.#addChunk(bus, chunk, Math.min(1, this.#takenOver))
+  #addToBus(bus: Float64Array, chunk: Chunk, weight: number): void {
+    this.#addChunk(bus, chunk, weight * Math.min(1, this.#takenOver))
     if (this.#takenOver >= 1) return
-    if (this.#before !== null) this.#addChunk(bus, this.#before, 1 - this.#takenOver)
+    if (this.#before !== null) this.#addChunk(bus, this.#before, weight * (1 - this.#takenOver))
     this.#takenOver += 1 / (TAKE_OVER_SECONDS * this.#shape.sampleRateHz)
     if (this.#takenOver >= 1) this.#before = null
   }
@@ -199,7 +208,8 @@ export class MixingDesk {
   /** Lets go of what lies behind. */
   #forget(): void {
     const now = this.#indexOf(this.frame)
-    for (const index of this.#chunks.keys()) if (index < now) this.#chunks.delete(index)
+    const isBehind = (index: number) => (this.speed > 0 ? index < now : index > now)
+    for (const index of this.#chunks.keys()) if (isBehind(index)) this.#chunks.delete(index)
   }
 }
 

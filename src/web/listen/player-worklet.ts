@@ -6,7 +6,7 @@ import { type Asked, type DeskShape, MixingDesk } from './mixing-desk.ts'
 export type ToPlayer =
   | { readonly kind: 'feed'; readonly port: MessagePort }
   | { readonly kind: 'ask'; readonly asked: Asked }
-  | { readonly kind: 'seek'; readonly frame: number; readonly journey: number }
+  | { readonly kind: 'seek'; readonly frame: number; readonly journey: number; readonly speed: number }
   | { readonly kind: 'play'; readonly isPlaying: boolean }
 
 /** Where the player is: told about twenty times a second, and at each seek. */
@@ -55,6 +55,7 @@ class Player extends AudioWorkletProcessor {
     else if (message.kind === 'seek') {
       this.#journey = message.journey
       this.#desk.seek(message.frame)
+      this.#desk.speed = message.speed
       for (const early of this.#early.splice(0)) this.#take(early)
       this.#tell()
     } else {
