@@ -19,6 +19,8 @@ import {
 /** Keeps a connection from being taken for dead. */
 const HEARTBEAT_MS = 15_000
 
+const OCTETS = { 'Content-Type': 'application/octet-stream' }
+
 /** Of sound in one answer: ten seconds at the highest rate. */
 const MOST_FRAMES = 1_920_000
 
@@ -49,15 +51,14 @@ export function deskRoutes(shelf: Shelf): Hono {
   routes.get('/title', (context) => {
     const opened = shelf.opened(idOf(context.req.query('id')))
     if (opened === null) return context.body(null, 204)
-    return context.body(packTitle(opened.head, opened.energies), 200, { 'Content-Type': 'application/octet-stream' })
+    return context.body(packTitle(opened.head, opened.energies), 200, OCTETS)
   })
 
   routes.get('/sound', (context) => {
     const [from, count] = [Number(context.req.query('from')), Number(context.req.query('count'))]
     if (![from, count].every(Number.isInteger) || count > MOST_FRAMES) return context.text('Ask for less.\n', 400)
     const of = context.req.query('of') === 'master' ? 'master' : 'source'
-    const bytes = shelf.sound(idOf(context.req.query('id')), from, count, of)
-    return context.body(bytes, 200, { 'Content-Type': 'application/octet-stream' })
+    return context.body(shelf.sound(idOf(context.req.query('id')), from, count, of), 200, OCTETS)
   })
 
   routes.post('/measure', (context) => {
@@ -68,7 +69,9 @@ export function deskRoutes(shelf: Shelf): Hono {
   routes.post('/plan', async (context) => {
     const { text } = planOrder.parse(await context.req.json())
     const plan = await shelf.plan(idOf(context.req.query('id')), text)
-    return plan === null ? context.body(null, 204) : context.json(packPlan(plan))
+    return plan === null
+      ? context.body(null, 204)
+      : context.body(packPlan(plan), 200, { 'Content-Type': 'application/json' })
   })
 
   routes.get('/sheet', (context) => {

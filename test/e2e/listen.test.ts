@@ -5,7 +5,7 @@ import { join } from 'node:path'
 import type { Browser, Page } from 'playwright-core'
 import { afterAll, beforeAll, expect, test } from 'vitest'
 import { framesPerHop, LAYOUTS, type LayoutName, upmixOfSheet } from '../../src/domain/index.ts'
-import { type HeardPlan, readSheetFile, type TitleHead, unpackPlan, unpackTitle } from '../../src/protocol/index.ts'
+import { type ListeningPlan, readSheetFile, type TitleHead, unpackPlan, unpackTitle } from '../../src/protocol/index.ts'
 import { matchedShares, waysOf } from '../../src/web/desk/matching.ts'
 import { busLayout, type Listening, matrixOf, type Speakers, sharesOf } from '../../src/web/listen/heard.ts'
 import type { Asked } from '../../src/web/listen/mixing-desk.ts'
@@ -66,7 +66,7 @@ afterAll(async () => {
 
 const report = (id: string) => JSON.parse(readFileSync(at(`deliveries/${id}/report.json`), 'utf8'))
 
-type Planned = { readonly head: TitleHead; readonly plan: HeardPlan; readonly id: string }
+type Planned = { readonly head: TitleHead; readonly plan: ListeningPlan; readonly id: string }
 
 const plans = new Map<string, Promise<Planned>>()
 
@@ -88,7 +88,7 @@ async function plan(name: string): Promise<Planned> {
   await expect.poll(opened, { timeout: PREPARATION_MS }).not.toBeNull()
   const bytes = (await opened())!
   const { head } = unpackTitle(new Uint8Array(bytes).buffer)
-  const made = (await (await page.request.post(api('plan'), { data: { text: head.sheetText } })).json()) as HeardPlan
+  const made = unpackPlan(await (await page.request.post(api('plan'), { data: { text: head.sheetText } })).text())
   return { head, plan: made, id }
 }
 
@@ -123,9 +123,7 @@ async function hear(name: string, { asks, outputs, isMatched = false, ...place }
     },
     ...place,
   }
-  const loudness = isMatched
-    ? await measureWays(page, { ...base, ways: waysOf(head, unpackPlan(plan), outputs) })
-    : null
+  const loudness = isMatched ? await measureWays(page, { ...base, ways: waysOf(head, plan, outputs) }) : null
   const asked = asks.map(({ atSecond, listening, speakers }): { atSecond: number; asked: Asked } => {
     const shares = sharesOf(listening, layouts)
     return {

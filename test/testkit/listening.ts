@@ -11,8 +11,7 @@ const IN_PAGE = readFileSync(new URL('rehearse-in-page.js', import.meta.url), 'u
 export type Rehearsal = {
   readonly source: LiveSound
   readonly master: LiveSound | null
-  /** Points as plain numbers, as they travel. */
-  readonly wishes: Omit<Wishes, 'gain'> & { readonly gain: unknown }
+  readonly wishes: Wishes
   readonly shape: DeskShape
   /** Changes of what is asked, each from a second of the rehearsal on; the first at 0. */
   readonly asked: readonly { readonly atSecond: number; readonly asked: Asked }[]
@@ -29,7 +28,7 @@ export type Heard = { readonly samples: Float32Array; readonly missedBlocks: num
  */
 export async function rehearse(page: Page, rehearsal: Rehearsal): Promise<Heard> {
   const { base64, missedBlocks } = await page.evaluate<{ readonly base64: string; readonly missedBlocks: number }>(
-    `${IN_PAGE};rehearse(${JSON.stringify(rehearsal)})`,
+    `${IN_PAGE};rehearse(${asText(rehearsal)})`,
   )
   const bytes = Buffer.from(base64, 'base64')
   return { samples: new Float32Array(bytes.buffer, bytes.byteOffset, bytes.length / 4), missedBlocks }
@@ -42,5 +41,10 @@ export async function measureWays(
 ): Promise<ReadonlyMap<string, number | null>> {
   // The monitor has not risen in the first three seconds.
   const matched = { ...place, ways, skippedSeconds: 3 }
-  return new Map(await page.evaluate<[string, number | null][]>(`${IN_PAGE};measureWays(${JSON.stringify(matched)})`))
+  return new Map(await page.evaluate<[string, number | null][]>(`${IN_PAGE};measureWays(${asText(matched)})`))
+}
+
+/** Points over time are marked. */
+function asText(value: object): string {
+  return JSON.stringify(value, (_, inner) => (inner instanceof Float64Array ? { points: Array.from(inner) } : inner))
 }

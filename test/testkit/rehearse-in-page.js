@@ -1,7 +1,7 @@
 // Runs in the page, and knows nothing of the test: see listening.ts.
 /** Points come as plain numbers. */
 const points = (value) => {
-  if (Array.isArray(value) && typeof value[0] === 'number') return Float64Array.from(value)
+  if (Array.isArray(value?.points)) return Float64Array.from(value.points)
   if (value === null || typeof value !== 'object' || Array.isArray(value)) return value
   return Object.fromEntries(Object.entries(value).map(([name, inner]) => [name, points(inner)]))
 }
