@@ -72,7 +72,7 @@ export async function deliverProgramme(
   const stages = new Stages(watch)
   const { analysis, treated, forecast } = await prepare(order, crew, stages)
   let { decision } = forecast
-  if (!decision.feasible && !order.keepsNonconforming) {
+  if (!decision.feasible && !decision.isUnproved && !order.keepsNonconforming) {
     return { report: await gatherReport(order, analysis, decision, null, 0), decision, isDelivered: false }
   }
   const renders: Render[] = []
@@ -92,12 +92,17 @@ export async function deliverProgramme(
         tell(VERIFYING + (1 - VERIFYING) * share),
       )
       const delivered = await store.seal(verified.files.map(sealable), verified.judgement.conforms)
-      const told = { ...decision, findings: next.findings }
+      const told = { ...decision, findings: standing(next.findings, verified.judgement.conforms) }
       const report = await gatherReport(order, analysis, told, { ...verified, rendered, altered, delivered }, pass)
       return { report, decision, isDelivered: report.conforms || order.keepsNonconforming }
     }
     decision = next
   }
+}
+
+/** What the bytes have refuted is not told: a file that conforms has no line out of reach. */
+function standing(findings: readonly Finding[], conforms: boolean): readonly Finding[] {
+  return conforms ? findings.filter(({ severity }) => severity !== 'fail') : findings
 }
 
 /** The decision that a delivery would begin with: all that has to be known to hear it without a render. */

@@ -2,6 +2,7 @@ import type { DeliverySpec, FitSettings, GainPlan, Measured } from '../../domain
 import { planSlowCeiling } from './ceiling-slow-part.ts'
 import { certifyRide } from './certify-ride.ts'
 import { aimOf } from './choose-home.ts'
+import { MAX_STATIC_GAIN_DB } from './corridor.ts'
 import type { Decision, FitCorrection } from './decision.ts'
 import { findingsOfHome, nothingToMeasure } from './fit-findings.ts'
 import { createFitModel, type FitModel } from './fit-model.ts'
@@ -40,6 +41,7 @@ export function chooseGains(
       expected: askedModel.expected(unity),
       certificate: null,
       feasible: false,
+      isUnproved: false,
       findings: [nothingToMeasure(measured, spec)],
     }
   }
@@ -57,6 +59,7 @@ export function chooseGains(
     ...findingsOfReach(settings.rideReachSeconds, settled),
     ...findingsOfRange(settled, spec),
   ]
+  const failed = findings.filter(({ severity }) => severity === 'fail')
   const gains = {
     staticGainDb,
     rideDb: onTopOf(trimsDb, rideDb),
@@ -73,9 +76,15 @@ export function chooseGains(
     stereoGainDb: model.stereoGainDb,
     expected: model.expected(gainsDb),
     certificate: rideDb === null ? null : certifyRide(settled, gainsDb, staticGainDb, correction.speech100ms ?? null),
-    feasible: findings.every((finding) => finding.severity !== 'fail'),
+    feasible: failed.length === 0,
+    isUnproved: failed.length > 0 && failed.every(({ id }) => isForecast(id, model)),
     findings,
   }
+}
+
+/** What a finding rests on: what the ceiling takes and what range a search reaches are forecasts, no proofs. */
+function isForecast(id: string, { ceilingBoundDb }: FitModel): boolean {
+  return id === 'range-out-of-reach' || (id === 'target-out-of-reach' && ceilingBoundDb < MAX_STATIC_GAIN_DB)
 }
 
 /** What a further gain on each hop takes off the total, in LU. */
@@ -93,6 +102,7 @@ function trimsAlone(model: FitModel, rideDb: Float64Array | null, programme: Gai
     expected: model.expected(new Float64Array(model.hopCount)),
     certificate: null,
     feasible: true,
+    isUnproved: false,
     findings: [],
   }
 }

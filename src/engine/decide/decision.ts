@@ -71,6 +71,8 @@ export type Decision = {
   readonly certificate: Certificate | null
   /** False: no gain makes this programme conform; `findings` say why, and the plan is the nearest there is. */
   readonly feasible: boolean
+  /** True where it is infeasible by forecast alone, which only a render can confirm: what the ceiling or the range leaves. */
+  readonly isUnproved: boolean
   readonly findings: readonly Finding[]
 }
 

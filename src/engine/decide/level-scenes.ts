@@ -34,6 +34,8 @@ export type LevelledHome = SettledHome & { readonly range: RangeOutcome | null }
 const RANGE_GUARD_LU = 0.02
 /** A range this far below its line is no better than one at it. */
 const RANGE_WITHIN_LU = 0.15
+/** A total that is missed outweighs any range. */
+const MISSED_TOTAL_LU = 100
 /** The range looks at the 10th and the 95th percentile: so much of the windows may stay outside of the levels. */
 const SPARED_SHARE = { loud: 0.045, soft: 0.09 } as const
 /** How much of the work the loud passages do, the soft ones do the rest; and whether scenes are told apart at cuts. */
@@ -67,10 +69,33 @@ export function levelScenes(
     line?.severity === 'fail' ? line.value - RANGE_GUARD_LU - (correction.rangeShiftLu ?? 0) : Number.POSITIVE_INFINITY
   const beforeLu = settled.model.rangeUnder(settled.model.gainsAt(settled.home.homeDb))
   const isTooWide = beforeLu !== null && beforeLu > limitLu
-  const untouched = { ...settled, range: null }
-  if (beforeLu === null || (!isTooWide && settled.settings.quietLiftMostDb === 0)) return untouched
+  if (beforeLu === null || (!isTooWide && settled.settings.quietLiftMostDb === 0)) return { ...settled, range: null }
 
-  let best: LevelledHome = untouched
+  const search = { settled, correction, aim, sourceLkfs, beforeLu, limitLu }
+  const followed = searchLevels(search, true)
+  if (!isTooWide || followed.range?.isMet === true) return followed
+  const stayed = searchLevels(search, false)
+  return missedBy(stayed, limitLu) < missedBy(followed, limitLu) ? stayed : followed
+}
+
+type LevelSearch = {
+  readonly settled: SettledHome
+  readonly correction: FitCorrection
+  readonly aim: Aim
+  readonly sourceLkfs: number
+  readonly beforeLu: number
+  readonly limitLu: number
+}
+
+/**
+ * Levels and home in turn, until both hold: what brings the scenes together moves the total, and home with it.
+ * @param followsHome true: scenes are told anew under each home, where the lines press other passages; false: they are
+ * those of the first, as where little of a programme sounds and home leaps with every decibel of the levels
+ */
+function searchLevels(search: LevelSearch, followsHome: boolean): LevelledHome {
+  const { settled, correction, aim, sourceLkfs, beforeLu, limitLu } = search
+  const isTooWide = beforeLu > limitLu
+  let best: LevelledHome = { ...settled, range: null }
   let goalLu = limitLu
   let homeDb = settled.home.homeDb
   let ways = ALL_WAYS
@@ -79,20 +104,27 @@ export function levelScenes(
     const way = isTooWide ? scenes.leastWithin(goalLu, ways) : null
     const shape = scenes.shapeFor(way?.levels ?? null, way?.atCuts ?? true)
     const levels = way?.isMet === true ? way.levels : null
-    if (way?.isMet === true) ways = [way]
+    ways = way?.isMet === true ? [way] : ALL_WAYS
     const model = settled.model.withShape(shape)
     const home = chooseHome(model, aim, sourceLkfs)
     const afterLu = model.rangeUnder(model.gainsAt(home.homeDb)) ?? 0
     const isMet = afterLu <= limitLu
-    best = { ...settled, model, home, range: isTooWide ? { beforeLu, afterLu, levels, isMet } : null }
+    const found = { ...settled, model, home, range: isTooWide ? { beforeLu, afterLu, levels, isMet } : null }
+    if (round === 0 || missedBy(found, limitLu) <= missedBy(best, limitLu)) best = found
     // Under another home the lines press other passages, and the quiet floor lies elsewhere.
     const hasSettled = Math.abs(home.homeDb - homeDb) < 0.1
     if (isMet && (isTooWide || hasSettled)) break
     if (isTooWide && hasSettled && levels === null) break
     if (!isMet) goalLu -= Math.min(afterLu - limitLu + 0.01, 1)
-    homeDb = home.homeDb
+    if (followsHome) homeDb = home.homeDb
   }
   return best
+}
+
+/** How far the range and the total stay outside together, in LU; 0 where both hold. */
+function missedBy({ home, range }: LevelledHome, limitLu: number): number {
+  const totalLu = home.outcome === 'missed' ? MISSED_TOTAL_LU : 0
+  return totalLu + Math.max(0, (range?.afterLu ?? 0) - limitLu)
 }
 
 /** Short-term loudness of the scene of each hop, at home and under the ride that the other lines ask for. */
