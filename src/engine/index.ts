@@ -18,6 +18,7 @@ export { inspectProgramme } from './inspect-pass.ts'
 export { identifyOrder } from './intake/index.ts'
 export { measureLeqM } from './leq-m-pass.ts'
 export { passagesOfProgramme } from './passages-pass.ts'
+export { READ_SHARE } from './progress-shares.ts'
 export { hearProgramme, mendProgramme, type ReadProgramme, readProgramme } from './read-source-pass.ts'
 export type { Mending } from './render/index.ts'
 export { seedOf } from './render-pass.ts'
@@ -30,6 +31,6 @@ export {
   upmixProgramme,
   verifyDelivery,
 } from './run.ts'
-export { scenesOfProgramme } from './scenes-pass.ts'
+export { READ_BESIDE_SCENES, scenesOfProgramme } from './scenes-pass.ts'
 export type { WrittenFile } from './verify-pass.ts'
 export { type AudioName, type Bench, type FoldOrder, perform, type ResultOf, type Task } from './work.ts'

@@ -7,7 +7,7 @@ import {
   type SpeechLane,
   type UpmixSettings,
 } from '../domain/index.ts'
-import { bySegment, listenBySegment, type ProgrammeShape } from './by-segment.ts'
+import { bySegment, listenBySegment, type ProgrammeShape, type Tell } from './by-segment.ts'
 import type { Crew, Watch } from './crew.ts'
 import { concludeReading } from './intake/index.ts'
 import { Stages } from './progress-shares.ts'
@@ -24,9 +24,10 @@ export async function readProgramme(
   crew: Crew,
   programme: ProgrammeShape,
   { kind }: Pick<UpmixSettings, 'kind'>,
+  tell: Tell = () => {},
 ): Promise<ReadProgramme> {
   const task = (segment: number) => ({ kind: 'read-source', segment }) as const
-  const segments = await bySegment(crew, programme, task, () => {})
+  const segments = await bySegment(crew, programme, task, tell)
   const { layout, sampleRateHz, frameCount } = programme
   const { twoTrack, bandLimits } = concludeReading(segments, { layout, sampleRateHz, frameCount, speech: null })
   const reading = readSource(twoTrack)

@@ -38,7 +38,7 @@ import { thinLanes } from './deliver/index.ts'
 import type { DeliveryOrder, DeliveryOutcome, DeliveryStore } from './delivery-order.ts'
 import { type Analysed, decide, joinAnalysed } from './forecast-pass.ts'
 import { gatherReport } from './gather-report.ts'
-import { Stages } from './progress-shares.ts'
+import { Stages, UPMIX_SPANS } from './progress-shares.ts'
 import { hasLfeAnywhere, render, seedOf } from './render-pass.ts'
 import { type Judgement, judge, judgeBreaks, judgeSignal } from './verify/index.ts'
 import {
@@ -113,7 +113,8 @@ export async function planProgramme(order: DeliveryOrder, crew: Crew, watch: Wat
 
 /** All that comes before the first render. */
 async function prepare(order: DeliveryOrder, crew: Crew, stages: Stages) {
-  const analysis = await analyse(order, crew, stages.tell('analyse'))
+  const tell = order.upmix === null ? stages.tell('analyse') : stages.tellUpmix(Boolean(order.heard))
+  const analysis = await analyse(order, crew, tell)
   const tellForecast = stages.tell('forecast')
   const treated = await treatBandsFirst(order, analysis, crew, (share) => tellForecast(share / 2))
   const forecast = await decide(order, treated, crew, (share) => tellForecast((1 + share) / 2))
@@ -176,11 +177,9 @@ function sealable({
 async function analyse(order: DeliveryOrder, crew: Crew, tell: Tell): Promise<Analysed> {
   const { source, upmix, programme } = order
   const { heard = null } = order
-  const listening = order.listens ? LISTENING_BESIDE_UPMIX : 0
-  const speech =
-    order.listens && heard === null
-      ? await listenBySegment(crew, source, 'source', (share) => tell(share * listening))
-      : heard
+  const listens = order.listens && heard === null
+  const listening = listens ? LISTENING_BESIDE_ANALYSIS : 0
+  const speech = listens ? await listenBySegment(crew, source, 'source', (share) => tell(share * listening)) : heard
   const told = (share: number) => tell(listening + share * (1 - listening))
   const segments =
     upmix === null
@@ -209,8 +208,8 @@ async function upmixedSegments(
 /** Share of the time that measuring an Lt/Rt takes beside decoding it; only the progress line depends on it. */
 const MEASURING_BESIDE_DECODING = 0.1
 
-/** Share of the time that listening takes before an upmix; only the progress line depends on it. */
-const LISTENING_BESIDE_UPMIX = 0.2
+/** Share of the time that listening takes before what is to be fitted is measured; only the progress line depends on it. */
+const LISTENING_BESIDE_ANALYSIS = 0.2
 
 /** What is to be said of the stretches that ought to be silent. */
 async function inBreaks(
@@ -388,10 +387,8 @@ export async function upmixProgramme(
   | { readonly measurements: null; readonly peakDbfs: number }
 > {
   const { programme, plan, gainDb, bitsPerSample, through } = order
-  const stages = new Stages(watch)
-  const listening = plan.reading?.voice100ms ? LISTENING_BESIDE_UPMIX : 0
-  const tell = stages.tell('analyse')
-  const told = (share: number) => tell(listening + share * (1 - listening))
+  const stages = new Stages(watch, UPMIX_SPANS)
+  const told = stages.tellUpmix(Boolean(plan.reading?.voice100ms))
   const analysed = joinMeasured(await upmixSegments(crew, programme, plan, through, told))
   const peakDbfs = Math.max(...describeMeasured(analysed).channels.map(({ samplePeakDbfs }) => samplePeakDbfs ?? 0))
   if (peakDbfs + gainDb > 0) return { measurements: null, peakDbfs }

@@ -3,8 +3,9 @@ import { bySegment, listenBySegment, type ProgrammeShape } from './by-segment.ts
 import type { Crew, Watch } from './crew.ts'
 import { suggestScenes } from './intake/index.ts'
 
-/** Share of the time that listening takes; only the progress line depends on it. */
-const LISTENING = 0.8
+/** Shares of the time after which the tracks were read, and then listened to; only the progress line depends on them. */
+export const READ_BESIDE_SCENES = 0.44
+const HEARD = 0.88
 
 /** Finds the stretches of a two-track programme that sound alike, and what settings fit them. The crew must be able to listen. */
 export async function scenesOfProgramme(
@@ -14,8 +15,10 @@ export async function scenesOfProgramme(
   watch: Watch,
 ): Promise<readonly SuggestedScene[]> {
   const tell = (share: number) => watch.progress?.({ stage: 'inspect', share })
-  const speech = await listenBySegment(crew, programme, 'source', (share) => tell(share * LISTENING))
-  const sketching = (share: number) => tell(LISTENING + share * (1 - LISTENING))
+  const speech = await listenBySegment(crew, programme, 'source', (share) =>
+    tell(READ_BESIDE_SCENES + share * (HEARD - READ_BESIDE_SCENES)),
+  )
+  const sketching = (share: number) => tell(HEARD + share * (1 - HEARD))
   const task = (segment: number) => ({ kind: 'sketch-scenes', segment }) as const
   const sketches = await bySegment(crew, programme, task, sketching)
   return suggestScenes(sketches, speech, { ...programme, isLtRt })

@@ -7,6 +7,7 @@ import {
   mendProgramme,
   type ProgrammeShape,
   type Progress,
+  READ_SHARE,
   type ReadProgramme,
   readProgramme,
 } from '../engine/index.ts'
@@ -29,6 +30,8 @@ export type ReadingWay = {
   readonly scratchFolder: () => string
   readonly listens: boolean
   readonly progress?: ((progress: Progress) => void) | undefined
+  /** Share of the run that reading the tracks takes; absent: as before an upmix. Only the progress line depends on it. */
+  readonly share?: number
 }
 
 const BYTES_PER_FRAME = 8
@@ -48,7 +51,8 @@ export async function readTracks(
 ): Promise<TracksRead> {
   const programme = programmeOf(source)
   const twoTracks = { ...programme, layout: '2.0' } as const
-  const found = source.layout === 'mono' ? null : await readProgramme(crew, programme, settings)
+  const tell = (share: number) => way.progress?.({ stage: 'inspect', share: share * (way.share ?? READ_SHARE) })
+  const found = source.layout === 'mono' ? null : await readProgramme(crew, programme, settings, tell)
   const mending = mendingFor(settings, found, programme.sampleRateHz)
   if (found !== null && mending === null) {
     return { ...(await heard(told(found, settings), settings, crew, twoTracks, way)), places }

@@ -11,7 +11,7 @@ import {
   type SuggestedScene,
   sceneSettings,
 } from '../domain/index.ts'
-import { type Progress, scenesOfProgramme } from '../engine/index.ts'
+import { type Progress, READ_BESIDE_SCENES, scenesOfProgramme } from '../engine/index.ts'
 import { sheetJson } from '../protocol/index.ts'
 import { freshSheet, pathBeside, sheetClock } from './fresh-sheet.ts'
 import { readTracks } from './read-tracks.ts'
@@ -55,7 +55,7 @@ export async function suggestUpmixScenes(
     work,
     async (crew) => {
       const { settings } = title.upmix
-      const way = { scratchFolder: () => scratch.path, listens: false }
+      const way = { scratchFolder: () => scratch.path, listens: false, progress, share: READ_BESIDE_SCENES }
       const { reading, findings } = await readTracks(source, settings, crew, places, way)
       const isLtRt = decodesMatrix(settings, reading)
       const programme = { ...programmeOf(source), layout: '2.0' } as const

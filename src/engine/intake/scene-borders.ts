@@ -28,20 +28,61 @@ const WANDER = SKETCH_COLUMNS
 const SPEECH = SKETCH_COLUMNS + 1
 const COLUMNS = SKETCH_COLUMNS + 2
 /** What a border must explain, in bits. */
-const BORDER_COST = 80
+const BORDER_COST = 40
+/**
+ * What it must explain within 30 s on both sides: a long piece wanders so far that any parting of it explains much in
+ * all. Silence up to 10 s parts scenes as little as a cut does, where both sides of it sound alike.
+ */
+const LEAST_CONTRAST = 100
+const CONTRAST_BLOCKS = 30
+const LONGEST_PAUSE_HOPS = 100
 /** A border is moved by so much at most to where the change lies, and by so much to a pause. */
 const REFINE_HOPS = 30
-const REFINE_REACH_HOPS = 50
+const REFINE_REACH_HOPS = 100
 const SNAP_HOPS = 4
 const PAUSE_DEPTH_DB = 15
 
-/** Stretches that sound alike, in order; silence of 4 s and more lies outside of them. */
+/** Stretches that sound alike, in order; silence of 4 s and more between stretches that do not lies outside of them. */
 export function alikeStretches(sketch: Sketch): readonly HopRange[] {
-  return soundingRuns(sketch).flatMap((run) => {
-    const borders = bordersWithin(sketch, run).map((border) => snap(sketch, refine(sketch, border, run)))
-    const all = [run.from, ...borders, run.end]
-    return borders.concat(run.end).map((end, index) => ({ from: all[index] as number, end }))
+  const parts = soundingRuns(sketch).flatMap((run) => {
+    const all = [run.from, ...bordersWithin(sketch, run), run.end]
+    return all.slice(1).map((end, index) => ({ from: all[index] as number, end }))
   })
+  const kept = withoutWeakBorders(sketch, parts)
+  const isBorder = (index: number) => kept[index]?.end === kept[index + 1]?.from
+  const moved = kept.map(({ from, end }, index) =>
+    isBorder(index) ? snap(sketch, refine(sketch, end, { from, end: (kept[index + 1] as HopRange).end })) : end,
+  )
+  return kept.map(({ from }, index) => ({
+    from: index > 0 && isBorder(index - 1) ? (moved[index - 1] as number) : from,
+    end: moved[index] as number,
+  }))
+}
+
+/** Joins what sounds alike across a border or a pause, the most alike first. */
+function withoutWeakBorders(sketch: Sketch, parts: readonly HopRange[]): readonly HopRange[] {
+  const kept = [...parts]
+  const contrastAfter = (index: number) => contrast(sketch, kept[index] as HopRange, kept[index + 1] as HopRange)
+  const contrasts = kept.slice(1).map((_, index) => contrastAfter(index))
+  for (;;) {
+    const weakest = contrasts.indexOf(Math.min(...contrasts))
+    if (!((contrasts[weakest] ?? LEAST_CONTRAST) < LEAST_CONTRAST)) return kept
+    const [before, behind] = kept.slice(weakest, weakest + 2) as [HopRange, HopRange]
+    kept.splice(weakest, 2, { from: before.from, end: behind.end })
+    contrasts.splice(weakest, 1)
+    for (const index of [weakest - 1, weakest]) if (index in contrasts) contrasts[index] = contrastAfter(index)
+  }
+}
+
+/** How much less it takes to tell the seconds beside a border, or a pause, as two scenes than as one, in bits. */
+function contrast(sketch: Sketch, before: HopRange, behind: HopRange): number {
+  if (behind.from - before.end > LONGEST_PAUSE_HOPS) return Number.POSITIVE_INFINITY
+  const reach = CONTRAST_BLOCKS * HOPS_PER_BLOCK
+  const left = blocksOf(sketch, { from: Math.max(before.from, before.end - reach), end: before.end })
+  const right = blocksOf(sketch, { from: behind.from, end: Math.min(behind.end, behind.from + reach) })
+  const sums = new Sums([...left, ...right])
+  if (left.length === 0 || right.length === 0) return 0
+  return sums.cost(0, sums.count) - sums.cost(0, left.length) - sums.cost(left.length, sums.count)
 }
 
 export function rowAt({ rows }: Sketch, hop: number, column: number): number {
@@ -96,11 +137,16 @@ class Sums {
 }
 
 function bordersWithin(sketch: Sketch, run: HopRange): readonly number[] {
-  const blocks: Float64Array[] = []
-  for (let hop = run.from; hop + HOPS_PER_BLOCK <= run.end; hop += HOPS_PER_BLOCK) {
-    blocks.push(described(sketch, hop, hop + HOPS_PER_BLOCK))
-  }
-  return cheapestBorders(new Sums(blocks)).map((block) => run.from + block * HOPS_PER_BLOCK)
+  return cheapestBorders(new Sums(blocksOf(sketch, run))).map((block) => run.from + block * HOPS_PER_BLOCK)
+}
+
+/** What each whole second of a range sounds like. */
+function blocksOf(sketch: Sketch, { from, end }: HopRange): readonly Float64Array[] {
+  const count = Math.floor((end - from) / HOPS_PER_BLOCK)
+  return Array.from({ length: count }, (_, block) => {
+    const start = from + block * HOPS_PER_BLOCK
+    return described(sketch, start, start + HOPS_PER_BLOCK)
+  })
 }
 
 /** The borders for which the scenes between them, and they themselves, cost least. */

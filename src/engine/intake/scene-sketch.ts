@@ -70,8 +70,11 @@ function writeRow(
   row[IN_PHASE] = whole > 0 ? inPhase / whole : 0
 }
 
-/** In dBFS as a sine reads it. */
+/** What all bins of a Hann-windowed sine or noise hold together, over the middle bin of a sine. @source Harris, Proc. IEEE 66 (1978), table 1 */
+const HANN_NOISE_BANDWIDTH = 1.5
+
+/** In dBFS: a full-scale sine in both tracks reads 0. */
 function level(power: number): number {
-  const sine = power / SINE_POWER / 2
+  const sine = power / HANN_NOISE_BANDWIDTH / SINE_POWER / 2
   return Math.max(SKETCH_FLOOR_DB, sine > 0 ? powerToDb(sine) : SKETCH_FLOOR_DB)
 }
