@@ -88,10 +88,19 @@ export async function fitFile(
       progress === undefined ? {} : { progress },
     ),
   )
-  // The fitted file comes last: where it lies, what was asked for beside it lies too.
-  if (isDelivered) difference?.place()
-  if (isDelivered) output.place(report.deliverables[0]?.path)
+  if (isDelivered) placeBoth(output, difference, report.conforms)
   return { report: { ...report, findings: inTimecode(report.findings, source.clock) }, isWritten: isDelivered }
+}
+
+/**
+ * Puts the fitted file and its difference in their places. Two files cannot move at once, so the difference that lies
+ * there goes first and the new one comes last: whenever this is cut off, no file has the difference of another beside it.
+ */
+function placeBoth(output: SingleOutput, difference: SingleOutput | null, conforms: boolean): void {
+  const nameOf = ({ path }: SingleOutput) => (conforms ? basename(path) : nonconformingName(basename(path)))
+  difference?.clear(nameOf(difference))
+  output.place(nameOf(output))
+  difference?.place(nameOf(difference))
 }
 
 /** What the difference is called among the outputs of a run, and in its header; its path is the user's. */
@@ -103,13 +112,14 @@ function differenceName(outPath: string): string {
 function besideOutput(outPath: string, named: NamedTitle, options: FitOptions): SingleOutput | null {
   const { differencePath, replaces, keepsNonconforming } = options
   if (differencePath === undefined) return null
-  const fitted = keepsNonconforming
-    ? [outPath, join(dirname(outPath), nonconformingName(basename(outPath)))]
-    : [outPath]
-  if (fitted.some((path) => resolve(path) === resolve(differencePath))) {
+  const otherNames = (path: string) => (keepsNonconforming ? [nonconformingName(basename(path))] : [])
+  const placesOf = (path: string) =>
+    [path, ...otherNames(path).map((name) => join(dirname(path), name))].map((place) => resolve(place))
+  if (placesOf(outPath).some((path) => placesOf(differencePath).includes(path))) {
     throw refuse('JOBS_OUTPUT_EXISTS', `write the difference "${differencePath}"`, 'the name of the fitted file', {
       remedy: 'Give --write-difference a name of its own.',
     })
   }
-  return new SingleOutput(differencePath, { replaces, sources: inputsOf(named) })
+  const sources = inputsOf(named)
+  return new SingleOutput(differencePath, { replaces, sources, otherNames: otherNames(differencePath) })
 }

@@ -39,6 +39,14 @@ export class SingleOutput implements Disposable {
     whileWriting(this.path, () => writeDurably(this.partPath, text))
   }
 
+  /** Takes away what lies in its place, so that nothing old lies beside what is placed before it. */
+  clear(name = basename(this.path)): void {
+    whileWriting(this.path, () => {
+      rmSync(join(dirname(this.path), name), { force: true })
+      syncFolder(dirname(this.path))
+    })
+  }
+
   /** Puts the finished file in its place, under another name in the same folder where one is given. */
   place(name = basename(this.path)): void {
     whileWriting(this.path, () => {

@@ -176,6 +176,18 @@ describe('what is refused, and what is not left behind', () => {
   })
 })
 
+test('a fit that is kept although it does not conform leaves both files under names that say so, and what lay there', async () => {
+  const at = ownFolder()
+  const [out, difference] = [join(at, 'fit.wav'), join(at, 'difference.wav')]
+  for (const path of [out, difference]) writeFileSync(path, 'older')
+  const spec = ownSpec(-2, { maxTruePeakDbtp: -1 })
+  const words = ['fit', six, out, '--spec', spec, '--write-difference', difference, '--keep-nonconforming', '--replace']
+  expect((await plimsoll(words)).code).toBe(1)
+  const [kept, keptDifference] = ['fit_nonconforming.wav', 'difference_nonconforming.wav']
+  expect(filesBelow(at)).toEqual(['difference.wav', keptDifference, 'fit.wav', kept])
+  for (const path of [out, difference]) expect(readFileSync(path, 'utf8')).toBe('older')
+})
+
 describe('the report of what was altered', () => {
   // The short-term window in the middle of the loud stretch, 15.9 to 18.9 s: the ride holds there, the ceiling is brief.
   test('tells what NumPy finds that each octave lost', () => {

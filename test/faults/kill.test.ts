@@ -17,6 +17,7 @@ import {
 } from '../testkit/cli.ts'
 import { makeReplacement, type Replacement, replaceWords, settle, withOldDelivery } from '../testkit/cli-deliveries.ts'
 import { countingRenames, dyingAtRename } from '../testkit/faulty-disk.ts'
+import { sha256 } from '../testkit/outside.ts'
 import { seededRandom } from '../testkit/programmes.ts'
 
 const folder = fileFolder()
@@ -90,6 +91,49 @@ describe('kill -9 of a first delivery', () => {
     await plimsollMust(replaceWords(made, out), 0)
     expect(deliverySums(out)).toEqual(made.new)
   })
+})
+
+describe('kill -9 of a fit that writes its difference too', () => {
+  test(
+    'at every rename: the fitted file is the old or the new one, and never has the difference of the other beside it',
+    async () => {
+      const at = ownFolder()
+      const [fitted, difference] = [join(at, 'fitted.wav'), join(at, 'difference.wav')]
+      const fitTo = (spec: string) => {
+        const words = ['fit', made.master, fitted, '--spec', spec, '--write-difference', difference, '--replace']
+        return (env: Readonly<Record<string, string>> = {}) => plimsoll(words, { env })
+      }
+      const sums = () => [fitted, difference].map((path) => (existsSync(path) ? sha256(path) : null))
+      const makeNew = fitTo('atsc-a85-short')
+      expect((await makeNew()).code).toBe(0)
+      const newer = sums()
+      const makeOld = fitTo('ebu-r128')
+      expect((await makeOld()).code).toBe(0)
+      const older = sums()
+      expect(older).not.toContain(newer[0])
+      expect(older).not.toContain(newer[1])
+      const counted = join(ownFolder(), 'count')
+      expect((await makeNew(countingRenames(at, counted))).code).toBe(0)
+      const renames = readFileSync(counted, 'utf8').length
+      expect(renames).toBeGreaterThanOrEqual(2)
+      const outcomes = []
+      for (let rename = 1; rename <= renames; rename++) {
+        for (const moment of ['before', 'after'] as const) {
+          expect((await makeOld()).code).toBe(0)
+          expect(sums()).toEqual(older)
+          expect((await makeNew(dyingAtRename(at, rename, moment))).code).toBe(86)
+          const [left, beside] = sums()
+          outcomes.push(left === newer[0] ? 'new' : left === older[0] ? 'old' : 'neither')
+          expect([null, left === newer[0] ? newer[1] : older[1]]).toContain(beside)
+          expect((await makeNew()).code).toBe(0)
+          expect(sums()).toEqual(newer)
+          expect(readdirSync(at).sort()).toEqual(['difference.wav', 'fitted.wav'])
+        }
+      }
+      expect(outcomes.join(' ')).toMatch(/^(?:old )+(?:new ?)+$/)
+    },
+    PREPARATION_MS,
+  )
 })
 
 describe('one writer at a time', () => {
