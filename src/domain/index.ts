@@ -127,6 +127,7 @@ export {
   toHops,
   WhatIf,
   type WhatIfFigures,
+  widestLoudnessRange,
   windowMeans,
 } from './loudness/index.ts'
 export { distanceInside, isInside, margins } from './margins.ts'

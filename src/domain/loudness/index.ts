@@ -7,7 +7,7 @@ export {
   jointLoudness,
 } from './gate.ts'
 export { besideMaster, describeMeasured, describeParts, joinMeasured } from './measured.ts'
-export { jointLoudnessRange, loudnessRange, loudnessRangeEdges } from './range.ts'
+export { jointLoudnessRange, loudnessRange, loudnessRangeEdges, widestLoudnessRange } from './range.ts'
 export { type EnergyStretch, type PlacedWindow, WhatIf, type WhatIfFigures } from './what-if.ts'
 export {
   type LoudestWindow,

@@ -23,10 +23,24 @@ export function loudnessRange(powers100ms: Float64Array): number | null {
 /**
  * Loudness range of several programmes together: one pair of gates and one ranking over all their windows. No window
  * reaches from one programme into the next.
- * @param everyHops how far the windows stand apart: the document allows up to 1 s, and some meters take that
  */
-export function jointLoudnessRange(programmes: readonly Float64Array[], everyHops = 1): number | null {
-  const edges = loudnessRangeEdges(programmes, everyHops)
+export function jointLoudnessRange(programmes: readonly Float64Array[]): number | null {
+  return rangeOf(programmes.map(shortTermWindows), 1)
+}
+
+/**
+ * The widest range that a meter may read, whose windows stand 100 ms apart or 1 s; null where none passes the gate.
+ * @source EBU Tech 3342 lets the windows overlap by no more than 2 s, and some meters do
+ */
+export function widestLoudnessRange(programmes: readonly Float64Array[]): number | null {
+  const windows = programmes.map(shortTermWindows)
+  const every100ms = rangeOf(windows, 1)
+  const everySecond = rangeOf(windows, HOPS_PER_SECOND)
+  return every100ms === null || everySecond === null ? null : Math.max(every100ms, everySecond)
+}
+
+function rangeOf(windows: readonly Float64Array[], everyHops: number): number | null {
+  const edges = edgesOf(windows, everyHops)
   return edges === null ? null : edges.loudLkfs - edges.softLkfs
 }
 
@@ -34,14 +48,17 @@ export function jointLoudnessRange(programmes: readonly Float64Array[], everyHop
 export type RangeEdges = { readonly softLkfs: number; readonly loudLkfs: number }
 
 /** The edges of the loudness range of several programmes together; null where no short-term window passes the gate. */
-export function loudnessRangeEdges(programmes: readonly Float64Array[], everyHops = 1): RangeEdges | null {
-  const audible = concatenated(
-    programmes.map((powers100ms) => {
-      const windows = windowMeans(powers100ms, SHORT_TERM_SECONDS * HOPS_PER_SECOND)
-      const taken = everyHops === 1 ? windows : windows.filter((_, first) => first % everyHops === 0)
-      return atLeast(taken, powerOf(ABSOLUTE_GATE_LKFS))
-    }),
-  )
+export function loudnessRangeEdges(programmes: readonly Float64Array[]): RangeEdges | null {
+  return edgesOf(programmes.map(shortTermWindows), 1)
+}
+
+function shortTermWindows(powers100ms: Float64Array): Float64Array {
+  return windowMeans(powers100ms, SHORT_TERM_SECONDS * HOPS_PER_SECOND)
+}
+
+function edgesOf(programmes: readonly Float64Array[], everyHops: number): RangeEdges | null {
+  const gate = powerOf(ABSOLUTE_GATE_LKFS)
+  const audible = concatenated(programmes.map((windows) => atLeast(windows, gate, everyHops)))
   let sum = 0
   for (const power of audible) sum += power
   const kept = atLeast(audible, (sum / audible.length) * RANGE_GATE_POWER)
@@ -50,10 +67,13 @@ export function loudnessRangeEdges(programmes: readonly Float64Array[], everyHop
   return { softLkfs: loudnessOf(rank(LOW_SHARE)), loudLkfs: loudnessOf(rank(HIGH_SHARE)) }
 }
 
-function atLeast(powers: Float64Array, gate: number): Float64Array {
-  const kept = new Float64Array(powers.length)
+function atLeast(powers: Float64Array, gate: number, every = 1): Float64Array {
+  const kept = new Float64Array(Math.ceil(powers.length / every))
   let count = 0
-  for (const power of powers) if (power >= gate) kept[count++] = power
+  for (let i = 0; i < powers.length; i += every) {
+    const power = powers[i] as number
+    if (power >= gate) kept[count++] = power
+  }
   return kept.subarray(0, count)
 }
 

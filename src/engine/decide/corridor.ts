@@ -100,14 +100,12 @@ export function wallsAt(corridor: Corridor, homeDb: number): { lower: Float64Arr
   const upper = new Float64Array(upperDb.length)
   const lower = new Float64Array(upperDb.length)
   for (let k = 0; k < upper.length; k++) {
-    upper[k] = Math.min(upperDb[k] as number, homeDb + (shape === null ? 0 : (shape.roofDb[k] as number)))
-    lower[k] = Math.min(lowerDb[k] as number, homeDb + (shape === null ? 0 : (shape.lowRoofDb[k] as number)))
-  }
-  for (const [k, liftDb] of shape?.floorDb.entries() ?? []) {
-    lower[k] = Math.max(lower[k] as number, Math.min(homeDb + liftDb, upper[k] as number))
-  }
-  if (lockFloorDb !== null) {
-    for (const [k, depth] of lockFloorDb.entries()) lower[k] = Math.max(lower[k] as number, homeDb + depth)
+    const highest = Math.min(upperDb[k] as number, homeDb + (shape === null ? 0 : (shape.roofDb[k] as number)))
+    let lowest = Math.min(lowerDb[k] as number, homeDb + (shape === null ? 0 : (shape.lowRoofDb[k] as number)))
+    if (shape !== null) lowest = Math.max(lowest, Math.min(homeDb + (shape.floorDb[k] as number), highest))
+    if (lockFloorDb !== null) lowest = Math.max(lowest, homeDb + (lockFloorDb[k] as number))
+    upper[k] = highest
+    lower[k] = lowest
   }
   return { lower, upper }
 }

@@ -2,11 +2,10 @@ import {
   type DeliverySpec,
   framesPerHop,
   gatedLoudness,
-  HOPS_PER_SECOND,
-  jointLoudnessRange,
   loudestMomentary,
   loudestShortTerm,
   toHops,
+  widestLoudnessRange,
 } from '../../domain/index.ts'
 import {
   buildCorridor,
@@ -20,7 +19,7 @@ import {
 import type { Expected, ExpectedFigures, FitCorrection } from './decision.ts'
 import { anchorOf, type FitSource, isWhole, loudnessOfMarked } from './fit-source.ts'
 import { highestOf } from './highest.ts'
-import { type HomeShape, shapeOf } from './home-shape.ts'
+import { type HomeShape, noWishes, shapeOf } from './home-shape.ts'
 import { windowLines } from './judged-lines.ts'
 import { leastRide } from './least-ride.ts'
 import { evenCosts, moveCosts } from './move-costs.ts'
@@ -113,8 +112,7 @@ function limitsAlone(
   reachSeconds: number,
   speech100ms: Uint8Array | null,
 ): HomeShape {
-  const nothing = new Float64Array(hopCount)
-  return shapeOf({ pressDb: nothing, liftDb: nothing, roomDb: nothing }, corridor, reachSeconds, speech100ms)
+  return shapeOf(noWishes(hopCount), corridor, reachSeconds, speech100ms)
 }
 
 function modelOf(heard: Heard, hopCount: number, corridor: Corridor, correction: FitCorrection): FitModel {
@@ -209,10 +207,7 @@ class Heard {
       const ridden = riddenEnergies(energies, gainsDb)
       return this.#source.parts.map(({ first, end }) => toHops(ridden.subarray(first, end)))
     }
-    const heard = this.#isAllProgramme ? [riddenHops(energies, hops, gainsDb)] : parts()
-    const every100ms = jointLoudnessRange(heard)
-    const everySecond = jointLoudnessRange(heard, HOPS_PER_SECOND)
-    return every100ms === null || everySecond === null ? null : Math.max(every100ms, everySecond)
+    return widestLoudnessRange(this.#isAllProgramme ? [riddenHops(energies, hops, gainsDb)] : parts())
   }
 }
 

@@ -23,6 +23,15 @@ export type Wishes = {
   readonly roomDb: Float64Array
 }
 
+/** Wishes that change nothing. */
+export function noWishes(hopCount: number): Wishes {
+  return {
+    pressDb: new Float64Array(hopCount),
+    liftDb: new Float64Array(hopCount),
+    roomDb: new Float64Array(hopCount),
+  }
+}
+
 /** Makes walls of what is wished: with reach, held through lines of dialogue, within the slew and around the locks. */
 export function shapeOf(
   { pressDb, liftDb, roomDb }: Wishes,
@@ -31,23 +40,24 @@ export function shapeOf(
   speech100ms: Uint8Array | null,
 ): HomeShape {
   const reach = Math.round(reachSeconds * HOPS_PER_SECOND)
-  const nearLift = highestWithin(liftDb, reach).map((value) => -value)
+  const nearLift = highestWithin(liftDb, reach)
+  for (let k = 0; k < nearLift.length; k++) nearLift[k] = -(nearLift[k] as number)
   if (speech100ms !== null) holdThroughLines(nearLift, speech100ms)
-  const roofDb = pressDb.map((press, k) =>
-    floorToGainStep(
-      press < 0 ? press : Math.min(-(nearLift[k] as number), Math.max(roomDb[k] as number, liftDb[k] as number)),
-    ),
-  )
-  for (const [k, highest] of lockRoofDb?.entries() ?? []) roofDb[k] = Math.min(roofDb[k] as number, highest)
+  const roofDb = new Float64Array(pressDb.length)
+  for (let k = 0; k < roofDb.length; k++) {
+    const press = pressDb[k] as number
+    const lifted = Math.min(-(nearLift[k] as number), Math.max(roomDb[k] as number, liftDb[k] as number))
+    roofDb[k] = Math.min(floorToGainStep(press < 0 ? press : lifted), lockRoofDb?.[k] ?? Number.POSITIVE_INFINITY)
+  }
   limitSlew(roofDb, costs.slewDb)
   for (const [k, lowest] of lockFloorDb?.entries() ?? []) roofDb[k] = Math.max(roofDb[k] as number, lowest)
-  const lowRoofDb = lowestWithin(
-    roofDb.map((roof) => Math.min(0, roof)),
-    reach,
-  )
+  const lowRoofDb = lowestWithin(roofDb, reach)
+  const floorDb = new Float64Array(roofDb.length)
+  for (let k = 0; k < roofDb.length; k++) {
+    lowRoofDb[k] = Math.min(0, lowRoofDb[k] as number)
+    const lift = liftDb[k] as number
+    floorDb[k] = lift > 0 ? Math.min(floorToGainStep(lift), roofDb[k] as number) : Number.NEGATIVE_INFINITY
+  }
   if (speech100ms !== null) holdThroughLines(lowRoofDb, speech100ms)
-  const floorDb = liftDb.map((lift, k) =>
-    lift > 0 ? Math.min(floorToGainStep(lift), roofDb[k] as number) : Number.NEGATIVE_INFINITY,
-  )
   return { roofDb, lowRoofDb, floorDb }
 }

@@ -12,7 +12,7 @@ import {
 import { type Aim, chooseHome } from './choose-home.ts'
 import type { FitCorrection } from './decision.ts'
 import type { FitModel } from './fit-model.ts'
-import { type HomeShape, shapeOf } from './home-shape.ts'
+import { type HomeShape, noWishes, shapeOf } from './home-shape.ts'
 import type { SettledHome } from './settle-home.ts'
 import { spareRuns } from './spare-runs.ts'
 import { weightedMovement } from './weighted-ride.ts'
@@ -150,12 +150,12 @@ class Scenes {
     this.#speech100ms = speech100ms
     this.#quietLkfs = aim.targetLkfs - settings.quietFloorLu
     const hopsAtHome = model.programmeHops(new Float64Array(model.hopCount).fill(homeDb))
-    const levelsOf = (scenes: Int32Array) => ({
-      atHome: levelsIn(hopsAtHome, scenes),
-      ridden: levelsIn(riddenHops, scenes),
-    })
-    this.#atCuts = levelsOf(scenesOf(hopsAtHome, model.hopCount, CUT_LU))
-    this.#around = levelsOf(scenesOf(hopsAtHome, model.hopCount, Number.POSITIVE_INFINITY))
+    const atHome = loudnessOfWindows(hopsAtHome, WINDOW_HOPS)
+    const ridden = loudnessOfWindows(riddenHops, WINDOW_HOPS)
+    const levelsOf = (scenes: Int32Array) => ({ atHome: ofScenes(atHome, scenes), ridden: ofScenes(ridden, scenes) })
+    const moments = loudnessOfWindows(hopsAtHome, MOMENT_HOPS)
+    this.#atCuts = levelsOf(scenesOf(atHome, moments, model.hopCount, CUT_LU))
+    this.#around = levelsOf(scenesOf(atHome, moments, model.hopCount, Number.POSITIVE_INFINITY))
     this.#edges = loudnessRangeEdges([riddenHops]) ?? { softLkfs: 0, loudLkfs: 0 }
     this.#gateLkfs = gateOf(this.#around.ridden)
   }
@@ -184,30 +184,29 @@ class Scenes {
     const { ridden, atHome } = atCuts ? this.#atCuts : this.#around
     let audible = 0
     for (const lkfs of ridden) if (lkfs >= this.#gateLkfs) audible++
-    const over = ridden.map((lkfs) => lkfs - ceilingLkfs)
-    const under = ridden.map((lkfs) => (lkfs >= this.#gateLkfs ? floorLkfs - lkfs : Number.NEGATIVE_INFINITY))
+    const over = new Float64Array(ridden.length)
+    const under = new Float64Array(ridden.length)
+    for (let k = 0; k < ridden.length; k++) {
+      const lkfs = ridden[k] as number
+      over[k] = lkfs - ceilingLkfs
+      under[k] = lkfs >= this.#gateLkfs ? floorLkfs - lkfs : Number.NEGATIVE_INFINITY
+    }
     const toPress = spareRuns(over, audible * SPARED_SHARE.loud)
     const toLift = spareRuns(under, audible * SPARED_SHARE.soft)
-    const { quietLiftMostDb } = this.#settings
-    const liftDb = atHome.map((lkfs, k) => {
-      if ((ridden[k] as number) < this.#gateLkfs) return 0
-      const quiet = Math.min(this.#quietLkfs - lkfs, quietLiftMostDb)
-      const left = toLift[k] as number
-      return Math.max(0, quiet, left > 0 ? floorLkfs - lkfs + left - (under[k] as number) : 0)
-    })
-    return shapeOf(
-      {
-        pressDb: atHome.map((lkfs, k) => {
-          const left = toPress[k] as number
-          return left > 0 ? Math.min(0, ceilingLkfs - lkfs + (over[k] as number) - left) : 0
-        }),
-        liftDb,
-        roomDb: atHome.map((lkfs) => Math.max(0, Math.min(ceilingLkfs, this.#edges.loudLkfs) - lkfs)),
-      },
-      this.#model.corridor,
-      this.#settings.rideReachSeconds,
-      this.#speech100ms,
-    )
+    const wishes = noWishes(ridden.length)
+    const { pressDb, liftDb, roomDb } = wishes
+    const highestLkfs = Math.min(ceilingLkfs, this.#edges.loudLkfs)
+    for (let k = 0; k < ridden.length; k++) {
+      const lkfs = atHome[k] as number
+      const press = toPress[k] as number
+      if (press > 0) pressDb[k] = Math.min(0, ceilingLkfs - lkfs + (over[k] as number) - press)
+      roomDb[k] = Math.max(0, highestLkfs - lkfs)
+      if ((ridden[k] as number) < this.#gateLkfs) continue
+      const quiet = Math.min(this.#quietLkfs - lkfs, this.#settings.quietLiftMostDb)
+      const lift = toLift[k] as number
+      liftDb[k] = Math.max(0, quiet, lift > 0 ? floorLkfs - lkfs + lift - (under[k] as number) : 0)
+    }
+    return shapeOf(wishes, this.#model.corridor, this.#settings.rideReachSeconds, this.#speech100ms)
   }
 
   /** A secant over how far the levels are moved towards each other. */
@@ -257,28 +256,38 @@ type Trial = Way & {
   readonly movementDb: number
 }
 
+/** Loudness of all windows of so many hops. */
+function loudnessOfWindows(hops: Float64Array, windowHops: number): Float64Array {
+  const means = windowMeans(hops, windowHops)
+  for (let first = 0; first < means.length; first++) means[first] = loudnessOf(means[first] as number)
+  return means
+}
+
 /**
  * The short-term window that tells how loud the scene is that each hop belongs to, by its first hop: the one around it;
  * beside a cut the one before or after it, whichever is nearer to what sounds at the hop.
  */
-function scenesOf(hops: Float64Array, hopCount: number, cutLu: number): Int32Array {
-  const windows = windowMeans(hops, WINDOW_HOPS).map(loudnessOf)
-  const moments = windowMeans(hops, MOMENT_HOPS).map(loudnessOf)
+function scenesOf(windows: Float64Array, moments: Float64Array, hopCount: number, cutLu: number): Int32Array {
   const inside = (values: Float64Array, first: number) => Math.min(Math.max(first, 0), Math.max(0, values.length - 1))
-  return Int32Array.from({ length: hopCount }, (_, k) => {
+  const sceneAt = (k: number) => {
     const before = inside(windows, k + 1 - WINDOW_HOPS)
     const after = inside(windows, k)
-    const [loudBefore, loudAfter] = [windows[before] as number, windows[after] as number]
+    const loudBefore = windows[before] as number
+    const loudAfter = windows[after] as number
     if (!(Math.abs(loudBefore - loudAfter) > cutLu)) return inside(windows, k - WINDOW_HOPS / 2)
     const here = moments[inside(moments, k - MOMENT_HOPS / 2)] as number
     return Math.abs(here - loudBefore) < Math.abs(here - loudAfter) ? before : after
-  })
+  }
+  const scenes = new Int32Array(hopCount)
+  for (let k = 0; k < hopCount; k++) scenes[k] = sceneAt(k)
+  return scenes
 }
 
 /** Short-term loudness of these windows; -Infinity where the programme is too short for one. */
-function levelsIn(hops: Float64Array, scenes: Int32Array): Float64Array {
-  const windows = windowMeans(hops, WINDOW_HOPS).map(loudnessOf)
-  return Float64Array.from(scenes, (first) => windows[first] ?? Number.NEGATIVE_INFINITY)
+function ofScenes(windows: Float64Array, scenes: Int32Array): Float64Array {
+  const levels = new Float64Array(scenes.length)
+  for (let k = 0; k < levels.length; k++) levels[k] = windows[scenes[k] as number] ?? Number.NEGATIVE_INFINITY
+  return levels
 }
 
 const ABSOLUTE_GATE_LKFS = -70

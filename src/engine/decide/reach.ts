@@ -1,5 +1,4 @@
 import { HOPS_PER_SECOND } from '../../domain/index.ts'
-import { slidingMaximum } from './sliding-maximum.ts'
 
 /** Brings bounds down to the greatest ones whose steps are never larger than the slew; tells which neighbour set which. */
 export function limitSlew(
@@ -19,20 +18,32 @@ export function limitSlew(
 
 /** The lowest value within so many hops to both sides. */
 export function lowestWithin(values: Float64Array, reach: number): Float64Array {
-  return highestWithin(
-    values.map((value) => -value),
-    reach,
-  ).map((value) => -value)
+  return extremeWithin(values, reach, -1)
 }
 
 /** The highest value within so many hops to both sides. */
 export function highestWithin(values: Float64Array, reach: number): Float64Array {
-  return slidingMaximum(
-    values,
-    values.length,
-    (k) => k - reach,
-    (k) => k + reach + 1,
-  )
+  return extremeWithin(values, reach, 1)
+}
+
+/** As `slidingMaximum`, without a call for each border: a search over levels asks for thousands of these. */
+function extremeWithin(values: Float64Array, reach: number, sign: 1 | -1): Float64Array {
+  const count = values.length
+  const extremes = new Float64Array(count)
+  const queue = new Int32Array(count)
+  let head = 0
+  let tail = 0
+  let next = 0
+  for (let k = 0; k < count; k++) {
+    for (const end = Math.min(k + reach + 1, count); next < end; next++) {
+      const value = sign * (values[next] as number)
+      while (tail > head && sign * (values[queue[tail - 1] as number] as number) <= value) tail--
+      queue[tail++] = next
+    }
+    while ((queue[head] as number) < k - reach) head++
+    extremes[k] = values[queue[head] as number] as number
+  }
+  return extremes
 }
 
 /** No line is held longer than this, and the pauses on both sides of it are free for the move for so long. */
