@@ -42,6 +42,8 @@ export class Shelf {
   readonly folder: string
   readonly work = new WorkQueue()
   readonly #known = new Map<string, Known>()
+  /** Where samples lie, and the state of the files that they were found in; heard while a title is measured again. */
+  readonly #sounds = new Map<string, { readonly stamp: string; readonly location: StudiedTitle['location'] }>()
   readonly #planned = new Map<string, PlannedTitle & { readonly scratch: ScratchFolder }>()
   /** For as long as the shelf is open: what had to be decoded to be read at any frame. */
   readonly #scratch = new ScratchFolder()
@@ -69,7 +71,7 @@ export class Shelf {
   /** Measures a title in its turn, unless it is known as it lies there. */
   measure(titleId: string): Promise<void> {
     const title = this.#title(titleId)
-    const stamp = stampOf(title)
+    const stamp = stampOf(title.files)
     const known = this.#known.get(title.id)
     if (known?.stamp === stamp && known.studied !== null) return Promise.resolve()
     return this.work.add({
@@ -83,6 +85,7 @@ export class Shelf {
           const options = { signal, workers: this.#workers, sheetPath, scratchFolder, memory }
           const studied = await studyTitle(title.path, options, progress)
           this.#know(title, { stamp, studied, standing: standingOf(studied), refusal: null }, memory)
+          this.#sounds.set(title.id, { stamp: soundStampOf(title), location: studied.location })
         } catch (error) {
           if (!signal.aborted) this.#know(title, { stamp, studied: null, standing: null, refusal: explain(error) })
           throw error
@@ -96,7 +99,7 @@ export class Shelf {
   opened(titleId: string): { readonly head: TitleHead; readonly energies: readonly PartEnergies[] } | null {
     const title = this.#title(titleId)
     const known = this.#known.get(title.id)
-    if (known === undefined || known.stamp !== stampOf(title)) return null
+    if (known === undefined || known.stamp !== stampOf(title.files)) return null
     const { studied } = known
     if (studied === null) return null
     const { sheetText, energies, margins: _, location, ...told } = studied
@@ -154,9 +157,9 @@ export class Shelf {
    */
   sound(titleId: string, firstFrame: number, count: number, of: 'source' | 'master'): Uint8Array<ArrayBuffer> {
     const title = this.#title(titleId)
-    const known = this.#known.get(title.id)
-    const studied = known?.stamp === stampOf(title) ? known.studied?.location : undefined
-    const location = of === 'source' ? studied : this.#planned.get(title.id)?.location
+    const known = this.#sounds.get(title.id)
+    const source = known?.stamp === soundStampOf(title) ? known.location : undefined
+    const location = of === 'source' ? source : this.#planned.get(title.id)?.location
     if (location === undefined) {
       const found = of === 'source' ? 'a title that is not measured' : 'a title without a plan'
       throw refuse('JOBS_TITLE_UNKNOWN', `listen to "${titleId}"`, found)
@@ -199,11 +202,10 @@ export class Shelf {
     const known = this.#known.get(title.id)
     if (known?.studied != null && isSameMeasurement(known.studied.sheetText, text)) {
       this.#known.delete(title.id)
-      this.#know(saved, { ...known, stamp: stampOf(saved), studied: { ...known.studied, sheetText: text } })
-      const planned = this.#planned.get(title.id)
-      this.#planned.delete(title.id)
-      if (planned !== undefined) this.#planned.set(saved.id, planned)
+      this.#know(saved, { ...known, stamp: stampOf(saved.files), studied: { ...known.studied, sheetText: text } })
     }
+    renamed(this.#planned, title.id, saved.id)
+    renamed(this.#sounds, title.id, saved.id)
     return { id: saved.id, tag: tagOf(text) }
   }
 
@@ -266,7 +268,7 @@ export class Shelf {
 
   /** What is known of a title as it lies there: from this run, else from one before. */
   #knownOf(title: ShelvedTitle): Known {
-    const stamp = stampOf(title)
+    const stamp = stampOf(title.files)
     const known = this.#known.get(title.id)
     if (known?.stamp === stamp) return known
     const standing = new TitleMemory(title).standing(stamp)
@@ -349,11 +351,23 @@ function pictureOf(energies: readonly PartEnergies[]): readonly (number | null)[
 }
 
 /** Size and time of the files that a title is read from. */
-function stampOf({ files }: ShelvedTitle): string {
+function stampOf(files: readonly string[]): string {
   return files
     .map((path) => statSync(path, { throwIfNoEntry: false }))
     .map((stat) => (stat === undefined ? 'gone' : `${stat.size} ${stat.mtimeMs}`))
     .join(', ')
+}
+
+/** Size and time of the files that its sound comes from. */
+function soundStampOf({ files, isSheet }: ShelvedTitle): string {
+  return stampOf(isSheet ? files.slice(1) : files)
+}
+
+function renamed<T>(map: Map<string, T>, from: string, to: string): void {
+  const value = map.get(from)
+  if (value === undefined) return
+  map.delete(from)
+  map.set(to, value)
 }
 
 function tagOf(text: string): string {

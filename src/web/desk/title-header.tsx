@@ -30,12 +30,6 @@ export function TitleHeader({
   const { sheet, past, future } = decisions
   const [shown, setShown] = useState<'deliver' | 'sheet' | 'keys' | null>(null)
   useQuestionMark(() => setShown('keys'))
-  const chooseSpec = async (id: string) => {
-    const decided = withSpec(sheet, id)
-    change(decided)
-    await title.saveNow(decided)
-    location.reload()
-  }
   return (
     <header className="head">
       <a href="#shelf" aria-label="Back to the shelf">
@@ -48,7 +42,7 @@ export function TitleHeader({
         <span className="slate">for </span>
         <select
           value={sheet.spec?.id ?? head.spec?.id ?? ''}
-          onChange={(event) => void chooseSpec(event.target.value)}
+          onChange={(event) => change(withSpec(sheet, event.target.value))}
           aria-label="Delivery spec"
         >
           {sheet.spec?.id == null && <option value="">{head.spec?.title ?? 'no spec named'}</option>}

@@ -1,4 +1,4 @@
-import { useCallback, useMemo, useState } from 'react'
+import { useCallback, useEffect, useMemo, useState } from 'react'
 import {
   type FrameRange,
   LAYOUTS,
@@ -9,7 +9,7 @@ import {
   specForTitle,
 } from '../../domain/index.ts'
 import { findSpec } from '../../specs/index.ts'
-import type { OpenedTitle } from './calls.ts'
+import { type OpenedTitle, orderMeasurement } from './calls.ts'
 import { Drawer } from './drawer.tsx'
 import { trimOn, withoutTrim, withoutWaiver, withTrim, withTrimGain } from './edits.ts'
 import { loudestFrame } from './loudest.ts'
@@ -27,26 +27,41 @@ import { useKeys } from './use-keys.ts'
 import { useTitleListening } from './use-listening.ts'
 import { useScenes } from './use-scenes.ts'
 import { useTitle } from './use-title.ts'
+import { WorkBar } from './work-bar.tsx'
 import { type Works, workOn } from './works.ts'
 
 /** One title: how it stands on the left, where in the middle, what to do below. */
-export function TitleScreen({ opened, works }: { readonly opened: OpenedTitle; readonly works: Works }) {
+export function TitleScreen({
+  opened,
+  works,
+  onOutdated,
+}: {
+  readonly opened: OpenedTitle
+  readonly works: Works
+  /** The sheet on disk asks for another measurement than the one that is shown. */
+  readonly onOutdated: (titleId: string) => void
+}) {
   const title = useTitle(opened)
   const { decisions, dispatch, change, placed } = title
   const { sheet } = decisions
-  const head = useMemo(() => withDecidedSpec(opened.head, sheet), [opened.head, sheet])
+  const head = useMemo(
+    () => withDecidedSpec(opened.head, sheet, title.isOutdated),
+    [opened.head, sheet, title.isOutdated],
+  )
+  useMeasuredAgain(title, onOutdated)
   const { clock, sampleRateHz, frameCount } = head.ground
   const durationSeconds = frameCount / sampleRateHz
   const label = useCallback((frame: number) => printInstant(clock, frame, sampleRateHz), [clock, sampleRateHz])
   const { still, points, now, after } = useNumbers(opened, placed.gains)
   const view = useView(durationSeconds)
-  const { chosenPassage, chosenTrim, selection } = view
+  const { chosenTrim, selection } = view
 
   const goTo = (passage: Passage) => {
     view.goTo(passage, sampleRateHz)
     listening.seek(passage.startFrame)
   }
-  const passage = head.passages.find(({ rank }) => rank === chosenPassage) ?? null
+  const passage = head.passages.find((one) => isSamePlace(one, view.passage)) ?? null
+  const chosenPassage = passage?.rank ?? null
   const range: FrameRange | null = selection ?? passage
   const listening = useTitleListening(head, title, points, range)
   const trimHere = (gainDb: number, reason: string | null) => {
@@ -74,6 +89,7 @@ export function TitleScreen({ opened, works }: { readonly opened: OpenedTitle; r
     after,
     spec: head.spec,
     passages: head.passages,
+    chosenPassage,
     chosenScene: stillThere(view.chosenScene, placed.scenes.length),
     isUpmixed: head.layout === '2.0',
     points,
@@ -140,6 +156,7 @@ function Column({
         onWaive={view.setWaiving}
         onInsist={(line) => change(withoutWaiver(decisions.sheet, line))}
       />
+      {title.isOutdated && <MeasuredAgain title={title} works={works} />}
       <PassageList head={head} trims={scene.trims} chosen={scene.chosenPassage} label={scene.label} onChoose={goTo} />
       {scene.isUpmixed && (
         <SceneList scene={scene} acts={scenes} work={workOn(works, 'scenes', titleId)} onChoose={view.chooseScene} />
@@ -175,13 +192,13 @@ function useView(durationSeconds: number) {
   const [reading, setReading] = useState<number | null>(null)
   const [selection, setSelection] = useState<FrameRange | null>(null)
   const [chosenTrim, setChosenTrim] = useState<number | null>(null)
-  const [chosenPassage, setChosenPassage] = useState<number | null>(null)
+  const [passage, setPassage] = useState<Passage | null>(null)
   const [waiving, setWaiving] = useState<string | null>(null)
   const [chosenScene, setChosenScene] = useState<SceneChoice | null>(null)
-  const choose = (trim: number | null, passage: number | null, range: FrameRange | null) => {
+  const choose = (trim: number | null, place: Passage | null, range: FrameRange | null) => {
     setChosenScene(null)
     setChosenTrim(trim)
-    setChosenPassage(passage)
+    setPassage(place)
     setSelection(range)
   }
   return {
@@ -192,7 +209,7 @@ function useView(durationSeconds: number) {
     selection,
     setSelection,
     chosenTrim,
-    chosenPassage,
+    passage,
     chosenScene,
     chooseScene: (choice: SceneChoice | null) => {
       choose(null, null, null)
@@ -203,9 +220,9 @@ function useView(durationSeconds: number) {
     clear: () => choose(null, null, null),
     select: (range: FrameRange | null) => choose(null, null, range),
     chooseTrim: (index: number | null) => choose(index, null, null),
-    goTo: (passage: Passage, sampleRateHz: number) => {
-      choose(null, passage.rank, null)
-      setSeen(around(passage.startFrame / sampleRateHz, passage.endFrame / sampleRateHz, durationSeconds))
+    goTo: (place: Passage, sampleRateHz: number) => {
+      choose(null, place, null)
+      setSeen(around(place.startFrame / sampleRateHz, place.endFrame / sampleRateHz, durationSeconds))
     },
   }
 }
@@ -238,11 +255,46 @@ function useStill(
   }, [numbers, head])
 }
 
-/** Waivers and a changed spec hold at once; passages are found again when the title is measured anew. */
-function withDecidedSpec(head: OpenedTitle['head'], sheet: ReturnType<typeof useTitle>['decisions']['sheet']) {
-  const base = sheet.spec?.id == null ? head.spec : findSpec(sheet.spec.id)
-  if (base === null) return head
-  return { ...head, spec: specForTitle(base, sheet.title.name, sheet.spec?.override ?? {}, sheet.waivers) }
+/** Waivers and a changed spec hold at once; the passages of another spec are none of this one. */
+function withDecidedSpec(
+  head: OpenedTitle['head'],
+  sheet: ReturnType<typeof useTitle>['decisions']['sheet'],
+  isOutdated: boolean,
+) {
+  const base = sheet.spec === null ? null : sheet.spec.id === null ? head.spec : findSpec(sheet.spec.id)
+  const passages = isOutdated ? [] : head.passages
+  if (base === null) return { ...head, passages, spec: null }
+  return { ...head, passages, spec: specForTitle(base, sheet.title.name, sheet.spec?.override ?? {}, sheet.waivers) }
+}
+
+/** Has the title measured as its sheet now asks for. */
+function useMeasuredAgain(
+  { isOutdated, measuredBy, titleId }: ReturnType<typeof useTitle>,
+  onOutdated: (titleId: string) => void,
+): void {
+  // biome-ignore lint/correctness/useExhaustiveDependencies: what is asked for may change once more.
+  useEffect(() => {
+    if (isOutdated) onOutdated(titleId)
+  }, [isOutdated, measuredBy, titleId, onOutdated])
+}
+
+/** How far the measurement for what was decided is, or why it is not made. */
+function MeasuredAgain({ title, works }: { readonly title: ReturnType<typeof useTitle>; readonly works: Works }) {
+  const work = workOn(works, 'measure', title.titleId)
+  if (work?.state === 'stopped' || work?.state === 'refused')
+    return (
+      <p className="refusal" role="alert">
+        {work.refusal?.message ?? 'Not measured for this spec.'}{' '}
+        <button type="button" onClick={() => void orderMeasurement(title.titleId)}>
+          Measure it
+        </button>
+      </p>
+    )
+  return <WorkBar work={work} />
+}
+
+function isSamePlace(a: Passage, b: Passage | null): boolean {
+  return b !== null && a.kind === b.kind && a.startFrame === b.startFrame && a.endFrame === b.endFrame
 }
 
 /** A step back may have taken the chosen scene away. */

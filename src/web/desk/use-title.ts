@@ -18,12 +18,26 @@ export function useTitle({ head }: OpenedTitle) {
     openedDecisions(inOrder(sheetOf(text), head.ground)),
   )
   const placed = useMemo(() => placedOf(decisions.sheet, head.ground), [decisions.sheet, head.ground])
-  const { saving, titleId, saveNow } = useSaving(head, decisions.sheet, dispatch)
+  const { saving, titleId, saveNow, written } = useSaving(head, decisions.sheet, dispatch)
   const change = useCallback(
     (sheet: Sheet, moving?: string) => dispatch({ kind: 'change', sheet, ...(moving !== undefined && { moving }) }),
     [],
   )
-  return { decisions, dispatch: dispatch as (decision: Decision) => void, change, placed, saving, titleId, saveNow }
+  const measured = useMemo(() => sheetOf(head.sheetText), [head.sheetText])
+  const isOutdated = useMemo(() => measuredBy(measured) !== measuredBy(written), [measured, written])
+  return {
+    decisions,
+    dispatch: dispatch as (decision: Decision) => void,
+    change,
+    placed,
+    saving,
+    titleId,
+    saveNow,
+    /** What the sheet on disk asks for was not measured yet, e.g. another spec. */
+    isOutdated,
+    /** Changes with all that a measurement reads of the sheet on disk. */
+    measuredBy: measuredBy(written),
+  }
 }
 
 function sheetOf(text: string): Sheet {
@@ -42,6 +56,7 @@ function placedOf(sheet: Sheet, ground: SheetGround): PlacedSheet {
 function useSaving(head: OpenedTitle['head'], sheet: Sheet, dispatch: (decision: Decision) => void) {
   const [saving, setSaving] = useState<Saving>({ state: 'saved', problem: null })
   const [titleId, setTitleId] = useState(head.id)
+  const [written, setWritten] = useState(sheet)
   const onDisk = useRef({ id: head.id, tag: head.sheetTag, text: sheetJson(sheet) })
   /** What the disk holds once all saving under way is done. */
   const promised = useRef(onDisk.current.text)
@@ -62,6 +77,7 @@ function useSaving(head: OpenedTitle['head'], sheet: Sheet, dispatch: (decision:
         if (location.hash === titleAddress(onDisk.current.id)) history.replaceState(null, '', titleAddress(id))
         onDisk.current = { id, tag, text }
         setTitleId(id)
+        setWritten(asked)
         setSaving({ state: 'saved', problem: null })
       } catch (error) {
         if (promised.current === text) promised.current = onDisk.current.text
@@ -84,10 +100,11 @@ function useSaving(head: OpenedTitle['head'], sheet: Sheet, dispatch: (decision:
   useOthersChanges(head, onDisk, sheet, isSettled, (id, decided) => {
     promised.current = onDisk.current.text
     setTitleId(id)
+    setWritten(decided)
     dispatch({ kind: 'change', sheet: decided })
   })
   useNothingLost(sheet, saveNow, isSettled)
-  return { saving, titleId, saveNow }
+  return { saving, titleId, saveNow, written }
 }
 
 /**
@@ -113,8 +130,8 @@ function useOthersChanges(
       const theirs = readSheet(found.text)
       // An editor may be in the middle of it.
       if (theirs === null) return
-      // What was measured holds no longer.
-      if (!isMeasuredAlike(latest.current.sheet, theirs)) return location.reload()
+      // Nothing lies where it lay.
+      if (groundOf(latest.current.sheet) !== groundOf(theirs)) return location.reload()
       const decided = inOrder(theirs, head.ground)
       onDisk.current = { id: found.id, tag: found.tag, text: sheetJson(decided) }
       latest.current.takeOver(found.id, decided)
@@ -132,10 +149,15 @@ function readSheet(text: string): Sheet | null {
   }
 }
 
-function isMeasuredAlike(a: Sheet, b: Sheet): boolean {
-  const measuredBy = ({ sources, segments, spec, timecode }: Sheet) =>
-    JSON.stringify([sources, segments, spec, timecode])
-  return measuredBy(a) === measuredBy(b)
+/** All that places on the timeline depend on. */
+function groundOf({ sources, segments, timecode }: Sheet): string {
+  return JSON.stringify([sources, segments, timecode])
+}
+
+/** All that a measurement reads of a sheet. */
+function measuredBy(sheet: Sheet): string {
+  const { sources, segments, spec, timecode } = JSON.parse(sheetJson(sheet)) as Record<string, unknown>
+  return JSON.stringify([sources, segments, spec, timecode])
 }
 
 /** What was changed a moment before the title is left is saved all the same; a page that is closed on it asks first. */
