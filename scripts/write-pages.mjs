@@ -125,6 +125,8 @@ function specSection(spec) {
     ],
     ...limitRow('true peak', spec.maxTruePeakDbtp, 'dBTP'),
     ...limitRow('true peak of the LFE', spec.maxLfeTruePeakDbtp, 'dBTP'),
+    ...limitRow('short-term level of the LFE', spec.maxLfeShortTermDbfs, 'dBFS'),
+    ...limitRow('LFE above the low end of the fronts', spec.maxLfeOverFrontsDb, 'dB'),
     ...limitRow('short-term loudness', spec.maxShortTermLkfs, 'LKFS'),
     ...limitRow('momentary loudness', spec.maxMomentaryLkfs, 'LKFS'),
     ...limitRow('loudness range', spec.maxLoudnessRangeLu, 'LU'),

@@ -92,6 +92,8 @@ const LINE_NAMES: Readonly<Record<string, string>> = {
   dialogueLoudnessLkfs: 'dialogue loudness',
   maxTruePeakDbtp: 'true peak',
   maxLfeTruePeakDbtp: 'LFE true peak',
+  'lfe.maxShortTermDbfs': 'LFE max short-term',
+  'lfe.overFrontsDb': 'LFE over the fronts',
   maxShortTermLkfs: 'max short-term',
   maxMomentaryLkfs: 'max momentary',
   loudnessRangeLu: 'loudness range',

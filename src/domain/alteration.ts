@@ -92,6 +92,16 @@ export type Alteration = {
     /** Where the corridor forces the ride to move. */
     readonly touching: readonly RideTouch[]
   } | null
+  /** The LFE's own ride, beside the gain of the other channels, which it does not move. */
+  readonly lfe: {
+    readonly statement: string
+    readonly movementDb: number
+    readonly largestMoveDb: number
+    readonly areaUnderReductionDbSeconds: number
+    readonly largestSlewDbPerSecond: number
+    readonly movingShare: number
+    readonly touching: readonly RideTouch[]
+  } | null
   readonly bands: {
     readonly crossoverHz: number
     /** Deepest reduction of the low end, and reduction summed over time. */

@@ -35,6 +35,11 @@ export type Measured = {
   readonly truePeak100ms: Float32Array | null
   /** The same of Lo and Ro, `[hop * 2]` and `[hop * 2 + 1]`; null also where the layout has no fold-down. */
   readonly foldDownTruePeak100ms: Float32Array | null
+  /**
+   * Mean square, unweighted, `[2 * hop]` of the LFE and `[2 * hop + 1]` of the low end of L, R and C together, of every
+   * begun 100 ms; absent where it was not asked for. See `FRONT_LOW_END_HZ`.
+   */
+  readonly sub100ms?: Float64Array
   /** In channel order. */
   readonly channels: readonly ChannelPeaks[]
   /** Lo and Ro. */
@@ -81,6 +86,14 @@ export type DialogueFigures = {
   readonly quietestLines: readonly DialogueLine[]
 }
 
+/** The sub as it is in the file, without the 10 dB that are added to it on replay. */
+export type LfeFigures = {
+  /** Highest level in any 3 s, RMS, full scale = 1: a sine at full scale reads -3.0. */
+  readonly maxShortTermDbfs: number | null
+  /** Most that it stands above the low end of L, R and C in any 3 s. */
+  readonly overFrontsDb: number | null
+}
+
 /** The measurements of a file as `measure --json` and `report.json` print them. */
 export type Measurements = LoudnessFigures & {
   readonly layout: LayoutName
@@ -91,6 +104,8 @@ export type Measurements = LoudnessFigures & {
   readonly dialogueShare: number | null
   /** What else is said of dialogue; null where there is none, or nobody listened. */
   readonly dialogue: DialogueFigures | null
+  /** Null where there is no LFE, or no spec asks for it. */
+  readonly lfe: LfeFigures | null
   readonly channels: readonly ChannelFigures[]
   readonly foldDown: {
     /** With the loudness of what is dialogue in the mix. */

@@ -25,6 +25,8 @@ export type GainPlan = {
    * the points, held before the first and after the last. Multiples of `GAIN_STEP_DB`. Null: no ride.
    */
   readonly rideDb: Float64Array | null
+  /** What the LFE gets on top of static gain and ride, in dB, 0 or less, on the points of the ride; null: the same as the others. */
+  readonly lfeRideDb?: Float64Array | null
   /** Acts before all of this, on every channel but the LFE and on the stereo; null or absent: nothing does. */
   readonly lowEnd?: LowEndPlan | null
   /** Acts behind it, on the same signals; null or absent: nothing does. */

@@ -54,6 +54,8 @@ export type SpecOverride = {
   readonly toleranceAboveLu?: number | undefined
   readonly maxTruePeakDbtp?: number | undefined
   readonly maxLfeTruePeakDbtp?: number | undefined
+  readonly maxLfeShortTermDbfs?: number | undefined
+  readonly maxLfeOverFrontsDb?: number | undefined
   readonly maxShortTermLkfs?: number | undefined
   readonly maxMomentaryLkfs?: number | undefined
   readonly maxLoudnessRangeLu?: number | undefined
@@ -109,6 +111,8 @@ export const WAIVABLE_LINES = [
   'dialogueLoudnessLkfs',
   'maxTruePeakDbtp',
   'maxLfeTruePeakDbtp',
+  'lfe.maxShortTermDbfs',
+  'lfe.overFrontsDb',
   'maxShortTermLkfs',
   'maxMomentaryLkfs',
   'loudnessRangeLu',
@@ -140,6 +144,8 @@ export function specForTitle(
   const limits = {
     maxTruePeakDbtp: limit('maxTruePeakDbtp', override.maxTruePeakDbtp, spec.maxTruePeakDbtp),
     maxLfeTruePeakDbtp: limit('maxLfeTruePeakDbtp', override.maxLfeTruePeakDbtp, spec.maxLfeTruePeakDbtp),
+    maxLfeShortTermDbfs: limit('lfe.maxShortTermDbfs', override.maxLfeShortTermDbfs, spec.maxLfeShortTermDbfs),
+    maxLfeOverFrontsDb: limit('lfe.overFrontsDb', override.maxLfeOverFrontsDb, spec.maxLfeOverFrontsDb),
     maxShortTermLkfs: limit('maxShortTermLkfs', override.maxShortTermLkfs, spec.maxShortTermLkfs),
     maxMomentaryLkfs: limit('maxMomentaryLkfs', override.maxMomentaryLkfs, spec.maxMomentaryLkfs),
     maxLoudnessRangeLu: limit('loudnessRangeLu', override.maxLoudnessRangeLu, spec.maxLoudnessRangeLu),

@@ -13,7 +13,7 @@ export type SpecLine = {
   readonly measured: number | null
   readonly low: number | null
   readonly high: number
-  readonly unit: 'LKFS' | 'dBTP' | 'LU'
+  readonly unit: 'LKFS' | 'dBTP' | 'LU' | 'dBFS' | 'dB'
   readonly severity: 'fail' | 'warn'
   readonly source: Clause
   /** What the mixer can do where it is missed. */
@@ -70,17 +70,37 @@ export function specLines(measurements: Measurements, spec: DeliverySpec, role: 
   ]
 }
 
-function lfeLines({ channels }: Measurements, spec: DeliverySpec): readonly SpecLine[] {
-  const lfe = channels.find(({ role }) => role === 'LFE')
-  if (lfe === undefined) return []
-  return limit(spec.maxLfeTruePeakDbtp, {
-    id: 'lfe-true-peak',
-    field: 'maxLfeTruePeakDbtp',
-    name: 'true peak of the LFE',
-    measured: lfe.maxTruePeakDbtp,
-    unit: 'dBTP',
-    remedy: 'turn the LFE down there, or let its ceiling act',
-  })
+function lfeLines({ channels, lfe }: Measurements, spec: DeliverySpec): readonly SpecLine[] {
+  const peaks = channels.find(({ role }) => role === 'LFE')
+  if (peaks === undefined) return []
+  const remedy = 'turn the LFE down there, or let its own ride act'
+  return [
+    ...limit(spec.maxLfeTruePeakDbtp, {
+      id: 'lfe-true-peak',
+      field: 'maxLfeTruePeakDbtp',
+      name: 'true peak of the LFE',
+      measured: peaks.maxTruePeakDbtp,
+      unit: 'dBTP',
+      remedy: 'turn the LFE down there, or let its ceiling act',
+    }),
+    ...limit(spec.maxLfeShortTermDbfs, {
+      id: 'lfe-short-term',
+      field: 'lfe.maxShortTermDbfs',
+      name: 'short-term level of the LFE',
+      measured: lfe?.maxShortTermDbfs ?? null,
+      unit: 'dBFS',
+      remedy,
+    }),
+    // A silent LFE stands above nothing.
+    ...limit(lfe !== null && lfe.maxShortTermDbfs === null ? undefined : spec.maxLfeOverFrontsDb, {
+      id: 'lfe-over-fronts',
+      field: 'lfe.overFrontsDb',
+      name: 'level of the LFE above the low end of the fronts',
+      measured: lfe?.overFrontsDb ?? null,
+      unit: 'dB',
+      remedy,
+    }),
+  ]
 }
 
 function loudnessLine(measurements: Measurements, spec: DeliverySpec): SpecLine {

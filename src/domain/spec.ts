@@ -37,6 +37,10 @@ export type DeliverySpec = {
   readonly maxTruePeakDbtp?: Limit
   /** The line of the LFE, which is held below the other one as well. */
   readonly maxLfeTruePeakDbtp?: Limit
+  /** Highest level of the LFE in 3 s, dBFS RMS. */
+  readonly maxLfeShortTermDbfs?: Limit
+  /** How far the LFE may stand above the low end of the fronts in 3 s. */
+  readonly maxLfeOverFrontsDb?: Limit
   readonly maxShortTermLkfs?: Limit
   readonly maxMomentaryLkfs?: Limit
   readonly maxLoudnessRangeLu?: Limit

@@ -2,6 +2,7 @@ import {
   areBandsAtWork,
   type BandsPlan,
   bandTreatments,
+  type GainPlan,
   LAYOUTS,
   type LowEndPlan,
   lowEndAsBands,
@@ -9,9 +10,9 @@ import {
   segmentAt,
   segmentCount,
 } from '../domain/index.ts'
-import { bySegment, bySegments, type Tell } from './by-segment.ts'
+import { bySegment, bySegments, joinedHops, type Tell } from './by-segment.ts'
 import type { Crew } from './crew.ts'
-import { crossoversOf, lowEndMode, planBands, planLowEnd } from './decide/index.ts'
+import { crossoversOf, type FitCorrection, lowEndMode, planBands, planLowEnd } from './decide/index.ts'
 import type { DeliveryOrder } from './delivery-order.ts'
 import { type Analysed, joinAnalysed } from './forecast-pass.ts'
 import { orderUnder } from './render-pass.ts'
@@ -20,7 +21,7 @@ import { orderUnder } from './render-pass.ts'
 export type BandTreatment = { readonly lowEnd?: LowEndPlan; readonly bands?: BandsPlan }
 
 /** The analysis of what the treatment of bands leaves, and that treatment. */
-export type Treated = Analysed & BandTreatment
+export type Treated = Analysed & BandTreatment & Pick<FitCorrection, 'sub100ms'>
 
 /**
  * Looks for excess low end and for bands above their thresholds, decides what to do about them, and measures anew where
@@ -34,6 +35,13 @@ export async function treatBandsFirst(
   tell: Tell,
 ): Promise<Treated> {
   if (order.fit.stages === 'trims') return analysed
+  const treated = await treatBands(order, analysed, crew, tell)
+  const { lowEnd = null, bands = null } = treated
+  const sub100ms = await subLevelsUnder(order, analysed, { lowEnd, bands }, crew)
+  return sub100ms === null ? treated : { ...treated, sub100ms }
+}
+
+async function treatBands(order: DeliveryOrder, analysed: Analysed, crew: Crew, tell: Tell): Promise<Treated> {
   const third = (from: number) => (share: number) => tell((from + share) / 3)
   const lowEnd = await planOfLowEnd(order, crew, third(0))
   const bands = await planOfBands(order, lowEnd, crew, third(1))
@@ -43,12 +51,28 @@ export async function treatBandsFirst(
   return { ...analysed, ...joinAnalysed(segments, analysed.sourceParts), ...treatment }
 }
 
+/** The levels of the sub behind the treatment; null where no line of the spec moves the LFE. */
+async function subLevelsUnder(
+  order: DeliveryOrder,
+  { whole }: Analysed,
+  treatment: Pick<GainPlan, 'lowEnd' | 'bands'>,
+  crew: Crew,
+): Promise<Float64Array | null> {
+  const { spec, source, programme } = order
+  const lines = [spec.maxLfeShortTermDbfs, spec.maxLfeOverFrontsDb]
+  if (lines.every((limit) => limit?.severity !== 'fail') || whole.lfePeak100ms === null) return null
+  const plan = { staticGainDb: 0, rideDb: null, ceilingDbtp: null, programme, ...treatment }
+  const under = await orderUnder(order, plan)
+  const task = (segment: number) => ({ kind: 'unfitted-sub-levels', segment, order: under }) as const
+  return joinedHops(await bySegment(crew, source, task, () => {}))
+}
+
 async function planOfLowEnd(order: DeliveryOrder, crew: Crew, tell: Tell): Promise<LowEndPlan | null> {
   const { source, fit, programme } = order
   if (lowEndMode(fit) === 'off') return null
   const { lowEndCrossoverHz: crossoverHz } = fit
   const parts = await bySegment(crew, source, (segment) => ({ kind: 'low-end', segment, crossoverHz }), tell)
-  return planLowEnd({ products: joined(parts), sampleRateHz: source.sampleRateHz, programme }, fit)
+  return planLowEnd({ products: joinedHops(parts), sampleRateHz: source.sampleRateHz, programme }, fit)
 }
 
 async function planOfBands(
@@ -63,7 +87,7 @@ async function planOfBands(
   const before = lowEnd === null ? null : { plan: lowEndAsBands(lowEnd), programme }
   const parts = await bySegment(crew, source, (segment) => ({ kind: 'bands', segment, crossoversHz, before }), tell)
   const channelCount = LAYOUTS[source.layout].filter((role) => role !== 'LFE').length
-  return planBands({ squares: joined(parts), channelCount, sampleRateHz: source.sampleRateHz, programme }, fit)
+  return planBands({ squares: joinedHops(parts), channelCount, sampleRateHz: source.sampleRateHz, programme }, fit)
 }
 
 /** Measures the segments that change; the others are what they were. */
@@ -84,14 +108,4 @@ async function measuredAnew(
   const trial = await orderUnder(order, plan)
   const measured = await bySegments(crew, acting, (segment) => ({ kind: 'forecast', segment, order: trial }), tell)
   return before.map((segment, index) => measured[acting.indexOf(index)] ?? segment)
-}
-
-function joined(parts: readonly Float64Array[]): Float64Array {
-  const whole = new Float64Array(parts.reduce((sum, part) => sum + part.length, 0))
-  let at = 0
-  for (const part of parts) {
-    whole.set(part, at)
-    at += part.length
-  }
-  return whole
 }

@@ -1,6 +1,8 @@
 import {
+  type DeliverySpec,
   type FrameRange,
   joinMeasured,
+  LAYOUTS,
   type LayoutName,
   type Measured,
   type MeasuredPart,
@@ -91,6 +93,43 @@ export function measureSegments(
 /** The same, all segments joined. */
 export async function measureBySegment(...ofFile: Parameters<typeof measureSegments>): Promise<Measured> {
   return joinMeasured(await measureSegments(...ofFile))
+}
+
+/** The levels of the sub beside what was measured of a file, where the spec has a line for them. */
+export async function withSubLevels(
+  crew: Crew,
+  programme: ProgrammeShape,
+  audio: 'source' | 'multichannel' | 'stereo',
+  parts: readonly MeasuredPart[],
+  spec: DeliverySpec | null,
+  trimmed?: Trimmed,
+): Promise<readonly MeasuredPart[]> {
+  if (spec === null || !asksForSub(spec) || !LAYOUTS[programme.layout].includes('LFE')) return parts
+  const beside: MeasuredPart[] = []
+  for (const { startFrame, measured } of parts) {
+    const { frameCount } = measured
+    const within = { startFrame, endFrame: startFrame + frameCount }
+    const task = (segment: number) => ({ kind: 'sub-levels', segment, audio, within, trimmed }) as const
+    const levels = await bySegment(crew, { ...programme, frameCount }, task, () => {})
+    beside.push({ startFrame, measured: { ...measured, sub100ms: joinedHops(levels) } })
+  }
+  return beside
+}
+
+/** Whether a spec has a line on the level of the LFE. */
+function asksForSub({ maxLfeShortTermDbfs, maxLfeOverFrontsDb }: DeliverySpec): boolean {
+  return maxLfeShortTermDbfs !== undefined || maxLfeOverFrontsDb !== undefined
+}
+
+/** Values of hops, segment after segment, as those of the programme. */
+export function joinedHops(segments: readonly Float64Array[]): Float64Array {
+  const joined = new Float64Array(segments.reduce((sum, { length }) => sum + length, 0))
+  let next = 0
+  for (const segment of segments) {
+    joined.set(segment, next)
+    next += segment.length
+  }
+  return joined
 }
 
 /** Measures stretches of a file, each as if it were a file of its own. */

@@ -56,12 +56,16 @@ function highestTruePeak({ layout, channels, foldDown }: Measured): number {
 /** Chooses the gains; where the ceiling may act, a trial of those segments tells what it will take. */
 export async function decide(
   order: DeliveryOrder,
-  analysed: Omit<Analysed, 'findings' | 'segments'> & Pick<FitCorrection, 'lowEnd' | 'bands'>,
+  analysed: Omit<Analysed, 'findings' | 'segments'> & Pick<FitCorrection, 'lowEnd' | 'bands' | 'sub100ms'>,
   crew: Crew,
   tell: Tell,
 ): Promise<{ readonly decision: Decision; readonly correction: FitCorrection }> {
-  const { lowEnd, bands } = analysed
-  const treatment = { ...(lowEnd !== undefined && { lowEnd }), ...(bands !== undefined && { bands }) }
+  const { lowEnd, bands, sub100ms } = analysed
+  const treatment = {
+    ...(lowEnd !== undefined && { lowEnd }),
+    ...(bands !== undefined && { bands }),
+    ...(sub100ms !== undefined && { sub100ms }),
+  }
   const asked = { ...askedOf(order), ...dialogueOf(order, analysed), ...treatment }
   const first = await tryOut(order, analysed, asked, crew, tell)
   if (first.decision.feasible || (first.tried.plan.slowCeiling ?? null) === null) return first

@@ -79,6 +79,7 @@ export async function gatherReport(
           },
     lowEnd: plan.lowEnd ?? null,
     bands: plan.bands ?? null,
+    lfe: decision.lfe ?? null,
     ceiling: plan.ceilingDbtp === null ? null : ceilingWork(verified?.rendered ?? [], source.sampleRateHz),
     dialogue: verified === null ? null : dialogueAltered(order, analysis, decision, drawn, verified.altered),
     altered: verified?.altered ?? null,

@@ -31,9 +31,10 @@ import {
   type ProgrammeShape,
   type Tell,
   trimmedOf,
+  withSubLevels,
 } from './by-segment.ts'
 import type { Crew, Watch } from './crew.ts'
-import { type Decision, type Render, refineGains } from './decide/index.ts'
+import { type Decision, type FitCorrection, type Render, refineGains, refineLfe } from './decide/index.ts'
 import { thinLanes } from './deliver/index.ts'
 import type { DeliveryOrder, DeliveryOutcome, DeliveryStore } from './delivery-order.ts'
 import { type Analysed, decide, joinAnalysed } from './forecast-pass.ts'
@@ -86,7 +87,7 @@ export async function deliverProgramme(
     renders.push({ decision, measurements, ...(ltRt !== undefined && { ltRt }) })
     // Trims alone are what they are: nothing is solved that another render could mend.
     const isLast = isSettled(verified.judgement) || pass === MOST_PASSES || order.fit.stages === 'trims'
-    const next = isLast ? decision : refineGains(treated.whole, order.spec, order.fit, renders, forecast.correction)
+    const next = isLast ? decision : refined(order, verified.judgement, treated.whole, renders, forecast.correction)
     if (isLast || !next.feasible) {
       const altered = await compareWithSource(order, decision, rendered, crew, (share) =>
         tell(VERIFYING + (1 - VERIFYING) * share),
@@ -98,6 +99,18 @@ export async function deliverProgramme(
     }
     decision = next
   }
+}
+
+/** The next decision; where nothing but the LFE missed its lines, the gains of all other channels stay as they are. */
+function refined(
+  { spec, fit }: DeliveryOrder,
+  judgement: Judgement,
+  whole: Measured,
+  renders: readonly Render[],
+  correction: FitCorrection,
+): Decision {
+  const refine = mendable(judgement).every((id) => id.startsWith('lfe-')) ? refineLfe : refineGains
+  return refine(whole, spec, fit, renders, correction)
 }
 
 /** What the bytes have refuted is not told: a file that conforms has no line out of reach. */
@@ -158,11 +171,17 @@ const MENDABLE: readonly string[] = [
   'short-term',
   'momentary',
   'loudness-range',
+  'lfe-short-term',
+  'lfe-over-fronts',
 ]
 
 /** True when another render would not come closer. */
 function isSettled(judgement: Judgement): boolean {
-  return !judgement.findings.some(({ id, severity }) => severity !== 'note' && MENDABLE.includes(id))
+  return mendable(judgement).length === 0
+}
+
+function mendable({ findings }: Judgement): readonly string[] {
+  return findings.flatMap(({ id, severity }) => (severity !== 'note' && MENDABLE.includes(id) ? [id] : []))
 }
 
 function sealable({
@@ -185,9 +204,17 @@ async function analyse(order: DeliveryOrder, crew: Crew, tell: Tell): Promise<An
     upmix === null
       ? await measureSegments(crew, source, 'source', told)
       : await upmixedSegments(crew, source, upmix, told)
-  const sourceParts = programme === undefined ? null : await measureParts(crew, source, 'source', programme, () => {})
+  const parts = programme === undefined ? null : await measureParts(crew, source, 'source', programme, () => {})
+  const sourceParts = parts === null ? null : await withSubLevels(crew, source, 'source', parts, order.spec)
   const findings = await inBreaks(crew, source, order.breaks)
-  return { ...joinAnalysed(segments, sourceParts), speech, findings }
+  const joined = joinAnalysed(segments, sourceParts)
+  const whole = upmix === null && parts === null ? await withSub(order, crew, joined.whole) : joined.whole
+  return { ...joined, whole, speech, findings }
+}
+
+async function withSub({ source, spec }: DeliveryOrder, crew: Crew, measured: Measured): Promise<Measured> {
+  const [part] = await withSubLevels(crew, source, 'source', [{ startFrame: 0, measured }], spec)
+  return part?.measured ?? measured
 }
 
 /** The 5.1 that an upmix makes, beside the stereo that is fitted with it: its fold-down, or the Lt/Rt it was decoded from. */
@@ -275,7 +302,8 @@ export async function measureProgramme(
   const listening = (share: number) => tell(measuring + share * (1 - measuring))
   const heard = programme.heard ?? null
   const speech = listens && heard === null ? await listenBySegment(crew, programme, 'source', listening) : heard
-  const parts = await partsOf(crew, programme, 'source', measured, programme.programme, way)
+  const asMeasured = await partsOf(crew, programme, 'source', measured, programme.programme, way)
+  const parts = await withSubLevels(crew, programme, 'source', asMeasured, spec, trimmed)
   const measurements = describeProgramme(parts, programme.frameCount, speech)
   const asItIs = trimmed === undefined ? null : await measureAsItIs(crew, programme)
   const role = roleOf(programme.layout)

@@ -9,6 +9,9 @@ import {
   type FoldDownLock,
   type FrameRange,
   frontSpreadOf,
+  HOPS_PER_SECOND,
+  highestLfe,
+  highestLfeOverFronts,
   isStereoRole,
   type LayoutName,
   type LoudnessCurves,
@@ -17,9 +20,11 @@ import {
   type Measured,
   type MeasuredPart,
   type Measurements,
+  SHORT_TERM_SECONDS,
   type SpeechLane,
   type StereoRole,
   stereoRoleOf,
+  subLevels,
   withDialogue,
 } from '../domain/index.ts'
 import {
@@ -29,6 +34,7 @@ import {
   measureParts,
   type ProgrammeShape,
   type Tell,
+  withSubLevels,
 } from './by-segment.ts'
 import type { Crew } from './crew.ts'
 import type { Decision } from './decide/index.ts'
@@ -94,7 +100,8 @@ export async function verifyFiles(
     const told = (share: number) => tell((index + share) / jobs)
     const shape = { ...programme, layout: file.layout }
     const measured = await measureBySegment(crew, shape, file.audio, told)
-    const parts = await partsOf(crew, shape, file.audio, measured, origin.programme)
+    const whole = await partsOf(crew, shape, file.audio, measured, origin.programme)
+    const parts = await withSubLevels(crew, shape, file.audio, whole, spec)
     const measurements = describeProgramme(parts, programme.frameCount, origin.speech)
     files.push({ ...file, measured, parts, measurements })
   }
@@ -180,11 +187,32 @@ export function judgeContext(
     curves: curvesWithin(loudnessCurves(whole), programme, sampleRateHz),
     ...(truePeakSeconds !== null && { truePeakSeconds }),
     ...(foldDownTruePeakSeconds !== null && { foldDownTruePeakSeconds }),
+    lfeWindows: lfeWindows(parts, sampleRateHz),
     ...(startOfDaySeconds !== null && { startOfDaySeconds }),
     ...(clock !== undefined && {
       timecodeAt: (seconds: number) => labelAt(clock, Math.round(seconds * sampleRateHz)),
     }),
   }
+}
+
+/** Where the LFE stands highest, by itself and above the low end of the fronts. */
+function lfeWindows(
+  parts: readonly MeasuredPart[],
+  sampleRateHz: number,
+): Readonly<Record<string, { readonly startSeconds: number; readonly endSeconds: number }>> {
+  const levels = subLevels(parts.map(({ measured }) => measured))
+  if (levels === null) return {}
+  const found = [
+    ['lfe.maxShortTermDbfs', highestLfe(levels)],
+    ['lfe.overFrontsDb', highestLfeOverFronts(levels)],
+  ] as const
+  return Object.fromEntries(
+    found.flatMap(([field, peak]) => {
+      if (peak === null) return []
+      const startSeconds = (parts[peak.part]?.startFrame ?? 0) / sampleRateHz + peak.hop / HOPS_PER_SECOND
+      return [[field, { startSeconds, endSeconds: startSeconds + SHORT_TERM_SECONDS }]]
+    }),
+  )
 }
 
 /** Where the highest true peak of some channels stands; null without channels. */

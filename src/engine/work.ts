@@ -41,6 +41,7 @@ import {
   type MasterComparison,
   measureSegment,
   mWeightedEnergies,
+  subLevelsOfSegment,
   type TreatedBefore,
   writeDifference,
 } from './measure/index.ts'
@@ -129,6 +130,22 @@ export type BandsTask = {
   readonly before: TreatedBefore | null
 }
 
+/** How the LFE and the low end of L, R and C stand in a stretch of a file. */
+export type SubLevelsTask = {
+  readonly kind: 'sub-levels'
+  readonly segment: number
+  readonly audio: AudioName
+  readonly within: FrameRange
+  readonly trimmed?: Trimmed | undefined
+}
+
+/** The same of what is to be fitted, behind the treatment of bands that the order's gains hold. */
+export type UnfittedSubLevelsTask = {
+  readonly kind: 'unfitted-sub-levels'
+  readonly segment: number
+  readonly order: RenderOrder
+}
+
 /** Listens for speech: the probability in each whole 100 ms of the segment, 0..255. */
 export type ListenTask = { readonly kind: 'listen'; readonly segment: number; readonly audio: AudioName }
 
@@ -197,6 +214,8 @@ export type Task =
   | LeqMTask
   | LowEndTask
   | BandsTask
+  | SubLevelsTask
+  | UnfittedSubLevelsTask
   | InspectTask
   | ReadSourceTask
   | SketchScenesTask
@@ -225,6 +244,8 @@ type Results = {
   readonly 'leq-m': Float64Array
   readonly 'low-end': Float64Array
   readonly bands: Float64Array
+  readonly 'sub-levels': Float64Array
+  readonly 'unfitted-sub-levels': Float64Array
   readonly inspect: InspectedSegment
   readonly 'read-source': ReadSegment
   readonly 'sketch-scenes': Float32Array
@@ -274,6 +295,17 @@ const performers = {
     const source = bench.source('source')
     const segment = segmentOf(source, task)
     return bandsOfSegment(bench.kernels, source, segment, crossoversHz, before, bench.cancellation)
+  },
+  'sub-levels'(bench: Bench, task: SubLevelsTask): Float64Array {
+    const source = stretchOf(heard(bench, task.audio, task.trimmed), task.within)
+    return subLevelsOfSegment(bench.kernels, source, segmentOf(source, task), [], bench.cancellation)
+  },
+  'unfitted-sub-levels'(bench: Bench, { order, ...task }: UnfittedSubLevelsTask): Float64Array {
+    const gain = { staticGainDb: 0, rideDb: null, ceilingDbtp: null }
+    const source = sourceUnderStaticGain(bench.kernels, { ...renderJob(bench, order), gain })
+    const { programme } = order.gain
+    const before = bandTreatments(order.gain).map((plan) => ({ plan, programme }))
+    return subLevelsOfSegment(bench.kernels, source, segmentOf(source, task), before, bench.cancellation)
   },
   listen(bench: Bench, task: ListenTask): Uint8Array {
     const source = bench.source(task.audio)

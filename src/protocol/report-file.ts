@@ -49,6 +49,8 @@ const measurements = figures.extend({
   dialogueLoudnessLkfs: measured,
   dialogueShare: measured,
   dialogue: dialogue.nullable(),
+  /** The sub as it lies in the file; null where there is none, or no spec asks for it. */
+  lfe: z.object({ maxShortTermDbfs: measured, overFrontsDb: measured }).nullable(),
   channels: z.array(
     z.object({
       role,
@@ -104,6 +106,8 @@ const ceilingWork = z.object({
   secondsBelow3Db: z.number().nonnegative(),
 })
 
+const touch = z.object({ startSeconds: z.number(), endSeconds: z.number(), rideDb: z.number(), line: z.string() })
+
 const alteration = z.object({
   trims: z.array(
     z.object({
@@ -143,9 +147,18 @@ const alteration = z.object({
       areaUnderReductionDbSeconds: z.number().nonnegative(),
       largestSlewDbPerSecond: z.number().nonnegative(),
       movingShare: z.number().min(0).max(1),
-      touching: z.array(
-        z.object({ startSeconds: z.number(), endSeconds: z.number(), rideDb: z.number(), line: z.string() }),
-      ),
+      touching: z.array(touch),
+    })
+    .nullable(),
+  lfe: z
+    .object({
+      statement: z.string(),
+      movementDb: z.number().nonnegative(),
+      largestMoveDb: z.number().nonnegative(),
+      areaUnderReductionDbSeconds: z.number().nonnegative(),
+      largestSlewDbPerSecond: z.number().nonnegative(),
+      movingShare: share,
+      touching: z.array(touch),
     })
     .nullable(),
   bands: z

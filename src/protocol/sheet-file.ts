@@ -107,6 +107,8 @@ const override = z.strictObject({
   toleranceAboveLu: z.number().positive().max(10).optional(),
   maxTruePeakDbtp: z.number().min(-30).max(3).optional(),
   maxLfeTruePeakDbtp: z.number().min(-30).max(3).optional(),
+  maxLfeShortTermDbfs: z.number().min(-60).max(0).optional(),
+  maxLfeOverFrontsDb: z.number().min(-40).max(40).optional(),
   maxShortTermLkfs: z.number().min(-60).max(0).optional(),
   maxMomentaryLkfs: z.number().min(-60).max(0).optional(),
   maxLoudnessRangeLu: z.number().positive().max(60).optional(),

@@ -16,6 +16,8 @@ function upperLimit(value: z.ZodNumber, sentence: string) {
 /** Levels that a delivery can ask for; what lies outside is a slip of the pen. Our own bounds. */
 const LOUDNESS_LKFS = z.number().min(-60).max(0)
 const TRUE_PEAK_DBTP = z.number().min(-30).max(3)
+const LFE_DBFS = z.number().min(-60).max(0)
+const LFE_OVER_FRONTS_DB = z.number().min(-40).max(40)
 const TOLERANCE_LU = z.number().positive().max(10)
 const RANGE_LU = z.number().positive().max(60)
 
@@ -40,6 +42,14 @@ export const specFile = z
     }),
     maxTruePeakDbtp: upperLimit(TRUE_PEAK_DBTP, 'Highest true peak'),
     maxLfeTruePeakDbtp: upperLimit(TRUE_PEAK_DBTP, 'Highest true peak of the LFE, which has a ceiling of its own'),
+    maxLfeShortTermDbfs: upperLimit(
+      LFE_DBFS,
+      'Highest level of the LFE in 3 s, RMS (a sine at full scale is -3); its own ride meets it',
+    ),
+    maxLfeOverFrontsDb: upperLimit(
+      LFE_OVER_FRONTS_DB,
+      'How far the LFE may stand above the low end (below 120 Hz) of L, R and C in any 3 s, as both lie in the file',
+    ),
     maxShortTermLkfs: upperLimit(LOUDNESS_LKFS, 'Highest short-term loudness (3 s)'),
     maxMomentaryLkfs: upperLimit(LOUDNESS_LKFS, 'Highest momentary loudness (400 ms)'),
     maxLoudnessRangeLu: upperLimit(RANGE_LU, 'Largest loudness range'),
@@ -92,6 +102,8 @@ function toSpec(file: SpecFile): DeliverySpec {
     programmeLoudness: { targetLkfs, toleranceBelowLu, toleranceAboveLu, source: source(clause) },
     ...(file.maxTruePeakDbtp === undefined ? {} : { maxTruePeakDbtp: limit(file.maxTruePeakDbtp) }),
     ...(file.maxLfeTruePeakDbtp === undefined ? {} : { maxLfeTruePeakDbtp: limit(file.maxLfeTruePeakDbtp) }),
+    ...(file.maxLfeShortTermDbfs === undefined ? {} : { maxLfeShortTermDbfs: limit(file.maxLfeShortTermDbfs) }),
+    ...(file.maxLfeOverFrontsDb === undefined ? {} : { maxLfeOverFrontsDb: limit(file.maxLfeOverFrontsDb) }),
     ...(file.maxShortTermLkfs === undefined ? {} : { maxShortTermLkfs: limit(file.maxShortTermLkfs) }),
     ...(file.maxMomentaryLkfs === undefined ? {} : { maxMomentaryLkfs: limit(file.maxMomentaryLkfs) }),
     ...(file.maxLoudnessRangeLu === undefined ? {} : { maxLoudnessRangeLu: limit(file.maxLoudnessRangeLu) }),
@@ -137,7 +149,8 @@ const WORDS: FileWords = {
       return 'lower-case letters, digits and single hyphens, e.g. north-coast-2026'
     }
     if (issue.code === 'custom') return `one of ${SAMPLE_RATES_HZ.join(', ')}`
-    const isLevel = typeof found === 'number' && issue.path.some((name) => /Lkfs|maxTruePeakDbtp/.test(String(name)))
+    const isLevel =
+      typeof found === 'number' && issue.path.some((name) => /Lkfs|Dbfs|maxTruePeakDbtp/.test(String(name)))
     if (issue.code !== 'too_big' || !isLevel) return null
     return `at most ${issue.maximum}; levels are below full scale: was -${found} meant?`
   },

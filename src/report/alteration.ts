@@ -4,6 +4,8 @@ import {
   type CeilingWork,
   type DeliveryReport,
   type HeardMoves,
+  type LfeFigures,
+  type Measurements,
   peakToLoudness,
   printFigure,
   type RideTouch,
@@ -16,7 +18,7 @@ import { FILE_WORDS, figureWords, lineWords, withUnit } from './words.ts'
 /** What the stages changed: dialogue first, then every stage, then all of it over time. */
 export function alteration(report: DeliveryReport): Markup | null {
   if (report.deliverables.length === 0) return null
-  const { dialogue, total, bands, multiband, ride, ceiling, octaves } = report.alteration
+  const { dialogue, total, bands, multiband, ride, lfe, ceiling, octaves } = report.alteration
   const sign = total.staticGainDb > 0 ? '+' : ''
   return markup`<section><h2>What was altered</h2>${beforeAndAfter(report)}
 <dl>${dialogue === null ? '' : dialogueKept(dialogue)}${ride === null ? '' : heardMoves(ride)}<dt>Static gain</dt><dd>${sign}${printFigure(total.staticGainDb, 2)} <span class="unit">dB</span>, the same on every channel${stereoGain(report)}</dd>
@@ -25,7 +27,7 @@ ${bands === null ? '' : lowEnd(bands)}${multiband === null ? '' : markup`<dt>Ban
       ? 'not used'
       : markup`${withUnit(ride.movementDb, 'dB')} of movement in all${movedLines(ride.movementInDialogueDb)}, ${withUnit(ride.weightedMovementDb, 'dB')} weighted by where it lies, at most ${withUnit(ride.largestSlewDbPerSecond, 'dB/s', 2)}, moving ${withUnit(ride.movingShare * 100, '%')} of the time; ${withUnit(ride.areaUnderReductionDbSeconds, 'dB s')} under reduction`
   }</dd>${ride === null ? '' : markup`<dt>Certificate</dt><dd>${ride.statement}</dd>${forcedAt(ride.touching, report.source.startOfDaySeconds)}`}
-${total.shortTermCorrelation === null || octaves === null ? '' : shapeKept(total)}<dt>Ceiling</dt><dd>${ceiling === null ? 'not used' : ceilingWork(ceiling)}${
+${lfe === null ? '' : lfeRide(lfe, report.source.startOfDaySeconds)}${total.shortTermCorrelation === null || octaves === null ? '' : shapeKept(total)}<dt>Ceiling</dt><dd>${ceiling === null ? 'not used' : ceilingWork(ceiling)}${
     ceiling === null || ceiling.lfe === null || ceiling.lfe.events === 0
       ? null
       : markup`; that of the LFE ${ceilingWork(ceiling.lfe)}`
@@ -72,6 +74,11 @@ function forcedAt(touching: readonly RideTouch[], startOfDaySeconds: number | nu
     (touch, index) =>
       markup`${index === 0 ? '' : '; '}${placeInWords({ ...touch, timecode: null }, startOfDaySeconds)} (${printFigure(touch.rideDb)} <span class="unit">dB</span>, ${lineWords(touch.line).name.toLowerCase()})`,
   )}${rest === 0 ? null : `; and ${rest} places with less`}</dd>`
+}
+
+function lfeRide(lfe: NonNullable<Alteration['lfe']>, startOfDaySeconds: number | null): Markup {
+  return markup`<dt>Ride of the LFE</dt><dd>${withUnit(lfe.largestMoveDb, 'dB')} beside the other channels at most, ${withUnit(lfe.movementDb, 'dB')} of movement, at most ${withUnit(lfe.largestSlewDbPerSecond, 'dB/s', 2)}, moving ${withUnit(lfe.movingShare * 100, '%')} of the time; no other channel moves with it. ${lfe.statement}</dd>${forcedAt(lfe.touching, startOfDaySeconds)}
+`
 }
 
 function shapeKept({ shortTermCorrelation, shortTermLargestChangeLu }: Alteration['total']): Markup {
@@ -132,9 +139,16 @@ function beforeAndAfter(report: DeliveryReport): Markup {
     'maxMomentaryLkfs',
     'maxTruePeakDbtp',
   ] as const
-  const rows = fields.map((field) => {
+  const row = (field: string, of: (measurements: Measurements) => number | null) => {
     const { name, unit } = lineWords(field)
-    return markup`<tr><th scope="row">${name} <span class="unit">${unit}</span></th><td class="number">${figureWords(before[field])}</td>${report.deliverables.map(({ measurements }) => markup`<td class="number">${figureWords(measurements[field])}</td>`)}</tr>`
-  })
+    return markup`<tr><th scope="row">${name} <span class="unit">${unit}</span></th><td class="number">${figureWords(of(before))}</td>${report.deliverables.map(({ measurements }) => markup`<td class="number">${figureWords(of(measurements))}</td>`)}</tr>`
+  }
+  const heard = (figure: keyof LfeFigures) =>
+    report.deliverables.some(({ measurements }) => (measurements.lfe?.[figure] ?? null) !== null)
+  const ofLfe = (['maxShortTermDbfs', 'overFrontsDb'] as const).filter(heard)
+  const rows = [
+    ...fields.map((field) => row(field, (measurements) => measurements[field])),
+    ...ofLfe.map((figure) => row(`lfe.${figure}`, ({ lfe }) => lfe?.[figure] ?? null)),
+  ]
   return markup`<table><thead><tr><th scope="col">Figure</th><th scope="col" class="number">Source</th>${report.deliverables.map(({ role }) => markup`<th scope="col" class="number">${FILE_WORDS[role]}</th>`)}</tr></thead><tbody>${rows}<tr><th scope="row">PLR (true peak to loudness) <span class="unit">LU</span></th><td class="number">${figureWords(peakToLoudness(before))}</td>${report.deliverables.map(({ measurements }) => markup`<td class="number">${figureWords(peakToLoudness(measurements))}</td>`)}</tr></tbody></table>`
 }

@@ -118,6 +118,8 @@ export function specSection(report: DeliveryReport): Markup {
     ...[
       { name: 'True peak', limit: spec.maxTruePeakDbtp },
       { name: 'True peak of the LFE', limit: spec.maxLfeTruePeakDbtp },
+      { name: 'Short-term level of the LFE', limit: spec.maxLfeShortTermDbfs },
+      { name: 'LFE above the low end of the fronts', limit: spec.maxLfeOverFrontsDb },
       { name: 'Short-term', limit: spec.maxShortTermLkfs },
       { name: 'Momentary', limit: spec.maxMomentaryLkfs },
       { name: 'Loudness range', limit: spec.maxLoudnessRangeLu },

@@ -16,6 +16,8 @@ const LINE_WORDS: Readonly<Record<string, LineWords>> = {
   dialogueLevel: { name: 'Dialogue level', unit: 'LU' },
   maxTruePeakDbtp: { name: 'True peak', unit: 'dBTP' },
   maxLfeTruePeakDbtp: { name: 'True peak of the LFE', unit: 'dBTP' },
+  'lfe.maxShortTermDbfs': { name: 'Short-term level of the LFE', unit: 'dBFS' },
+  'lfe.overFrontsDb': { name: 'LFE above the low end of the fronts', unit: 'dB' },
   maxShortTermLkfs: { name: 'Highest short-term', unit: 'LKFS' },
   maxMomentaryLkfs: { name: 'Highest momentary', unit: 'LKFS' },
   loudnessRangeLu: { name: 'Loudness range', unit: 'LU' },
@@ -37,6 +39,8 @@ export function allowedWords(spec: DeliverySpec, field: string): string | null {
   const limits = {
     maxTruePeakDbtp: spec.maxTruePeakDbtp,
     maxLfeTruePeakDbtp: spec.maxLfeTruePeakDbtp,
+    'lfe.maxShortTermDbfs': spec.maxLfeShortTermDbfs,
+    'lfe.overFrontsDb': spec.maxLfeOverFrontsDb,
     maxShortTermLkfs: spec.maxShortTermLkfs,
     maxMomentaryLkfs: spec.maxMomentaryLkfs,
     loudnessRangeLu: spec.maxLoudnessRangeLu,

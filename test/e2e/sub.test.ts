@@ -1,7 +1,8 @@
-// The LFE under a line of its own: held below it, read by libebur128, and no word of the other five channels moves.
-import { readFileSync, writeFileSync } from 'node:fs'
+// The LFE under lines of its own: held below them by its own ceiling and ride, read by libebur128 and SciPy, and no word of
+// the other five channels moves.
+import { existsSync, readFileSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
-import { beforeAll, expect, test } from 'vitest'
+import { beforeAll, describe, expect, test } from 'vitest'
 import { fileFolder, PREPARATION_MS, plimsollMust } from '../testkit/cli.ts'
 import { ffmpeg, mixMaster } from '../testkit/cli-programmes.ts'
 import { byNumpy, readWavByLibebur128 } from '../testkit/outside.ts'
@@ -21,9 +22,16 @@ function specFile(name: string, line: object): string {
 }
 
 // biome-ignore lint/suspicious/noExplicitAny: a parsed document, looked at by the tests
-async function fitted(name: string, line: object): Promise<{ readonly path: string; readonly report: any }> {
+type Fitted = { readonly path: string; readonly report: any }
+
+/** @param mayLie whether a delivery of that name that lies there already will do */
+async function fitted(name: string, line: object, mayLie = false): Promise<Fitted> {
   const out = join(folder, name)
   const spec = specFile(name, line)
+  if (mayLie && existsSync(join(out, 'report.json'))) {
+    const report = JSON.parse(readFileSync(join(out, 'report.json'), 'utf8'))
+    return { path: join(out, report.deliverables[0].path), report }
+  }
   const run = await plimsollMust(['deliver', mix, '--spec', spec, '--out', out, '--json'], 0)
   const report = run.json()
   return { path: join(out, report.deliverables[0].path), report }
@@ -66,6 +74,89 @@ test(
   },
   PREPARATION_MS,
 )
+
+describe("the LFE's own ride", () => {
+  type Levels = { readonly shortTerm: number; readonly overFronts: number }
+  const levelsOf = (path: string) => byNumpy<Levels>('sub_levels', path)
+
+  // Common practice: a recipient's limit on the sub is its own. No published spec that we know has a number for it.
+  test.each([
+    ['a line on its short-term level', { maxLfeShortTermDbfs: -28 }, 'shortTerm', 'lfe.maxShortTermDbfs', -28],
+    ['a line against the low end of the fronts', { maxLfeOverFrontsDb: 4 }, 'overFronts', 'lfe.overFrontsDb', 4],
+  ] as const)(
+    '%s: met by SciPy, within 0.3 dB of it, and the other five channels are those of a spec without',
+    async (name, line, figure, field, limit) => {
+      const free = await fitted('free', {}, true)
+      const ridden = await fitted(field.replace('lfe.', '').toLowerCase(), line)
+      const [before, after] = [levelsOf(free.path), levelsOf(ridden.path)]
+      expect(before[figure], name).toBeGreaterThan(limit + 5)
+      expect(after[figure]).toBeLessThanOrEqual(limit)
+      expect(after[figure]).toBeGreaterThan(limit - 0.3)
+      const { differing } = byNumpy<{ differing: readonly number[] }>('differing_channels', free.path, ridden.path)
+      expect(differing[3]).toBeGreaterThan(100_000)
+      expect(differing.filter((_, channel) => channel !== 3)).toEqual([0, 0, 0, 0, 0])
+      const { alteration, deliverables, margins, passes } = ridden.report
+      expect(passes).toBe(free.report.passes)
+      const told = deliverables[0].measurements.lfe
+      expect(told.maxShortTermDbfs).toBeCloseTo(after.shortTerm, 2)
+      if (field === 'lfe.overFrontsDb') expect(told.overFrontsDb).toBeCloseTo(after.overFronts, 1)
+      expect(margins.find(({ line: of }: { line: string }) => of === field).margin).toBeGreaterThanOrEqual(0)
+      // The setting rideSlewDbPerSecond.
+      expect(alteration.lfe.largestSlewDbPerSecond).toBeLessThanOrEqual(3)
+      expect(alteration.lfe.largestMoveDb).toBeGreaterThan(5)
+      expect(alteration.lfe.touching.map(({ line: of }: { line: string }) => of)).toContain(field)
+      expect(alteration.ride).toEqual(free.report.alteration.ride)
+    },
+    PREPARATION_MS,
+  )
+
+  test(
+    'an LFE that keeps its lines is not touched',
+    async () => {
+      const free = await fitted('free', {}, true)
+      const met = await fitted('met', { maxLfeShortTermDbfs: -3, maxLfeOverFrontsDb: 36 })
+      expect(readFileSync(met.path).equals(readFileSync(free.path))).toBe(true)
+      expect(met.report.alteration.lfe).toBeNull()
+    },
+    PREPARATION_MS,
+  )
+
+  test(
+    'verify finds an LFE above either line, and where',
+    async () => {
+      const spec = specFile('both', { maxLfeShortTermDbfs: -28, maxLfeOverFrontsDb: 4 })
+      const run = await plimsollMust(['verify', join(folder, 'free'), '--spec', spec, '--json'], 1)
+      const failed = run.json().findings.filter(({ severity }: { severity: string }) => severity === 'fail')
+      expect(failed.map(({ id }: { id: string }) => id)).toEqual(['lfe-short-term', 'lfe-over-fronts'])
+      // The drop lies at 8 to 18 s.
+      for (const { at } of failed) {
+        expect(at.startSeconds).toBeGreaterThanOrEqual(8)
+        expect(at.endSeconds).toBeLessThanOrEqual(18.2)
+      }
+    },
+    PREPARATION_MS,
+  )
+
+  test(
+    'a lock that forbids it: nothing is delivered, and the place is named',
+    async () => {
+      const sheet = join(folder, 'locked.sheet.json')
+      const lock = { from: '0:00:09.000', to: '0:00:12.000', toleranceDb: 1 }
+      const title = { id: 'regatta', name: 'Regatta' }
+      const sources = [{ path: 'mix.wav', role: 'programme', layout: '5.1' }]
+      writeFileSync(sheet, JSON.stringify({ sheetVersion: 1, title, sources, fit: { locks: [lock] } }))
+      const spec = specFile('line', { maxLfeShortTermDbfs: -28 })
+      const out = join(folder, 'locked')
+      const run = await plimsollMust(['deliver', sheet, '--spec', spec, '--out', out, '--json'], 1)
+      const held = run.json().findings.find(({ id }: { id: string }) => id === 'lfe-held-by-lock')
+      expect(held).toMatchObject({ severity: 'fail', line: 'lfe.maxShortTermDbfs' })
+      expect(held.at.startSeconds).toBeGreaterThanOrEqual(8)
+      expect(held.at.startSeconds).toBeLessThan(13)
+      expect(run.json().deliverables).toEqual([])
+    },
+    PREPARATION_MS,
+  )
+})
 
 test(
   'verify finds an LFE above the line by name',

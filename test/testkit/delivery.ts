@@ -88,6 +88,7 @@ function measurementsOf(
     dialogueLoudnessLkfs: null,
     dialogueShare: null,
     dialogue: null,
+    lfe: null,
     channels: roles.map((role) => ({
       role,
       maxTruePeakDbtp: role === 'LFE' ? null : levels.maxTruePeakDbtp - below[role],
@@ -294,6 +295,7 @@ export function saltmarshReport(wish: DeliveryWish = {}): DeliveryReport {
     ride,
     lowEnd: null,
     bands: null,
+    lfe: null,
     ...stagesOf(wish.ceilingEvents ?? [], ride?.rideDb ?? new Float64Array(powers.length), ride !== null),
     settings: { ambienceShare: 1, lfeGainDb: 'off', rideReachSeconds: 4, ceilingAimBelowDb: 0.1 },
   })

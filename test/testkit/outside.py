@@ -171,6 +171,24 @@ def differing_channels(one, other):
     return {'differing': np.count_nonzero(read(one)[0] != read(other)[0], axis=0).tolist()}
 
 
+def sub_levels(path):
+    """Highest level of the LFE in 3 s, and the most that it stands above the low end of L, R and C, by SciPy.
+
+    The low end: a second-order Butterworth low-pass at 120 Hz forwards and backwards, so of the magnitude of a
+    fourth-order Linkwitz-Riley filter. Windows whose fronts hold less than the whole on average count that average."""
+    from scipy import signal
+    frames, rate = unit(path), 48000
+    hop = rate // 10
+    hops = lambda x: (x[:len(x) // hop * hop].reshape(-1, hop) ** 2).mean(axis=1)
+    low = signal.butter(2, 120, fs=rate, output='sos')
+    fronts = sum(hops(signal.sosfiltfilt(low, frames[:, channel])) for channel in (0, 1, 2))
+    lfe = hops(frames[:, 3])
+    windows = lambda x: np.convolve(x, np.ones(30) / 30, 'valid')
+    db = lambda x: 10 * np.log10(x)
+    against = np.maximum(windows(fronts), max(fronts.mean(), 1e-7))
+    return {'shortTerm': db(windows(lfe).max()), 'overFronts': db((windows(lfe) / against).max())}
+
+
 def peaks(path):
     """Highest sample of each channel."""
     return {'peaks': np.abs(unit(path)).max(0).tolist()}
@@ -246,5 +264,5 @@ def octaves(delivered, source, gain_db, start, end):
     return {'removed': (10 * np.log10(before / after) + float(gain_db)).tolist()}
 
 
-COMPARISONS = {f.__name__: f for f in (fold, encode, open_frames, static, curve, treated, lag, film_order, total, same, differing_channels, peaks, sixteenfold, moment, difference, folded_difference, octaves)}
+COMPARISONS = {f.__name__: f for f in (fold, encode, open_frames, static, curve, treated, lag, film_order, total, same, differing_channels, sub_levels, peaks, sixteenfold, moment, difference, folded_difference, octaves)}
 print(json.dumps(COMPARISONS[sys.argv[1]](*sys.argv[2:])))

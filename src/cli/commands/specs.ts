@@ -82,6 +82,8 @@ function printSpec(spec: DeliverySpec): string {
     line('programme loudness', `${printFigure(loudness.targetLkfs)} LKFS, ${range}`, loudness.source),
     limitLine('max true peak', spec.maxTruePeakDbtp, 'dBTP'),
     limitLine('max LFE true peak', spec.maxLfeTruePeakDbtp, 'dBTP'),
+    limitLine('max LFE short-term', spec.maxLfeShortTermDbfs, 'dBFS'),
+    limitLine('max LFE over the fronts', spec.maxLfeOverFrontsDb, 'dB'),
     limitLine('max short-term', spec.maxShortTermLkfs, 'LKFS'),
     limitLine('max momentary', spec.maxMomentaryLkfs, 'LKFS'),
     limitLine('max loudness range', spec.maxLoudnessRangeLu, 'LU'),

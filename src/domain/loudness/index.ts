@@ -6,6 +6,17 @@ export {
   HOPS_PER_GATING_BLOCK,
   jointLoudness,
 } from './gate.ts'
+export {
+  FRONT_LOW_END_HZ,
+  highestLfe,
+  highestLfeOverFronts,
+  LFE_WINDOW_HOPS,
+  type LfePeak,
+  leastFronts,
+  type SubLevels,
+  subLevels,
+  subOfHops,
+} from './lfe-levels.ts'
 export { besideMaster, describeMeasured, describeParts, joinMeasured } from './measured.ts'
 export { jointLoudnessRange, loudnessRange, loudnessRangeEdges, widestLoudnessRange } from './range.ts'
 export { type EnergyStretch, type PlacedWindow, WhatIf, type WhatIfFigures } from './what-if.ts'

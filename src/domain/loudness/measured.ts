@@ -4,6 +4,7 @@ import { framesPerHop } from '../grid.ts'
 import { LAYOUTS } from '../layout.ts'
 import type { ChannelPeaks, LoudnessFigures, Measured, Measurements, Peak } from '../measurements.ts'
 import { jointLoudness } from './gate.ts'
+import { lfeFigures } from './lfe-levels.ts'
 import { jointLoudnessRange } from './range.ts'
 import { concatenated, type LoudestWindow, loudestMomentary, loudestShortTerm, toHops } from './windows.ts'
 
@@ -81,6 +82,7 @@ export function describeParts(parts: readonly Measured[], frameCount: number): M
     dialogueLoudnessLkfs: null,
     dialogueShare: null,
     dialogue: null,
+    lfe: lfeFigures(parts),
     channels: LAYOUTS[layout].map((role, channel) => ({ role, ...peakFigures(channels.slice(channel, channel + 1)) })),
     foldDown: {
       loRo:

@@ -45,7 +45,9 @@ export function planSlowCeiling(
   const aimDbtp = plan.ceilingDbtp - AIM_BELOW_DB
   const lfeAimDbtp = (plan.lfeCeilingDbtp ?? plan.ceilingDbtp) - AIM_BELOW_DB
   const linkedDb = asDeepAsMayBe(slowReduction(measured.linkedPeak100ms, gainsDb, aimDbtp), totalTakenLu)
-  const lfeDb = measured.lfePeak100ms === null ? null : slowReduction(measured.lfePeak100ms, gainsDb, lfeAimDbtp)
+  const { lfeRideDb = null } = plan
+  const lfeGainsDb = lfeRideDb === null ? gainsDb : gainsDb.map((gainDb, hop) => gainDb + (lfeRideDb[hop] as number))
+  const lfeDb = measured.lfePeak100ms === null ? null : slowReduction(measured.lfePeak100ms, lfeGainsDb, lfeAimDbtp)
   return linkedDb === null && lfeDb === null ? null : { linkedDb, lfeDb }
 }
 

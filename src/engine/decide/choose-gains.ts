@@ -9,6 +9,7 @@ import { createFitModel, type FitModel } from './fit-model.ts'
 import { fitSource } from './fit-source.ts'
 import { highestOf } from './highest.ts'
 import { levelScenes } from './level-scenes.ts'
+import { rideLfe } from './lfe-ride.ts'
 import { findingsOfRange } from './range-findings.ts'
 import { findingsOfReach, settleHome } from './settle-home.ts'
 import { settleStereoGain } from './stereo-gain.ts'
@@ -25,6 +26,16 @@ export function chooseGains(
   spec: DeliverySpec,
   asked: FitSettings,
   correction: FitCorrection = {},
+): Decision {
+  return rideLfe(chooseCommonGains(measured, spec, asked, correction), measured, spec, asked, correction)
+}
+
+/** All but the ride of the LFE, which has no say in any of it. */
+function chooseCommonGains(
+  measured: Measured,
+  spec: DeliverySpec,
+  asked: FitSettings,
+  correction: FitCorrection,
 ): Decision {
   const source = fitSource(measured, correction)
   const settings = settleStereoGain(source, spec, asked)

@@ -143,8 +143,8 @@ function loudestTouching(energies: Float64Array, windowFineHops: number, hopCoun
   )
 }
 
-/** The ride approaches and leaves a stretch no faster than the slew, so the floor slopes away from it on both sides. */
-function lockFloor(limits: readonly RideLimit[], hopCount: number, slewDb: Float64Array): Float64Array {
+/** How low beside home each hop may go. The ride approaches and leaves a stretch no faster than the slew, so the floor slopes away from it on both sides. */
+export function lockFloor(limits: readonly RideLimit[], hopCount: number, slewDb: Float64Array): Float64Array {
   const depthDb = new Float64Array(hopCount).fill(Number.POSITIVE_INFINITY)
   for (const limit of limits) {
     const depth = floorToGainStep(-limit.lowestDb)

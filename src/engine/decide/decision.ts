@@ -5,6 +5,7 @@ import type {
   GainPlan,
   HeardMoves,
   LowEndPlan,
+  RideTouch,
   SlowCeiling,
 } from '../../domain/index.ts'
 import type { Lock, RideLimit } from './corridor.ts'
@@ -62,6 +63,17 @@ export type Certificate = {
   readonly areaUnderReductionDbSeconds: number
 }
 
+/** The proof that goes with the LFE's own ride. */
+export type LfeCertificate = Pick<
+  Certificate,
+  | 'statement'
+  | 'movementDb'
+  | 'largestMoveDb'
+  | 'largestSlewDbPerSecond'
+  | 'movingShare'
+  | 'areaUnderReductionDbSeconds'
+> & { readonly touching: readonly RideTouch[] }
+
 export type Decision = {
   readonly plan: GainPlan
   /** Constant that the stereo gets on top of the plan; 0 while one gain serves both. Multiple of `GAIN_STEP_DB`. */
@@ -69,6 +81,8 @@ export type Decision = {
   readonly expected: Expected
   /** Null: no ride. */
   readonly certificate: Certificate | null
+  /** Null or absent: the LFE has no ride of its own. */
+  readonly lfe?: LfeCertificate | null
   /** False: no gain makes this programme conform; `findings` say why, and the plan is the nearest there is. */
   readonly feasible: boolean
   /** True where it is infeasible by forecast alone, which only a render can confirm: what the ceiling or the range leaves. */
@@ -99,6 +113,10 @@ export type FitCorrection = {
   readonly lowEnd?: LowEndPlan
   /** What is done to bands behind that; measured behind both. */
   readonly bands?: BandsPlan
+  /** The levels of the sub behind that treatment, as `Measured` has them, where a line of the spec moves the LFE. */
+  readonly sub100ms?: Float64Array
+  /** Added to the guard below each line of the LFE, by its field: by how much a render went over. */
+  readonly lfeShiftDb?: Readonly<Record<string, number>>
   /** Added to the target: what a render missed. */
   readonly aimShiftLu?: number
   /** Added to the guard below each window line: by how much a render went over. */

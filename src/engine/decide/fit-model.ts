@@ -96,7 +96,8 @@ export function levelsScenes(spec: DeliverySpec, settings: SettledFit): boolean 
   return spec.maxLoudnessRangeLu?.severity === 'fail' || settings.quietLiftMostDb > 0
 }
 
-function limitsOf({ locks = [], limits = [] }: FitCorrection): readonly RideLimit[] {
+/** Locks and limits alike as how low and how high the ride may go. */
+export function limitsOf({ locks = [], limits = [] }: FitCorrection): readonly RideLimit[] {
   const fromLocks = locks.map(({ startSeconds, endSeconds, toleranceDb }) => ({
     startSeconds,
     endSeconds,

@@ -9,6 +9,14 @@ export {
 export { planSlowCeiling } from './ceiling-slow-part.ts'
 export { chooseGains } from './choose-gains.ts'
 export type { Lock, RideLimit } from './corridor.ts'
-export type { Certificate, Decision, Expected, ExpectedFigures, FitCorrection, Touch } from './decision.ts'
+export type {
+  Certificate,
+  Decision,
+  Expected,
+  ExpectedFigures,
+  FitCorrection,
+  LfeCertificate,
+  Touch,
+} from './decision.ts'
 export { type LowEndLevels, lowEndMode, planLowEnd } from './low-end.ts'
-export { type Render, refineGains } from './refine-gains.ts'
+export { type Render, refineGains, refineLfe } from './refine-gains.ts'

@@ -3,6 +3,7 @@ import { chooseGains } from './choose-gains.ts'
 import type { Decision, FitCorrection } from './decision.ts'
 import { anchored } from './fit-model.ts'
 import { fitSource } from './fit-source.ts'
+import { rideLfe } from './lfe-ride.ts'
 import { type SettledFit, settleStereoGain } from './stereo-gain.ts'
 
 /** A decision that was rendered, and what was then measured on the bytes: the mix with its fold-down. */
@@ -36,9 +37,39 @@ export function refineGains(
     ...correction,
     aimShiftLu: aimShift(spec, settings, renders, correction.dialogue100ms !== undefined),
     guardShiftLu: sumOfExcesses(renders, (render) => windowExcess(render, spec)),
+    lfeShiftDb: lfeShifts(renders, spec),
     rangeShiftLu: sumOfExcesses(renders, (render) => rangeExcess(render, spec)),
     ceilingShiftDb: sumOfExcesses(renders, (render) => truePeakExcess(render, spec)),
   })
+}
+
+/** Chooses again the ride of the LFE alone, after renders in which nothing but its lines was missed. */
+export function refineLfe(
+  measured: Measured,
+  spec: DeliverySpec,
+  settings: FitSettings,
+  renders: readonly Render[],
+  correction: FitCorrection = {},
+): Decision {
+  const { decision } = renders.at(-1) as Render
+  return rideLfe(decision, measured, spec, settings, { ...correction, lfeShiftDb: lfeShifts(renders, spec) })
+}
+
+/** By how much each line of the LFE was exceeded, by its field. */
+function lfeShifts(renders: readonly Render[], spec: DeliverySpec): Readonly<Record<string, number>> {
+  const lines = [
+    ['maxShortTermDbfs', spec.maxLfeShortTermDbfs],
+    ['overFrontsDb', spec.maxLfeOverFrontsDb],
+  ] as const
+  return Object.fromEntries(
+    lines.map(([figure, limit]) => [
+      `lfe.${figure}`,
+      sumOfExcesses(renders, ({ measurements }) => {
+        const level = measurements.lfe?.[figure] ?? null
+        return limit === undefined || level === null ? 0 : level - limit.value
+      }),
+    ]),
+  )
 }
 
 /** Where the forecast must stand so that the reading lands on the target, minus the target. */

@@ -57,6 +57,8 @@ export type DeliveryParts = {
   readonly ride: (NonNullable<Alteration['ride']> & RideCurve) | null
   readonly lowEnd: LowEndPlan | null
   readonly bands: BandsPlan | null
+  /** The LFE's own ride; null: it has none. */
+  readonly lfe: Alteration['lfe']
   readonly ceiling:
     | (Pick<CeilingWork, 'secondsBelow01Db' | 'secondsBelow1Db' | 'secondsBelow3Db'> & {
         readonly events: readonly CeilingEvent[]
@@ -140,6 +142,7 @@ function alterationOf(parts: DeliveryParts): Alteration {
     ride: ride === null ? null : rideFigures(ride),
     bands: parts.lowEnd === null ? null : lowEndFigures(parts.lowEnd),
     multiband: parts.bands === null ? null : bandReductions(parts.bands).map(bandFigures),
+    lfe: parts.lfe === null ? null : lfeFigures(parts.lfe),
     ceiling: ceiling === null ? null : ceilingWork(ceiling),
     octaves: parts.altered === null ? null : alteredOctaves(parts.altered),
   }
@@ -240,6 +243,21 @@ function rideFigures(ride: NonNullable<Alteration['ride']>): NonNullable<Alterat
       rideDb,
       line,
     })),
+  }
+}
+
+function lfeFigures(ride: NonNullable<Alteration['lfe']>): NonNullable<Alteration['lfe']> {
+  const { statement, movementDb, largestMoveDb, areaUnderReductionDbSeconds, largestSlewDbPerSecond, movingShare } =
+    ride
+  const { touching } = ride
+  return {
+    statement,
+    movementDb,
+    largestMoveDb,
+    areaUnderReductionDbSeconds,
+    largestSlewDbPerSecond,
+    movingShare,
+    touching,
   }
 }
 

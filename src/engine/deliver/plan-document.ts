@@ -3,7 +3,7 @@ import { DOCUMENT_VERSION } from './documents.ts'
 
 /**
  * The document `plan.json`: with the source, all that decides the bytes. Ride points are relative to the static gain,
- * those of the slow part of the ceiling to static gain and ride, all of them linear in dB between the centres of 100 ms hops, held before the first and after the last. Outside `programme` (frames,
+ * those of the LFE's own ride to both, those of the slow part of the ceiling to static gain and ride, all of them linear in dB between the centres of 100 ms hops, held before the first and after the last. Outside `programme` (frames,
  * [startFrame, endFrame); null: everywhere) nothing acts.
  * `scenes` have upmix settings of their own, in frames like their glides, each half of which lies outside. `voice` is how
  * surely a voice sounds, 0 to 255, to which the surrounds give way; null where nobody listened.
@@ -18,6 +18,7 @@ export function planJson(
     staticGainDb,
     ceilingDbtp,
     lfeCeilingDbtp = null,
+    lfeRideDb = null,
     slowCeiling = null,
     lowEnd = null,
     bands = null,
@@ -43,6 +44,7 @@ export function planJson(
     bands: multiband,
     slowCeiling: slow,
     ride,
+    lfeRide: pointsOf(lfeRideDb),
   }
   const { scenes = [], reading } = upmix ?? {}
   const voice = reading?.voice100ms ? { ...POINTS, sureness: reading.voice100ms } : null

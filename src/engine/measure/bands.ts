@@ -4,8 +4,10 @@ import {
   bytesPerFrame,
   type Cancellation,
   Cancelled,
+  FRONT_LOW_END_HZ,
   type FrameRange,
   LAYOUTS,
+  type Role,
   type Segment,
 } from '../../domain/index.ts'
 import {
@@ -61,10 +63,51 @@ export function bandsOfSegment(
   })
 }
 
+/**
+ * The sub of one segment: the mean square of the LFE and that of L, R and C together below `FRONT_LOW_END_HZ`, in turn,
+ * of each begun 100 ms; the fronts behind earlier treatments of bands if there are any.
+ */
+export function subLevelsOfSegment(
+  kernels: Kernels,
+  source: AudioSource,
+  segment: Segment,
+  before: readonly TreatedBefore[] = [],
+  cancellation?: Cancellation,
+): Float64Array {
+  const margin = bandMarginFrames(source.format.sampleRateHz) * (1 + before.length)
+  return withChannels(kernels, source, ['L', 'R', 'C', 'LFE'], segment, margin, cancellation, (stretch) => {
+    const fronts = { ...stretch, planes: stretch.planes.slice(0, 3) }
+    for (const { plan, programme } of before) treatBands(kernels, fronts, plan, programme)
+    const low = bandSquares(kernels, fronts, [FRONT_LOW_END_HZ], segment)
+    const lfe = bandSquares(kernels, { ...stretch, planes: stretch.planes.slice(3) }, [], segment)
+    const levels = new Float64Array(2 * lfe.length)
+    for (const [hop, power] of lfe.entries()) {
+      levels[2 * hop] = power
+      for (const band of [0, 2, 4])
+        levels[2 * hop + 1] = (levels[2 * hop + 1] as number) + (low[6 * hop + band] as number)
+    }
+    return levels
+  })
+}
+
 /** Reads every channel but the LFE of a segment, with a margin around it, and gives the memory back afterwards. */
 function withMains(
   kernels: Kernels,
   source: AudioSource,
+  segment: Segment,
+  margin: number,
+  cancellation: Cancellation | undefined,
+  look: (stretch: BandStretch) => Float64Array,
+): Float64Array {
+  const mains = LAYOUTS[source.layout].filter((role) => role !== 'LFE')
+  return withChannels(kernels, source, mains, segment, margin, cancellation, look)
+}
+
+/** The same of some channels. */
+function withChannels(
+  kernels: Kernels,
+  source: AudioSource,
+  roles: readonly Role[],
   segment: Segment,
   margin: number,
   cancellation: Cancellation | undefined,
@@ -76,7 +119,7 @@ function withMains(
   const frameCount = Math.min(source.frameCount, segment.firstFrame + segment.frameCount + margin) - firstFrame
   const mark = kernels.arena.mark()
   try {
-    const channels = LAYOUTS[layout].flatMap((role, channel) => (role === 'LFE' ? [] : [channel]))
+    const channels = LAYOUTS[layout].flatMap((role, channel) => (roles.includes(role) ? [channel] : []))
     const planes = channels.map(() => takePlane(kernels, frameCount, needsWidePlane(format.encoding)))
     const readFrames = READ_SECONDS * sampleRateHz
     const address = kernels.arena.take(readFrames * bytesPerFrame(format))

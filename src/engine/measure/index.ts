@@ -1,5 +1,5 @@
 export { type AlteredSegment, compareWithSource, writeDifference } from './alteration.ts'
-export { bandsOfSegment, lowEndOfSegment, type TreatedBefore } from './bands.ts'
+export { bandsOfSegment, lowEndOfSegment, subLevelsOfSegment, type TreatedBefore } from './bands.ts'
 export {
   compareFoldDown,
   compareWithMaster,

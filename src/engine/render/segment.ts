@@ -67,7 +67,7 @@ const QUANTISING_STEPS = 9
  * Renders one segment: bands, static gain and ride, then the ceiling, then the words. The bytes depend on the job and the
  * frames alone: any grid of segments that begin at multiples of four frames gives the same programme. Words and gain
  * lie in kernel memory and hold until the caller releases the arena. What else it takes it gives back: for each frame of
- * the segment and 1.2 s around it 28 bytes, and 4 more a channel (8 from 32-bit integers and doubles). Throws
+ * the segment and 1.2 s around it 36 bytes, and 4 more a channel (8 from 32-bit integers and doubles). Throws
  * `Cancelled` between stages; refuses nothing.
  * @source docs/decisions/0008 (words), docs/decisions/0014 (ceiling)
  */
@@ -106,11 +106,12 @@ function render(
   const linkedLine = { ceilingDbtp, slowDb: slow?.linkedDb ?? null }
   const linked = underCeiling(kernels, job, guarded.linked, linkedLine, stretch, segment, common)
   throwIfCancelled(cancellation)
+  const ofLfe = lfeGainOf(kernels, job, stretch, common)
   const lfeLine = { ceilingDbtp: ceilingOfLfe(job.gain), slowDb: slow?.lfeDb ?? null }
   const lfe =
-    guarded.lfe.length === 0 ? null : underCeiling(kernels, job, guarded.lfe, lfeLine, stretch, segment, common)
+    guarded.lfe.length === 0 ? null : underCeiling(kernels, job, guarded.lfe, lfeLine, stretch, segment, ofLfe)
   throwIfCancelled(cancellation)
-  const lfeGain = lfe?.gain ?? common
+  const lfeGain = lfe?.gain ?? ofLfe
   const words = quantiseSegment(kernels, job, segment, { planes, stretch, gain: linked.gain, lfeGain }, room)
   const { gain } = room
   gain.set(gainOf(kernels, linked.gain, stretch, segment))
@@ -121,6 +122,17 @@ function render(
       lfe === null ? null : lfe.gain === linked.gain ? gain : gainOf(kernels, lfe.gain, stretch, segment).slice(),
     alteration: { ...linked.action, lfe: lfe?.action ?? null },
   }
+}
+
+/** Static gain and ride of the LFE: those of the others, and its own ride where it has one. */
+function lfeGainOf(kernels: Kernels, { gain }: RenderJob, stretch: Stretch, common: number): number {
+  const { staticGainDb, rideDb, lfeRideDb = null, programme } = gain
+  if (lfeRideDb === null) return common
+  const both = rideDb === null ? lfeRideDb : rideDb.map((db, hop) => db + (lfeRideDb[hop] as number))
+  const address = takeGain(kernels, stretch.frameCount)
+  writeGain(kernels, { staticGainDb, rideDb: both, ceilingDbtp: null }, stretch.sampleRateHz, stretch, address)
+  holdUnityOutside(kernels, programme, stretch, address)
+  return address
 }
 
 /**

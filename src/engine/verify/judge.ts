@@ -34,6 +34,8 @@ export type JudgeContext = {
   readonly truePeakSeconds?: number
   /** Where that of the Lo/Ro fold-down stands. */
   readonly foldDownTruePeakSeconds?: number
+  /** The 3 s in which the LFE stands highest, by the field of the line. */
+  readonly lfeWindows?: Readonly<Record<string, Omit<Place, 'timecode'>>>
   /** Time of day of the first frame; sentences then name times of day, as the report's ruler does. */
   readonly startOfDaySeconds?: number
   /** Timecode of an instant of the programme; absent where the file carries none. */
@@ -152,9 +154,10 @@ function judgeLine(line: SpecLine, spec: DeliverySpec, context: JudgeContext): r
   return placed.length > 0 ? placed : [missedLine(line, line.measured, pointOf(line, context), context)]
 }
 
-/** A required line without a value fails, but for two: silence has no peak, and an unmeasurable total is said once. */
+/** A required line without a value fails, but for two: silence has no peak and no level, and an unmeasurable total is said once. */
 function judgeUnmeasured(line: SpecLine, context: JudgeContext): readonly Finding[] {
-  if (line.unit === 'dBTP' || line.field.endsWith('programmeLoudnessLkfs')) return []
+  const isSilent = line.unit === 'dBTP' || line.field === 'lfe.maxShortTermDbfs'
+  if (isSilent || line.field.endsWith('programmeLoudnessLkfs')) return []
   return [
     {
       ...whole(`${line.id}-not-measurable`, line.severity, line.field),
@@ -191,7 +194,7 @@ function missedLine(line: SpecLine, measured: number, at: Place | null, context:
     at === null ? '' : ` at ${at.timecode ?? printTime((context.startOfDaySeconds ?? 0) + at.startSeconds, 1)}`
   const beyond = -distanceInside(line, measured)
   const isLow = line.low !== null && measured < line.low
-  const by = `${printFigure(beyond)} ${line.unit === 'dBTP' ? 'dB' : 'LU'} ${isLow ? 'below' : 'above'}`
+  const by = `${printFigure(beyond)} ${line.unit.startsWith('dB') ? 'dB' : 'LU'} ${isLow ? 'below' : 'above'}`
   return {
     ...whole(line.id, line.severity, line.field),
     measured,
@@ -261,6 +264,8 @@ function curveOf(line: SpecLine, context: JudgeContext): LoudnessCurve | null {
 }
 
 function pointOf(line: SpecLine, context: JudgeContext): Place | null {
+  const window = context.lfeWindows?.[line.field]
+  if (window !== undefined) return placeOf(window, context)
   const seconds = peakSecondsOf(line, context)
   if (seconds === undefined) return null
   return placeOf({ startSeconds: seconds, endSeconds: seconds }, context)

@@ -28,6 +28,7 @@ const onTarget: Measurements = {
   dialogueLoudnessLkfs: null,
   dialogueShare: null,
   dialogue: null,
+  lfe: null,
   channels: [{ role: 'L', maxTruePeakDbtp: -4.2, samplePeakDbfs: -4.3 }],
   foldDown: {
     loRo: {
