@@ -14,6 +14,7 @@ const NEEDS = [
   ['file /usr/include/sndfile.h', 'libsndfile1-dev'],
   ['program sndfile-info', 'sndfile-programs'],
   ['program sox', 'sox'],
+  ['program pdftotext', 'poppler-utils'],
   ['program flac', 'flac'],
   ['python numpy', 'python3-numpy'],
   ['python scipy', 'python3-scipy'],

@@ -26,7 +26,7 @@ import {
   reportJson,
 } from '../engine/index.ts'
 import { sha256Of } from '../media/index.ts'
-import { renderReportHtml } from '../report/index.ts'
+import { renderReportHtml, renderReportPdf } from '../report/index.ts'
 import { inTimecode } from './clock.ts'
 import { DeliveryFolder, PLAN } from './delivery-folder.ts'
 import { whileWriting } from './file-errors.ts'
@@ -34,7 +34,7 @@ import { refuseNonFinite } from './finite.ts'
 import { createPlanes, planesBytes } from './planes-file.ts'
 import { readTracks } from './read-tracks.ts'
 import { refuse } from './refusals.ts'
-import { reportAssets } from './report-assets.ts'
+import { paperFonts, reportAssets } from './report-assets.ts'
 import { isSameFile } from './same-file.ts'
 import { sheetRefusal } from './sheet.ts'
 import { type OpenedSource, refuseDamage, refuseSampleRate } from './source.ts'
@@ -77,7 +77,13 @@ const NOT_DELIVERED_PAGE = 'not-delivered.html'
 const RUN_LOG = 'run.log'
 /** Longest file name that the common file systems take. */
 const LONGEST_NAME_BYTES = 255
-const DOCUMENTS = { page: 'report.html', report: 'report.json', plan: PLAN, sums: 'sha256.txt' } as const
+const DOCUMENTS = {
+  page: 'report.html',
+  paper: 'report.pdf',
+  report: 'report.json',
+  plan: PLAN,
+  sums: 'sha256.txt',
+} as const
 
 /** The whole job for one title: a source or its sheet in, a delivery folder out, or nothing but the reasons. */
 export async function deliver(
@@ -163,17 +169,17 @@ async function run(
   const outcome = { ...made, report: { ...report, findings: inTimecode(report.findings, source.clock) } }
   const beside = outcome.isDelivered ? await filesBeside(title, options, folder) : []
   folder.writePart(RUN_LOG, runLog(source, options, performance.now() - startedMs))
-  const page = putInPlace(outcome, folder, beside)
+  const page = await putInPlace(outcome, folder, beside)
   folder.placeBesideIfPossible(RUN_LOG)
   return { report: outcome.report, isDelivered: outcome.isDelivered, reportPath: resolve(options.out, page) }
 }
 
 /** Puts a delivery in place, or the page that tells why there is none. Gives the name of the page. */
-function putInPlace(
+async function putInPlace(
   { report, decision, isDelivered, upmix }: DeliveryOutcome & { readonly upmix: UpmixPlan | null },
   folder: DeliveryFolder,
   more: readonly ManifestFile[],
-): string {
+): Promise<string> {
   const page = renderReportHtml(report, reportAssets())
   if (!isDelivered) {
     folder.writePart(NOT_DELIVERED_PAGE, page)
@@ -182,13 +188,14 @@ function putInPlace(
   }
   const documents = [
     document(DOCUMENTS.page, page),
+    document(DOCUMENTS.paper, await renderReportPdf(report, paperFonts)),
     document(DOCUMENTS.report, printJson(reportJson(report))),
     document(DOCUMENTS.plan, printJson(planJson(decision.plan, decision.stereoGainDb, report.settings, upmix))),
   ]
-  const files = [...report.deliverables.map(listed), ...more, ...documents.map(({ text: _, ...file }) => file)]
+  const files = [...report.deliverables.map(listed), ...more, ...documents.map(({ content: _, ...file }) => file)]
   const checksums = document(DOCUMENTS.sums, checksumLines(files))
-  for (const { path, text } of [...documents, checksums]) folder.writePart(path, text)
-  const { text: _, ...checksumFile } = checksums
+  for (const { path, content } of [...documents, checksums]) folder.writePart(path, content)
+  const { content: _, ...checksumFile } = checksums
   folder.commit(manifest(report, [...files, checksumFile]))
   folder.removeBeside(NOT_DELIVERED_PAGE)
   return DOCUMENTS.page
@@ -214,9 +221,12 @@ function listed({ path, role, bytes, sha256 }: DeliveredFile): ManifestFile {
   return { path, role, bytes, sha256 }
 }
 
-function document(path: string, text: string): ManifestFile & { readonly text: string } {
-  const sha256 = createHash('sha256').update(text).digest('hex')
-  return { path, role: 'report', bytes: Buffer.byteLength(text), sha256, text }
+function document(
+  path: string,
+  content: string | Uint8Array,
+): ManifestFile & { readonly content: string | Uint8Array } {
+  const sha256 = createHash('sha256').update(content).digest('hex')
+  return { path, role: 'report', bytes: Buffer.byteLength(content), sha256, content }
 }
 
 function printJson(value: object): string {

@@ -79,8 +79,8 @@ export class DeliveryFolder {
   }
 
   /** Writes a small finished file as a part. */
-  writePart(name: string, text: string): void {
-    whileWriting(this.path, () => writeDurably(this.partPath(name), text))
+  writePart(name: string, content: string | Uint8Array): void {
+    whileWriting(this.path, () => writeDurably(this.partPath(name), content))
   }
 
   /** Puts a part beside the delivery, outside the manifest (a log, the page of a run that was not delivered). */

@@ -1,10 +1,10 @@
 import { closeSync, fsyncSync, openSync, writeFileSync } from 'node:fs'
 
 /** Writes a small file and waits until it is on the disk. */
-export function writeDurably(path: string, text: string): void {
+export function writeDurably(path: string, content: string | Uint8Array): void {
   const descriptor = openSync(path, 'w')
   try {
-    writeFileSync(descriptor, text)
+    writeFileSync(descriptor, content)
     fsyncSync(descriptor)
   } finally {
     closeSync(descriptor)

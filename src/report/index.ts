@@ -1,5 +1,7 @@
 export { type LoudnessPicture, type PicturedPlace, placesOfPassages } from './loudness-picture.ts'
 export { paletteCss } from './palette.ts'
+export type { PaperFonts } from './paper/letters.ts'
+export { renderReportPdf } from './paper/report-pdf.ts'
 export {
   asciiLine,
   type ClockedProgramme,

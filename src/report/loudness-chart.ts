@@ -83,14 +83,16 @@ export function loudnessDrawing(picture: LoudnessPicture): Markup {
 /** Hatching for what stands above a limit, and the opposite one for what stands below. */
 const HATCHING = markup`<defs><pattern id="too-soft" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(-45)"><path class="hatch" d="M3 0v6"/></pattern><pattern id="too-loud" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><path class="hatch" d="M3 0v6"/></pattern></defs>`
 
-function grounds({ spec }: LoudnessPicture, scales: LoudnessScales): Markup {
+function grounds({ spec, lanes }: LoudnessPicture, scales: LoudnessScales): Markup {
   const { y, lowestLkfs, highestLkfs } = scales
   const ticks = levelTicks(lowestLkfs, highestLkfs, GRID_LU)
-  const isFree = (level: number) => spec === null || Math.abs(level - spec.programmeLoudness.targetLkfs) >= GRID_LU / 2
+  const isOverTarget = (level: number) =>
+    spec !== null && Math.abs(level - spec.programmeLoudness.targetLkfs) < GRID_LU / 2
+  const isOverLane = (level: number) => lanes?.dialogue != null && y(level) > PLOT.bottom - LABEL_HEIGHT / 2
   return markup`${toleranceBand(spec, y)}${ticks.map(
     (level) => markup`<path class="grid" d="M${PLOT.left} ${px(y(level))}H${PLOT.right}"/>`,
   )}${ticks
-    .filter(isFree)
+    .filter((level) => !isOverTarget(level) && !isOverLane(level))
     .map(
       (level) =>
         markup`<text class="axis end" x="${PLOT.left - 8}" y="${px(y(level) + 4)}">${printFigure(level, 0)}</text>`,

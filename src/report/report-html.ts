@@ -32,7 +32,6 @@ const POLICY =
 
 /** The delivery report as one page that needs nothing else. The same report gives the same bytes. */
 export function renderReportHtml(report: DeliveryReport, assets: ReportAssets): string {
-  const { title, spec } = report
   const page = markup`<!DOCTYPE html>
 <html lang="en-GB">
 <head>
@@ -41,13 +40,32 @@ export function renderReportHtml(report: DeliveryReport, assets: ReportAssets): 
 <meta name="viewport" content="width=device-width,initial-scale=1"/>
 <meta name="generator" content="plimsoll ${report.tool.version}"/>
 <link rel="icon" href="${new Markup(MARK_ICON)}"/>
-<title>${title.name}: delivery report, ${spec.title}</title>
+<title>${pageTitle(report)}</title>
 <style>${new Markup(fontFaces(assets.fonts) + PAGE_CSS + CHART_CSS)}</style>
 </head>
 <body>
-<header>${markPicture(20)}<span><b>Plimsoll</b> delivery report</span><span>${title.id}</span></header>
-<main>
-<h1><bdi>${title.name}</bdi></h1>
+${pageHeader(report)}
+${pageMain(report)}
+${readingAid(report, assets.readingScript)}
+</body>
+</html>
+`
+  return page.text
+}
+
+/** What the page is called. */
+export function pageTitle({ title, spec }: DeliveryReport): string {
+  return `${title.name}: delivery report, ${spec.title}`
+}
+
+export function pageHeader(report: DeliveryReport): Markup {
+  return markup`<header>${markPicture(20)}<span><b>Plimsoll</b> delivery report</span><span>${report.title.id}</span></header>`
+}
+
+/** All that the report says, as the page and the paper say it. */
+export function pageMain(report: DeliveryReport): Markup {
+  return markup`<main>
+<h1><bdi>${report.title.name}</bdi></h1>
 <p class="verdict">${stateWord(report)}${report.verdict}</p>
 <div class="pair"><section class="wide"><h2>How it stands</h2>${specTable(report)}</section><section><h2>Thinnest margins</h2>${thinnestTable(report)}</section></div>
 ${loudnessFigure(report)}
@@ -60,12 +78,7 @@ ${findings(report)}
 ${specSection(report)}
 ${settings(report)}
 <section><h2>Cautions</h2><ul>${report.cautions.map((caution) => markup`<li>${caution}</li>`)}</ul></section>
-</main>
-${readingAid(report, assets.readingScript)}
-</body>
-</html>
-`
-  return page.text
+</main>`
 }
 
 function fontFaces(fonts: readonly ReportFont[]): string {
@@ -136,7 +149,7 @@ ${deliverables.map(
 function settings(report: DeliveryReport): Markup | null {
   const rows = Object.entries(report.settings)
   if (rows.length === 0) return null
-  return markup`<section><h2>Settings</h2><dl>${rows.map(([name, value]) => markup`<dt>${name}</dt><dd>${value}</dd>`)}</dl></section>`
+  return markup`<section><h2>Settings</h2><dl class="doubled">${rows.map(([name, value]) => markup`<dt>${name}</dt><dd>${value}</dd>`)}</dl></section>`
 }
 
 function readingAid(report: DeliveryReport, script: string | null): Markup | null {

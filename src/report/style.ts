@@ -85,6 +85,7 @@ figcaption{color:var(--slate);font-size:12.5px;margin-top:6px;max-width:none}
 .room{display:block;max-width:100%}
 .cell svg{display:block;width:100%;height:16px;overflow:visible}
 dl{display:grid;grid-template-columns:max-content minmax(0,1fr);gap:3px 18px;margin:8px 0}
+dl.doubled{grid-template-columns:repeat(2,max-content minmax(0,1fr))}
 dt{color:var(--slate)}
 dd{margin:0;overflow-wrap:anywhere}
 code{font:12px ui-monospace,"Liberation Mono",monospace;overflow-wrap:anywhere}
@@ -92,7 +93,7 @@ details{margin-top:8px}
 summary{cursor:pointer;color:var(--slate)}
 ul{padding-left:18px;margin:6px 0;max-width:46em}
 li{margin:3px 0}
-@media screen and (max-width:760px){body{padding:20px 16px 40px}.pair{display:block}.wide{overflow-x:auto}.wide>svg{min-width:640px}}
+@media screen and (max-width:760px){dl.doubled{grid-template-columns:max-content minmax(0,1fr)}body{padding:20px 16px 40px}.pair{display:block}.wide{overflow-x:auto}.wide>svg{min-width:640px}}
 @media (prefers-reduced-motion:no-preference){.reading{transition:opacity .1s}}
 @page{size:auto;margin:13mm 14mm}
 @media print{

@@ -24,6 +24,9 @@ const OCTETS = { 'Content-Type': 'application/octet-stream' }
 /** Of sound in one answer: ten seconds at the highest rate. */
 const MOST_FRAMES = 1_920_000
 
+/** The report as files to keep, by name. */
+const REPORT_FILES = { 'report.pdf': 'application/pdf', 'report.json': 'application/json' } as const
+
 /** What the page asks and orders. A title is named by its id in the query, since ids hold slashes. */
 export function deskRoutes(shelf: Shelf): Hono {
   const routes = new Hono()
@@ -101,20 +104,7 @@ export function deskRoutes(shelf: Shelf): Hono {
     return context.json({ version: 1 })
   })
 
-  routes.get('/report', (context) => {
-    const folder = shelf.deliveryFolder(idOf(context.req.query('id')))
-    const page = ['report.html', 'not-delivered.html'].map((name) => join(folder, name)).find(existsSync)
-    return page === undefined ? context.text('No report yet.\n', 404) : context.html(readFileSync(page, 'utf8'))
-  })
-
-  routes.get('/report.json', (context) => {
-    const path = join(shelf.deliveryFolder(idOf(context.req.query('id'))), 'report.json')
-    if (!existsSync(path)) return context.text('No report yet.\n', 404)
-    return context.body(Readable.toWeb(createReadStream(path)) as ReadableStream, 200, {
-      'Content-Type': 'application/json',
-      'Content-Disposition': 'attachment; filename="report.json"',
-    })
-  })
+  addReports(routes, shelf)
 
   routes.get('/work', (context) =>
     streamSSE(context, async (stream) => {
@@ -128,6 +118,25 @@ export function deskRoutes(shelf: Shelf): Hono {
     }),
   )
   return routes
+}
+
+function addReports(routes: Hono, shelf: Shelf): void {
+  routes.get('/report', (context) => {
+    const folder = shelf.deliveryFolder(idOf(context.req.query('id')))
+    const page = ['report.html', 'not-delivered.html'].map((name) => join(folder, name)).find(existsSync)
+    return page === undefined ? context.text('No report yet.\n', 404) : context.html(readFileSync(page, 'utf8'))
+  })
+
+  for (const [name, type] of Object.entries(REPORT_FILES)) {
+    routes.get(`/${name}`, (context) => {
+      const path = join(shelf.deliveryFolder(idOf(context.req.query('id'))), name)
+      if (!existsSync(path)) return context.text('No report yet.\n', 404)
+      return context.body(Readable.toWeb(createReadStream(path)) as ReadableStream, 200, {
+        'Content-Type': type,
+        'Content-Disposition': `attachment; filename="${name}"`,
+      })
+    })
+  }
 }
 
 function idOf(id: string | undefined): string {

@@ -224,6 +224,7 @@ describe('what lies in the folder', () => {
       'plan.json',
       'report.html',
       'report.json',
+      'report.pdf',
       'run.log',
       'sha256.txt',
     ]

@@ -40,7 +40,7 @@ describe('verify finds what is not as it was delivered', () => {
     writeFileSync(path, bytes)
   }
 
-  test.each(['master_51.wav', 'master_20.wav', 'report.html', 'report.json', 'plan.json', 'sha256.txt'])(
+  test.each(['master_51.wav', 'master_20.wav', 'report.html', 'report.pdf', 'report.json', 'plan.json', 'sha256.txt'])(
     'one bit in %s',
     async (name) => {
       const findings = await findingsAfter((copy) => flipBit(join(copy, name), -100))

@@ -280,6 +280,7 @@ describe('places', () => {
       'in_51.wav',
       'in_20.wav',
       'report.html',
+      'report.pdf',
       'report.json',
       'plan.json',
       'sha256.txt',
@@ -297,7 +298,7 @@ describe('places', () => {
     }
     const onFile = ['deliver', source, ...SPEC, '--out', join(place, 'out')]
     expectAnswer(await runAgainst(place, onFile), [2, 'JOBS_OUTPUT_NOT_A_FOLDER'])
-    for (const name of ['report.html', 'run.log', 'not-delivered.html', 'in_20.wav']) {
+    for (const name of ['report.html', 'report.pdf', 'run.log', 'not-delivered.html', 'in_20.wav']) {
       mkdirSync(join(place, 'out-folder', name))
       const words = ['deliver', source, ...SPEC, '--out', join(place, 'out-folder'), '--replace']
       expect((await runAgainst(place, words)).json().refusal.code, name).toBe('JOBS_OUTPUT_EXISTS')

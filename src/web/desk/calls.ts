@@ -75,6 +75,11 @@ export async function saveSheet(
   return (await call('PUT', `/api/sheet?id=${encodeURIComponent(id)}`, { text, tag })).json()
 }
 
+/** The same report on A4, to be kept or sent. */
+export function reportPaperAddress(id: string): string {
+  return `/api/report.pdf?id=${encodeURIComponent(id)}`
+}
+
 export function reportAddress(id: string): string {
   return `/api/report?id=${encodeURIComponent(id)}`
 }

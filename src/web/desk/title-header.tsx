@@ -4,7 +4,7 @@ import type { TitleHead } from '../../protocol/index.ts'
 import { sheetJson } from '../../protocol/index.ts'
 import { SPECS } from '../../specs/index.ts'
 import { Box } from './box.tsx'
-import { orderDelivery, reportAddress } from './calls.ts'
+import { orderDelivery, reportAddress, reportPaperAddress } from './calls.ts'
 import { withSpec } from './edits.ts'
 import { Mark } from './mark.tsx'
 import { KEY_MAP } from './use-keys.ts'
@@ -185,6 +185,14 @@ function Delivery({
             <a href={reportAddress(titleId)} target="_blank" rel="noreferrer">
               Open the report
             </a>
+            {work.outcome.isDelivered && (
+              <>
+                {' or '}
+                <a href={reportPaperAddress(titleId)} download>
+                  keep it as a PDF
+                </a>
+              </>
+            )}
           </p>
         </div>
       )}
