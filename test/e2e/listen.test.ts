@@ -135,6 +135,7 @@ async function hear(name: string, { asks, outputs, isMatched = false, ...place }
         monitorGain: 1,
         trimsDb: null,
         pending: null,
+        isRiding: false,
       },
     }
   })

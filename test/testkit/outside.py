@@ -220,6 +220,12 @@ def moment(path, start, end):
     return {'powers': ((x * x).T @ weight / weight.sum()).tolist()}
 
 
+def gain_within(master, made, start, end):
+    """Gain of a file over its master between two seconds, by least squares, in dB."""
+    x, y = (unit(path)[int(float(start) * 48000):int(float(end) * 48000)] for path in (master, made))
+    return {'gainDb': 20 * np.log10(float((x * y).sum() / (x * x).sum()))}
+
+
 def difference(delivered, source, gain_db, removed):
     """Distance of a difference file from delivered - gain x source, in units of the last bit of a float32 of that size
     (of 2^-23 at least), and how loud it is: the highest sample of each channel, full scale = 1."""
@@ -264,5 +270,5 @@ def octaves(delivered, source, gain_db, start, end):
     return {'removed': (10 * np.log10(before / after) + float(gain_db)).tolist()}
 
 
-COMPARISONS = {f.__name__: f for f in (fold, encode, open_frames, static, curve, treated, lag, film_order, total, same, differing_channels, sub_levels, peaks, sixteenfold, moment, difference, folded_difference, octaves)}
+COMPARISONS = {f.__name__: f for f in (fold, encode, open_frames, static, curve, treated, lag, film_order, total, same, differing_channels, sub_levels, peaks, sixteenfold, moment, gain_within, difference, folded_difference, octaves)}
 print(json.dumps(COMPARISONS[sys.argv[1]](*sys.argv[2:])))

@@ -9,6 +9,7 @@ import {
 } from '../../domain/index.ts'
 import type { TitleHead } from '../../protocol/index.ts'
 import { withLock, withoutLock, withoutTrim, withTrimGain, withTrimGlide, withTrimReason, withWaiver } from './edits.ts'
+import { handRidesOf, withoutRide } from './hand-ride.ts'
 import { PassageWords } from './passage-list.tsx'
 import { SceneDrawer } from './scene-drawer.tsx'
 import type { Scene } from './timeline/scene.ts'
@@ -113,6 +114,9 @@ function SelectionActs({
   const locked = scene.locks.findIndex(
     ({ startFrame, endFrame }) => startFrame < range.endFrame && range.startFrame < endFrame,
   )
+  const isRidden = handRidesOf(scene.gains).some(
+    ({ startFrame, endFrame }) => startFrame < range.endFrame && range.startFrame < endFrame,
+  )
   const lock = (toleranceDb: number) => onChange(withLock(sheet, head.ground, range, toleranceDb))
   const seconds = (range.endFrame - range.startFrame) / scene.sampleRateHz
   return (
@@ -138,6 +142,11 @@ function SelectionActs({
               Limit to 2 dB
             </button>
           </>
+        )}
+        {isRidden && (
+          <button type="button" onClick={() => onChange(withoutRide(sheet, head.ground, scene.gains, range))}>
+            Take the hand ride away
+          </button>
         )}
         <button type="button" className="plain" onClick={onClose}>
           Deselect

@@ -9,8 +9,8 @@ import {
 
 const GLIDE_MS = 100
 const GAIN_STEPS_PER_DB = 10
-const LOWEST_GAIN_DB = -24
-const HIGHEST_GAIN_DB = 12
+export const LOWEST_GAIN_DB = -24
+export const HIGHEST_GAIN_DB = 12
 
 /** A gain as trims are set: in tenths of a dB. */
 export function gainStep(gainDb: number): number {

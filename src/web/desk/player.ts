@@ -91,6 +91,11 @@ export class Player {
     this.#tell({ kind: 'ask', asked })
   }
 
+  /** Moves the fader that a ride is recorded by. */
+  moveFader(gainDb: number): void {
+    this.#tell({ kind: 'fader', gainDb })
+  }
+
   /** Makes what is heard anew; what is heard already goes on until it is there. */
   wish(wishes: Wishes, master: Master | null): void {
     this.#nextTurn()

@@ -23,6 +23,7 @@ import { around, type TimeWindow } from './timeline/time-window.ts'
 import { Timeline, type TimelineActs } from './timeline/timeline.tsx'
 import { TitleHeader } from './title-header.tsx'
 import { Transport } from './transport.tsx'
+import { type HandRiding, useHandRide } from './use-hand-ride.ts'
 import { useKeys } from './use-keys.ts'
 import { useTitleListening } from './use-listening.ts'
 import { useScenes } from './use-scenes.ts'
@@ -42,7 +43,7 @@ export function TitleScreen({
   readonly onOutdated: (titleId: string) => void
 }) {
   const title = useTitle(opened)
-  const { decisions, dispatch, change, placed } = title
+  const { decisions, change, placed } = title
   const { sheet } = decisions
   const head = useMemo(
     () => withDecidedSpec(opened.head, sheet, title.isOutdated),
@@ -52,9 +53,10 @@ export function TitleScreen({
   const { clock, sampleRateHz, frameCount } = head.ground
   const durationSeconds = frameCount / sampleRateHz
   const label = useCallback((frame: number) => printInstant(clock, frame, sampleRateHz), [clock, sampleRateHz])
-  const { still, points, now, after } = useNumbers(opened, placed.gains)
+  const ride = useHandRide(head, title)
+  const { still, points, now, after, ...heard } = useNumbers(opened, placed.gains, ride)
   const view = useView(durationSeconds)
-  const { chosenTrim, selection } = view
+  const { selection } = view
 
   const goTo = (passage: Passage) => {
     view.goTo(passage, sampleRateHz)
@@ -63,7 +65,7 @@ export function TitleScreen({
   const passage = head.passages.find((one) => isSamePlace(one, view.passage)) ?? null
   const chosenPassage = passage?.rank ?? null
   const range: FrameRange | null = selection ?? passage
-  const listening = useTitleListening(head, title, points, range)
+  const listening = useTitleListening(head, title, { ...heard, ride }, range)
   const trimHere = (gainDb: number, reason: string | null) => {
     if (range !== null) change(withTrim(sheet, head.ground, trimOn(range, gainDb, reason), placed.trims))
     view.setSelection(null)
@@ -71,17 +73,7 @@ export function TitleScreen({
   const cursor = () => (view.reading === null ? listening.state.frame : Math.round(view.reading * sampleRateHz))
   const scenes = useScenes(head, title, view.chosenScene, view.chooseScene, cursor)
   const acts = actsOf(view, listening.seek, title, scenes)
-  useKeys({
-    ...scenes.keys,
-    ...listening.keys,
-    loudest: () => listening.seek(loudestFrame(after, frameCount, sampleRateHz)),
-    undo: () => dispatch({ kind: 'undo' }),
-    redo: () => dispatch({ kind: 'redo' }),
-    next: () => step(head.passages, chosenPassage, 1, goTo),
-    previous: () => step(head.passages, chosenPassage, -1, goTo),
-    trim: () => trimHere(passage?.suggestedTrimDb ?? -1, passage?.message ?? null),
-    remove: () => (chosenTrim === null ? scenes.remove() : change(withoutTrim(sheet, chosenTrim))),
-  })
+  useTitleKeys(head, title, view, { listening, scenes, ride, after, passage, goTo, trimHere })
   const scene: Scene = {
     ...still,
     ...view,
@@ -124,6 +116,43 @@ export function TitleScreen({
       />
     </div>
   )
+}
+
+/** What the keys do on this screen. */
+function useTitleKeys(
+  head: OpenedTitle['head'],
+  { decisions, dispatch, change }: ReturnType<typeof useTitle>,
+  view: ReturnType<typeof useView>,
+  {
+    listening,
+    scenes,
+    ride,
+    after,
+    passage,
+    goTo,
+    trimHere,
+  }: {
+    readonly listening: ReturnType<typeof useTitleListening>
+    readonly scenes: ReturnType<typeof useScenes>
+    readonly ride: HandRiding
+    readonly after: Scene['after']
+    readonly passage: Passage | null
+    readonly goTo: (passage: Passage) => void
+    readonly trimHere: (gainDb: number, reason: string | null) => void
+  },
+): void {
+  const chosen = passage?.rank ?? null
+  useKeys({
+    ...scenes.keys,
+    ...listening.keys,
+    loudest: () => listening.seek(loudestFrame(after, head.ground.frameCount, head.ground.sampleRateHz)),
+    undo: () => (ride.isRiding ? ride.cancel() : dispatch({ kind: 'undo' })),
+    redo: () => dispatch({ kind: 'redo' }),
+    next: () => step(head.passages, chosen, 1, goTo),
+    previous: () => step(head.passages, chosen, -1, goTo),
+    trim: () => trimHere(passage?.suggestedTrimDb ?? -1, passage?.message ?? null),
+    remove: () => (view.chosenTrim === null ? scenes.remove() : change(withoutTrim(decisions.sheet, view.chosenTrim))),
+  })
 }
 
 /** How the title stands, where to look, and its scenes. */
@@ -227,15 +256,21 @@ function useView(durationSeconds: number) {
   }
 }
 
-/** What no decision changes, and everything that follows from the trims. */
-function useNumbers(opened: OpenedTitle, trims: readonly MixerGain[]) {
+/** What no decision changes, and everything that follows from the mixer's gains: decided, shown and heard while he rides. */
+function useNumbers(opened: OpenedTitle, decided: readonly MixerGain[], ride: HandRiding) {
   const numbers = useMemo(() => new TitleNumbers(opened), [opened])
   const still = useStill(numbers, opened)
+  const { shownGains, heardGains } = ride
+  const decidedDb = useMemo(() => numbers.points(decided), [numbers, decided])
   const trimmed = useMemo(() => {
-    const points = numbers.points(trims)
+    const points = shownGains === decided ? decidedDb : numbers.points(shownGains)
     return { points, now: numbers.under(points), after: points === null ? still.before : numbers.curves(points) }
-  }, [numbers, trims, still])
-  return { still, ...trimmed }
+  }, [numbers, decided, decidedDb, shownGains, still])
+  const trimsDb = useMemo(
+    () => (heardGains === decided ? decidedDb : numbers.points(heardGains)),
+    [numbers, decided, decidedDb, heardGains],
+  )
+  return { still, ...trimmed, decidedDb, trimsDb }
 }
 
 /** What no decision changes, prepared once. */

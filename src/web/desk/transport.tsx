@@ -5,6 +5,7 @@ import { busLayout, type Listening, type Speakers } from '../listen/heard.ts'
 import { loudestFrame } from './loudest.ts'
 import { possibleLayouts } from './matching.ts'
 import type { Curves } from './numbers.ts'
+import { RideFader } from './ride-fader.tsx'
 import { TimeField } from './time-field.tsx'
 import { canBeFitted, type useTitleListening } from './use-listening.ts'
 import { signed } from './words.ts'
@@ -44,7 +45,7 @@ export function Transport(props: Props) {
 
 /** Playing: what, through what, how loud. */
 function Strip({ head, listening, works, curves }: Props) {
-  const { state, change, toggle, seek, fit, titleId } = listening
+  const { state, change, toggle, seek, fit, ride, titleId } = listening
   const { frameCount, sampleRateHz } = head.ground
   const monitor = useId()
   const layout = busLayout(possibleLayouts(head))
@@ -97,6 +98,14 @@ function Strip({ head, listening, works, curves }: Props) {
         />{' '}
         match levels
       </label>
+      <RideFader
+        isRiding={ride.isRiding}
+        isPlaying={state.isPlaying}
+        gainDb={ride.faderDb ?? ride.riddenAt(state.frame)}
+        note={ride.note}
+        onRide={listening.keys.ride}
+        onMove={listening.moveFader}
+      />
       <span className="room" />
       {fit.isStale && <WorkBar work={workOn(works, 'plan', titleId)} />}
       {state.outputs !== null && state.outputs < roles.length && state.speakers === 'own' && (

@@ -21,15 +21,21 @@ const REST_MS = 700
 /**
  * The fit of a title as its sheet stands, found when it is first listened to and again after each change of the sheet.
  * The upmix follows the sheet at once.
+ * @param trimsDb the gains that are heard now, which differ from what was decided while they are ridden
  */
-export function useFit(head: TitleHead, title: ReturnType<typeof useTitle>, trimsDb: Float64Array | null) {
+export function useFit(
+  head: TitleHead,
+  title: ReturnType<typeof useTitle>,
+  trimsDb: Float64Array | null,
+  decidedDb: Float64Array | null,
+) {
   const { decisions, placed, titleId } = title
   const { sheet } = decisions
   const [isWanted, setWanted] = useState(false)
   const [made, setMade] = useState<Made | null>(null)
   const [problem, setProblem] = useState<string | null>(null)
-  const latest = useRef({ trimsDb, titleId })
-  latest.current = { trimsDb, titleId }
+  const latest = useRef({ decidedDb, titleId })
+  latest.current = { decidedDb, titleId }
   const text = useMemo(() => fitText(sheet), [sheet])
   const isStale = isWanted && made?.made !== text
   const count = useRef(0)
@@ -37,7 +43,7 @@ export function useFit(head: TitleHead, title: ReturnType<typeof useTitle>, trim
     if (!isStale) return undefined
     let isHere = true
     const find = async () => {
-      const { trimsDb: points, titleId: id } = latest.current
+      const { decidedDb: points, titleId: id } = latest.current
       try {
         const plan = await fetchPlan(id, text)
         if (!isHere || plan === null) return

@@ -1,5 +1,6 @@
 import { useEffect, useRef } from 'react'
 
+/** What is done by keys; one that gives false did not mean anything at the moment, and the page has the key. */
 export type KeyActs = Readonly<
   Record<
     | 'play'
@@ -8,6 +9,9 @@ export type KeyActs = Readonly<
     | 'backward'
     | 'goTo'
     | 'loudest'
+    | 'ride'
+    | 'louder'
+    | 'softer'
     | 'undo'
     | 'redo'
     | 'next'
@@ -32,6 +36,8 @@ export const KEY_MAP: readonly { readonly keys: string; readonly does: string }[
   { keys: 'J, K, L', does: 'backwards, stop, forwards; again: twice, four times as fast' },
   { keys: 'A', does: 'go to a place that you type' },
   { keys: 'M', does: 'go to where it is loudest' },
+  { keys: 'R', does: 'ride by hand from here, and end the ride; moving the fader while it plays begins one too' },
+  { keys: '↑ ↓', does: 'while you ride: the fader by half a dB; in a gain: a tenth of a dB' },
   { keys: 'N, P', does: 'next and previous passage' },
   { keys: 'T', does: 'put a trim on what is selected, or on the passage' },
   { keys: 'Delete', does: 'take the chosen trim or scene away' },
@@ -47,7 +53,6 @@ export const KEY_MAP: readonly { readonly keys: string; readonly does: string }[
   { keys: '0', does: 'the whole programme' },
   { keys: ', .', does: 'move the reading line' },
   { keys: 'Shift ← →', does: 'select a stretch' },
-  { keys: '↑ ↓', does: 'in a gain: a tenth of a dB' },
   { keys: 'Ctrl Z, Ctrl Shift Z', does: 'undo, redo' },
   { keys: '?', does: 'this list' },
 ]
@@ -60,8 +65,7 @@ export function useKeys(acts: KeyActs): void {
     const pressed = (event: KeyboardEvent) => {
       const act = meant(event, isTyping(event.target))
       if (act === null) return
-      event.preventDefault()
-      latest.current[act]()
+      if (latest.current[act]() !== false) event.preventDefault()
     }
     window.addEventListener('keydown', pressed)
     return () => window.removeEventListener('keydown', pressed)
@@ -88,6 +92,9 @@ const PLAIN: Readonly<Record<string, keyof KeyActs>> = {
   G: 'shorterGlide',
   c: 'copy',
   v: 'paste',
+  r: 'ride',
+  ArrowUp: 'louder',
+  ArrowDown: 'softer',
 }
 
 function meant(event: KeyboardEvent, isInField: boolean): keyof KeyActs | null {
@@ -98,6 +105,8 @@ function meant(event: KeyboardEvent, isInField: boolean): keyof KeyActs | null {
   if (withControl && key === 'y') return 'redo'
   // A button takes the space bar for itself.
   if (event.key === ' ' && event.target instanceof HTMLButtonElement) return null
+  // So does a slider the arrows.
+  if (event.key.startsWith('Arrow') && event.target instanceof HTMLInputElement) return null
   return withControl || event.altKey ? null : (PLAIN[event.key] ?? null)
 }
 

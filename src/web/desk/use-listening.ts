@@ -3,9 +3,11 @@ import { dbToGain, type FrameRange, type Role } from '../../domain/index.ts'
 import type { TitleHead } from '../../protocol/index.ts'
 import { busLayout, type Listening, matrixOf, type Speakers, sharesOf } from '../listen/heard.ts'
 import type { Asked } from '../listen/mixing-desk.ts'
+import type { FromPlayer } from '../listen/player-worklet.ts'
 import { heardLayouts, matchedRange, matchedShares, possibleLayouts, waysOf } from './matching.ts'
 import { Player } from './player.ts'
 import { useFit } from './use-fit.ts'
+import type { HandRiding } from './use-hand-ride.ts'
 import type { useTitle } from './use-title.ts'
 
 /** Low enough to begin with, whatever stands behind the device. */
@@ -38,6 +40,24 @@ export type ListeningState = {
   readonly problem: string | null
 }
 
+const AT_FIRST: ListeningState = {
+  isPlaying: false,
+  frame: 0,
+  listening: 'source',
+  speakers: 'own',
+  muted: new Set(),
+  monitorDb: FIRST_MONITOR_DB,
+  isDimmed: false,
+  loops: false,
+  speed: 1,
+  isTyping: false,
+  isMatched: false,
+  loudness: new Map(),
+  outputs: null,
+  missedBlocks: 0,
+  problem: null,
+}
+
 type Fit = ReturnType<typeof useFit>
 
 /** What is listened to, on which title, and by which decisions. */
@@ -46,6 +66,7 @@ type ListeningGround = {
   readonly titleId: string
   readonly fit: Fit
   readonly trimsDb: Float64Array | null
+  readonly ride: HandRiding
   /** Looped, where looping is asked for. */
   readonly stretch: FrameRange | null
 }
@@ -54,33 +75,24 @@ type ListeningGround = {
 export function useTitleListening(
   head: TitleHead,
   title: ReturnType<typeof useTitle>,
-  trimsDb: Float64Array | null,
+  { trimsDb, decidedDb, ride }: HeardGains,
   stretch: FrameRange | null,
 ) {
   const { titleId } = title
-  const fit = useFit(head, title, trimsDb)
-  return { ...useListening({ head, titleId, fit, trimsDb, stretch }), fit, titleId }
+  const fit = useFit(head, title, trimsDb, decidedDb)
+  return { ...useListening({ head, titleId, fit, trimsDb, ride, stretch }), fit, ride, titleId }
+}
+
+/** The mixer's gains at each 100 ms: as they are heard, as the sheet has them, and the fader on top of what is heard. */
+export type HeardGains = {
+  readonly trimsDb: Float64Array | null
+  readonly decidedDb: Float64Array | null
+  readonly ride: HandRiding
 }
 
 /** Listening to a title: what is heard, through what, how loud, and where. */
 function useListening(ground: ListeningGround) {
-  const [state, setState] = useState<ListeningState>({
-    isPlaying: false,
-    frame: 0,
-    listening: 'source',
-    speakers: 'own',
-    muted: new Set(),
-    monitorDb: FIRST_MONITOR_DB,
-    isDimmed: false,
-    loops: false,
-    speed: 1,
-    isTyping: false,
-    isMatched: false,
-    loudness: new Map(),
-    outputs: null,
-    missedBlocks: 0,
-    problem: null,
-  })
+  const [state, setState] = useState(AT_FIRST)
   const player = useRef<Player | null>(null)
   const latest = useRef({ state, ground })
   latest.current = { state, ground }
@@ -89,18 +101,23 @@ function useListening(ground: ListeningGround) {
 
   const seek = useCallback(
     (frame: number) => {
+      latest.current.ground.ride.end()
       player.current?.seek(frame, latest.current.state.speed)
       change({ frame })
     },
     [change],
   )
   const onFrame = useCallback(
-    ({ frame, missedBlocks }: { readonly frame: number; readonly missedBlocks: number }) => {
+    ({ frame, missedBlocks, ridden }: FromPlayer) => {
       const { state: now, ground: on } = latest.current
+      on.ride.hear(ridden)
       const isOver = now.speed > 0 ? frame >= on.head.ground.frameCount : frame <= 0
       const { stretch } = on
       if (now.loops && stretch !== null && now.isPlaying && frame >= stretch.endFrame) return seek(stretch.startFrame)
-      if (isOver) player.current?.pause()
+      if (isOver) {
+        player.current?.pause()
+        on.ride.end()
+      }
       return change(isOver ? { frame, missedBlocks, isPlaying: false } : { frame, missedBlocks })
     },
     [change, seek],
@@ -110,7 +127,8 @@ function useListening(ground: ListeningGround) {
       const { state: now, ground: on } = latest.current
       try {
         if (player.current === null) {
-          const asked = (count: number) => askedOf(on.head, now, count, { ...on.fit, trimsDb: on.trimsDb })
+          const asked = (count: number) =>
+            askedOf(on.head, now, count, { ...on.fit, trimsDb: on.trimsDb, isRiding: false })
           const onLost = (error: Error) => change({ problem: error.message })
           const onMatched = (found: ListeningState['loudness']) => change({ loudness: found })
           const opened = await Player.open(on.head, on.titleId, asked, { onFrame, onMatched, onLost })
@@ -127,12 +145,22 @@ function useListening(ground: ListeningGround) {
     [change, onFrame],
   )
   const pause = useCallback(() => {
+    latest.current.ground.ride.end()
     player.current?.pause()
     change({ isPlaying: false, speed: 1 })
   }, [change])
   const toggle = useCallback(() => (latest.current.state.isPlaying ? pause() : void play(1)), [pause, play])
   const keys = useTransportKeys(state, { toggle, play, pause, change })
-  return { state, change, toggle, seek, keys, playing: state.outputs === null ? null : state.frame }
+  const riding = useRiding(state, ground, { play, change })
+  return {
+    state,
+    change,
+    toggle,
+    seek,
+    keys: { ...keys, ...riding.keys },
+    moveFader: riding.moveFader,
+    playing: state.outputs === null ? null : state.frame,
+  }
 }
 
 type PlayerHolder = { current: Player | null }
@@ -142,12 +170,17 @@ function useTold(player: PlayerHolder, state: ListeningState, ground: ListeningG
   const latest = useRef({ state, ground })
   latest.current = { state, ground }
   const { head, fit, trimsDb } = ground
+  const { isRiding, faderDb } = ground.ride
   const { listening, speakers, muted, monitorDb, isDimmed, isMatched, loudness, outputs } = state
   const { plan, pending, wishes, master, want } = fit
+  // The fader stands where it is to begin before the ride does.
+  useEffect(() => {
+    if (outputs !== null && faderDb !== null) player.current?.moveFader(faderDb)
+  }, [outputs, faderDb, player])
   useEffect(() => {
     if (outputs === null) return
     const heard = { listening, speakers, muted, monitorDb, isDimmed, isMatched, loudness }
-    player.current?.ask(askedOf(head, heard, outputs, { plan, pending, trimsDb }))
+    player.current?.ask(askedOf(head, heard, outputs, { plan, pending, trimsDb, isRiding }))
   }, [
     head,
     listening,
@@ -161,6 +194,7 @@ function useTold(player: PlayerHolder, state: ListeningState, ground: ListeningG
     plan,
     pending,
     trimsDb,
+    isRiding,
     player,
   ])
   useEffect(() => {
@@ -210,6 +244,34 @@ function useTransportKeys(
   )
 }
 
+const FADER_STEP_DB = 0.5
+
+/** Riding by hand, by keys and by the fader. A ride is heard: where what is listened to has no gain, another is. */
+function useRiding(
+  { isPlaying, speed, frame, listening }: ListeningState,
+  { head, ride }: ListeningGround,
+  {
+    play,
+    change,
+  }: { readonly play: (speed: number) => Promise<void>; readonly change: (more: Partial<ListeningState>) => void },
+) {
+  const begin = (faderDb?: number) => {
+    ride.begin(frame, faderDb)
+    if (listening === 'upmix' && canBeFitted(head)) change({ listening: 'fitted' })
+    else if (listening === 'source' || listening === 'upmix') change({ listening: 'trimmed' })
+    if (!isPlaying || speed !== 1) void play(1)
+  }
+  const step = (byDb: number) => (ride.faderDb === null ? false : ride.move(ride.faderDb + byDb))
+  return {
+    moveFader: (gainDb: number) => (ride.isRiding ? ride.move(gainDb) : begin(gainDb)),
+    keys: {
+      ride: () => (ride.isRiding ? ride.end() : begin()),
+      louder: () => step(FADER_STEP_DB),
+      softer: () => step(-FADER_STEP_DB),
+    },
+  }
+}
+
 /** Whether something can only be heard once the fit was found. */
 function needsFit(head: TitleHead, listening: Listening): boolean {
   if (listening === 'upmix' || listening === 'fitted') return true
@@ -225,7 +287,7 @@ function askedOf(
   head: TitleHead,
   state: Pick<ListeningState, 'listening' | 'speakers' | 'muted' | 'monitorDb' | 'isDimmed' | 'isMatched' | 'loudness'>,
   outputs: number,
-  { plan, pending, trimsDb }: Pick<Fit, 'plan' | 'pending'> & { readonly trimsDb: Float64Array | null },
+  { plan, pending, trimsDb, isRiding }: Pick<Fit, 'plan' | 'pending'> & Pick<Asked, 'trimsDb' | 'isRiding'>,
 ): Asked {
   const { listening, speakers, muted, monitorDb, isDimmed, isMatched, loudness } = state
   const possible = possibleLayouts(head)
@@ -237,5 +299,6 @@ function askedOf(
     monitorGain: dbToGain(monitorDb + (isDimmed ? DIM_DB : 0)),
     trimsDb,
     pending,
+    isRiding,
   }
 }

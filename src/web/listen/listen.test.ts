@@ -82,6 +82,7 @@ describe('the player', () => {
     monitorGain: 1,
     trimsDb: new Float64Array(600).fill(-6),
     pending: null,
+    isRiding: false,
   }
   const flat = (level: number) => Float32Array.from({ length: CHUNK }, () => level)
   const chunkOf = (index: number, levels: { readonly source: number; readonly fitted?: number }): Chunk => ({
@@ -155,6 +156,34 @@ describe('the player', () => {
     const shares = sharesOf('fitted', layouts)
     expect(played(player({ shares, pending }), 3 * RATE).at(-1)).toBeCloseTo(0.2 * 10 ** (-6 / 20), 5)
     expect(played(player({ shares, pending: { ...pending, planNumber: 2 } }), 3 * RATE).at(-1)).toBeCloseTo(0.2, 5)
+  })
+
+  test('the fader is heard at once as it falls, rises no faster than the monitor, and is written down as it was heard', () => {
+    const shares = sharesOf('fitted', layouts)
+    const desk = player({ shares, trimsDb: null })
+    played(desk, 3 * RATE)
+    desk.moveFader(0)
+    desk.ask({ ...asked, shares, trimsDb: null, isRiding: true })
+    const db = (sample: number) => 20 * Math.log10(sample / 0.2)
+    const still = played(desk, RATE / 10)
+    expect(Math.min(...still)).toBe(Math.fround(0.2))
+    desk.moveFader(-12)
+    const falling = played(desk, RATE / 2)
+    expect(db(falling[(RATE * 40) / 1000]!)).toBeLessThan(-11.5)
+    desk.moveFader(12)
+    const rising = played(desk, RATE)
+    expect(db(rising[RATE / 2]!)).toBeLessThan(-12 + 40 / 2 + 0.01)
+    expect(db(rising.at(-1)!)).toBeCloseTo(12, 3)
+    for (let i = 1; i < rising.length; i++) expect(Math.abs(db(rising[i]!) - db(rising[i - 1]!))).toBeLessThan(0.001)
+
+    const heard = Float32Array.of(...still, ...falling, ...rising)
+    const ridden = desk.takeRidden()
+    expect(ridden.map(({ hop }) => hop)).toEqual(Array.from({ length: 16 }, (_, hop) => 30 + hop))
+    for (const { hop, gainDb } of ridden) expect(gainDb).toBeCloseTo(db(heard[(hop - 30 + 0.5) * HOP]!), 4)
+    expect(desk.takeRidden()).toEqual([])
+    // Not ridden: no trace of it.
+    desk.ask({ ...asked, shares, trimsDb: null })
+    expect(played(desk, 1000).at(-1)).toBe(Math.fround(0.2))
   })
 
   test('waits for what has not come, counts it once it has begun, and goes on where it stopped', () => {

@@ -1,4 +1,4 @@
-import type { LayoutName, Role } from '../../domain/index.ts'
+import { dbToGain, gainToDb, type LayoutName, type Role } from '../../domain/index.ts'
 import { type Chunk, SIGNALS, type SignalName, type SignalPlanes } from './chunk.ts'
 import { busPlanes, type Matrix, type RouteName, type Shares } from './heard.ts'
 import { pointGainAt } from './point-gain.ts'
@@ -15,7 +15,12 @@ export type Asked = {
   readonly trimsDb: Float64Array | null
   /** What the trims have changed since the plan of that number was made: heard on top of it until there is another. */
   readonly pending: { readonly planNumber: number; readonly pointsDb: Float64Array } | null
+  /** The fader is ridden: heard on top of trims and fit, and written down as it is heard. */
+  readonly isRiding: boolean
 }
+
+/** The gain that the fader had in the middle of a 100 ms of the programme, as it was heard. */
+export type Ridden = { readonly hop: number; readonly gainDb: number }
 
 /** What is played on, and in which pieces it comes. */
 export type DeskShape = {
@@ -36,6 +41,8 @@ const TAKE_OVER_SECONDS = 0.01
 /** The monitor rises by this much a second at most; it falls at once. */
 const RISE_DB_PER_SECOND = 40
 const MONITOR_FLOOR = 1e-4
+/** Time constant of the fader, in seconds; it rises by as much a second as the monitor. */
+const FADER_SECONDS = 0.008
 
 const ROUTES: readonly { readonly name: RouteName; readonly signal: SignalName }[] = [
   { name: 'source', signal: 'source' },
@@ -55,6 +62,8 @@ export class MixingDesk {
   missedBlocks = 0
   readonly #shape: DeskShape
   readonly #busSize: number
+  /** The most that a gain may rise by from one frame to the next. */
+  readonly #rise: number
   /** Where the planes of each signal meet the bus. */
   readonly #places: ReadonlyMap<SignalName, readonly number[]>
   readonly #chunks = new Map<number, Chunk>()
@@ -68,11 +77,16 @@ export class MixingDesk {
   readonly #shares: Record<RouteName, number> = { source: 0, trimmed: 0, upmix: 0, fitted: 0 }
   #matrix: number[][]
   #hasBegun = false
+  /** Where the fader stands, where it is, and the linear gain that it gives; only while it is ridden. */
+  #faderDb = 0
+  #faderGain = 1
+  #ridden: Ridden[] = []
 
   constructor(shape: DeskShape, asked: Asked) {
     this.#shape = shape
     const planes = busPlanes(shape.layout)
     this.#busSize = planes.length
+    this.#rise = 10 ** (RISE_DB_PER_SECOND / 20 / shape.sampleRateHz)
     this.#places = new Map(
       SIGNALS.map((signal) => [
         signal,
@@ -85,8 +99,19 @@ export class MixingDesk {
   }
 
   ask(asked: Asked): void {
+    if (asked.isRiding && !this.#asked.isRiding) this.#faderGain = dbToGain(this.#faderDb)
     this.#asked = asked
     if (asked.matrix.length !== this.#matrix.length) this.#matrix = asked.matrix.map((row) => row.map(() => 0))
+  }
+
+  /** Moves the fader; before the ride begins it is set at once. */
+  moveFader(gainDb: number): void {
+    this.#faderDb = gainDb
+  }
+
+  /** What was ridden since this was asked last. */
+  takeRidden(): readonly Ridden[] {
+    return this.#ridden.splice(0)
   }
 
   give(chunk: Chunk): void {
@@ -114,13 +139,24 @@ export class MixingDesk {
     this.#forget()
     const { sampleRateHz } = this.#shape
     const step = 1 - Math.exp(-1 / (GLIDE_SECONDS * sampleRateHz))
-    const rise = 10 ** (RISE_DB_PER_SECOND / 20 / sampleRateHz)
     const bus = new Float64Array(this.#busSize)
     for (let i = 0; i < outputs[0]!.length; i++) {
-      this.#glide(step, rise)
+      this.#glide(step)
       if (!this.isPlaying) continue
       if (!this.#pass(bus)) return
       this.#leave(bus, outputs, i)
+    }
+  }
+
+  /** Moves the gain of the fader by a frame: down in a glide, up no faster than the monitor; writes it down. */
+  #ride(): void {
+    const { sampleRateHz, hopFrames } = this.#shape
+    const wanted = dbToGain(this.#faderDb)
+    const glided = towards(this.#faderGain, wanted, 1 / (FADER_SECONDS * sampleRateHz))
+    this.#faderGain = Math.min(glided, this.#faderGain * this.#rise)
+    const middle = this.frame / hopFrames - 0.5
+    if (Number.isInteger(middle) && this.speed === 1) {
+      this.#ridden.push({ hop: middle, gainDb: gainToDb(this.#faderGain) })
     }
   }
 
@@ -135,6 +171,7 @@ export class MixingDesk {
         return false
       }
       this.#hasBegun = true
+      if (this.#asked.isRiding) this.#ride()
       this.#addToBus(bus, chunk, 1 / count)
       this.frame += Math.sign(this.speed)
     }
@@ -164,11 +201,13 @@ export class MixingDesk {
   }
 
   #gainOf(name: RouteName, { planNumber }: Chunk): number {
-    const { trimsDb, pending } = this.#asked
+    const { trimsDb, pending, isRiding } = this.#asked
     const { hopFrames } = this.#shape
-    if (name === 'trimmed') return pointGainAt(trimsDb, this.frame, hopFrames)
-    const isPending = name === 'fitted' && pending !== null && pending.planNumber === planNumber
-    return isPending ? pointGainAt(pending.pointsDb, this.frame, hopFrames) : 1
+    const fader = isRiding ? this.#faderGain : 1
+    if (name === 'trimmed') return fader * pointGainAt(trimsDb, this.frame, hopFrames)
+    if (name !== 'fitted') return 1
+    const isPending = pending !== null && pending.planNumber === planNumber
+    return isPending ? fader * pointGainAt(pending.pointsDb, this.frame, hopFrames) : fader
   }
 
   #addPlanes(bus: Float64Array, planes: SignalPlanes, signal: SignalName, at: number, gain: number): void {
@@ -191,12 +230,12 @@ export class MixingDesk {
     }
   }
 
-  #glide(step: number, rise: number): void {
+  #glide(step: number): void {
     const { shares, matrix, monitorGain, isSmall } = this.#asked
     this.#monitor =
       monitorGain < this.#monitor
         ? towards(this.#monitor, monitorGain, step)
-        : Math.min(monitorGain, Math.max(MONITOR_FLOOR, this.#monitor) * rise)
+        : Math.min(monitorGain, Math.max(MONITOR_FLOOR, this.#monitor) * this.#rise)
     this.#small = towards(this.#small, isSmall ? 1 : 0, step)
     for (const { name } of ROUTES) this.#shares[name] = towards(this.#shares[name], shares[name], step)
     for (const [output, row] of this.#matrix.entries()) {

@@ -1,16 +1,23 @@
 /// <reference path="./worklet-globals.d.ts" />
 import type { Chunk } from './chunk.ts'
-import { type Asked, type DeskShape, MixingDesk } from './mixing-desk.ts'
+import { type Asked, type DeskShape, MixingDesk, type Ridden } from './mixing-desk.ts'
 
 /** What the page tells the player. `feed`: the way on which chunks come. */
 export type ToPlayer =
   | { readonly kind: 'feed'; readonly port: MessagePort }
   | { readonly kind: 'ask'; readonly asked: Asked }
+  | { readonly kind: 'fader'; readonly gainDb: number }
   | { readonly kind: 'seek'; readonly frame: number; readonly journey: number; readonly speed: number }
   | { readonly kind: 'play'; readonly isPlaying: boolean }
 
 /** Where the player is: told about twenty times a second, and at each seek. */
-export type FromPlayer = { readonly frame: number; readonly journey: number; readonly missedBlocks: number }
+export type FromPlayer = {
+  readonly frame: number
+  readonly journey: number
+  readonly missedBlocks: number
+  /** What was ridden since it was told last. */
+  readonly ridden: readonly Ridden[]
+}
 
 /** What comes on the feed. `journey` counts the seeks: what was on its way before the last one is not played. */
 export type Feed = { readonly chunk: Chunk; readonly journey: number }
@@ -44,13 +51,14 @@ class Player extends AudioWorkletProcessor {
 
   #tell(): void {
     const { frame, missedBlocks } = this.#desk
-    const told: FromPlayer = { frame, missedBlocks, journey: this.#journey }
+    const told: FromPlayer = { frame, missedBlocks, journey: this.#journey, ridden: this.#desk.takeRidden() }
     this.port.postMessage(told)
     this.#feed?.postMessage(told)
   }
 
   #hear(message: ToPlayer): void {
     if (message.kind === 'ask') this.#desk.ask(message.asked)
+    else if (message.kind === 'fader') this.#desk.moveFader(message.gainDb)
     else if (message.kind === 'play') this.#desk.isPlaying = message.isPlaying
     else if (message.kind === 'seek') {
       this.#journey = message.journey

@@ -1,4 +1,4 @@
-import type { DeliverySpec, Passage, PlacedLock, PlacedScene, Role, Trim } from '../../../domain/index.ts'
+import type { DeliverySpec, MixerGain, Passage, PlacedLock, PlacedScene, Role, Trim } from '../../../domain/index.ts'
 import type { Curves } from '../numbers.ts'
 import type { SceneChoice } from '../scene-edits.ts'
 import type { TimeWindow } from './time-window.ts'
@@ -16,6 +16,8 @@ export type Scene = {
   readonly channels: readonly { readonly role: Role; readonly powers: Float32Array }[]
   readonly passages: readonly Passage[]
   readonly trims: readonly Trim[]
+  /** Trims and hand rides together, as they are decided. */
+  readonly gains: readonly MixerGain[]
   readonly locks: readonly PlacedLock[]
   /** Stretches with upmix settings of their own. */
   readonly scenes: readonly PlacedScene[]
