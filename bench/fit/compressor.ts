@@ -21,7 +21,7 @@ export function levelsOf(energies10ms: Float64Array): Float64Array {
 /** Gain in dB of each 10 ms, 0 where it rests: one detector over all channels, K-weighted in 10 ms. */
 export function compressed(levels: Float64Array, settings: CompressorSettings): Float64Array {
   const { thresholdLkfs, ratio, attackSeconds, releaseSeconds } = settings
-  const attack = Math.exp(-1 / (attackSeconds * HOPS_PER_SECOND))
+  const attack = attackSeconds === 0 ? 0 : Math.exp(-1 / (attackSeconds * HOPS_PER_SECOND))
   const release = Math.exp(-1 / (releaseSeconds * HOPS_PER_SECOND))
   const slope = 1 - 1 / ratio
   let reduction = 0

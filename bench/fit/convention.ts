@@ -34,12 +34,22 @@ export async function compared(programme: Prepared, spec: DeliverySpec, folder: 
     spec: spec.id,
     missedByStatic: missedUnderStatic(mix10ms, spec),
     fitConforms: fit.conforms,
-    ours: heardUnder(Float64Array.from(fit.rideDb), programme),
+    ours: { ...heardUnder(Float64Array.from(fit.rideDb), programme), ...reported(fit) },
     compressor: way === null ? null : { ...heardUnder(way.gainDb, programme), settings: way.settings },
     holding: holding === null ? null : { ...heardUnder(holding.gainDb, programme), settings: holding.settings },
   }
   writeFileSync(kept, JSON.stringify(beside))
   return beside
+}
+
+/** What the report says of the ride itself: on the same grid of 100 ms, and free of what the ceiling did. */
+function reported({ ride }: FitResult) {
+  return {
+    movementDb: ride?.movementDb ?? 0,
+    slewDbPerSecond: ride?.largestSlewDbPerSecond ?? 0,
+    areaDbSeconds: ride?.areaUnderReductionDbSeconds ?? 0,
+    movingShare: ride?.movingShare ?? 0,
+  }
 }
 
 function missedUnderStatic(energies: Float64Array, spec: DeliverySpec): string[] {

@@ -41,7 +41,7 @@ export type FitResult = {
   readonly dialogueChanges: readonly number[]
   /** The gain between the energies of the source and of the file, ceiling included, in 10 ms. */
   readonly gainDb: readonly number[]
-  /** The ride alone, relative to the static gain, in 10 ms. */
+  /** The ride alone, relative to the static gain, in 10 ms; of programmes above two minutes the same as `gainDb`. */
   readonly rideDb: readonly number[]
 }
 
@@ -99,7 +99,7 @@ function judged(programme: Prepared, spec: DeliverySpec, report: DeliveryReport,
   const anchor = isDialogueAnchored ? dialogue : read.totals[1]
   const offTargetLu = anchor - spec.programmeLoudness.targetLkfs
   const failed = report.findings.filter(({ severity }) => severity === 'fail')
-  const rideDb = rideOf(report, gainDb.length)
+  const rideDb = gainDb.length > LONGEST_DRAWN_HOPS ? gainDb : rideOf(report, gainDb.length)
   const moves = movesOf(rideDb, programme)
   return {
     programme: programme.recipe.name,
@@ -123,6 +123,8 @@ function judged(programme: Prepared, spec: DeliverySpec, report: DeliveryReport,
 }
 
 const CLOSE_DBTP = -3
+/** The report draws the ride in at most 1200 columns: so far they are 100 ms wide. */
+const LONGEST_DRAWN_HOPS = 120 * 100
 
 type Written = { readonly read: OutsideRead; readonly gainDb: Float64Array }
 
@@ -153,7 +155,7 @@ function readOutside(path: string): OutsideRead {
   }
 }
 
-/** The ride of a report on the grid of 10 ms; programmes up to two minutes have a column for each 100 ms. */
+/** The ride of a report on the grid of 10 ms, which has a column for each 100 ms. */
 function rideOf({ ride }: DeliveryReport, length: number): Float64Array {
   const gainDb = new Float64Array(length)
   if (ride === null) return gainDb

@@ -14,7 +14,7 @@ export type Marks = { readonly truth100ms: readonly number[]; readonly hits10ms:
 
 /** A programme on disk; energies are K-weighted, summed over channels, in 10 ms. @source ITU-R BS.1770-5 Annex 1 */
 export type Prepared = Marks & {
-  readonly recipe: Recipe
+  readonly recipe: Pick<Recipe, 'name' | 'layout'>
   readonly path: string
   readonly mix10ms: Float64Array
   readonly dialogue10ms: Float64Array
@@ -24,12 +24,42 @@ export type Prepared = Marks & {
   readonly power10ms: Float64Array
 }
 
-export const fileNameOf = ({ name }: Recipe) => name.replace(/\W+/g, '-')
+export const fileNameOf = ({ name }: Pick<Recipe, 'name'>) => name.replace(/\W+/g, '-')
 
 export function prepare(recipe: Recipe, folder: string): Prepared {
   const stem = join(folder, fileNameOf(recipe))
   const marksPath = `${stem}.marks.json`
   if (!existsSync(marksPath)) make(recipe, folder, stem, marksPath)
+  return found(recipe, stem, marksPath)
+}
+
+/** One programme of several, one after the other: files joined as they are, and what is known of them. */
+export function prepareJoined(whole: Prepared['recipe'], recipes: readonly Recipe[], folder: string): Prepared {
+  const stem = join(folder, fileNameOf(whole))
+  const marksPath = `${stem}.marks.json`
+  if (!existsSync(marksPath)) {
+    const reels = recipes.map((recipe) => prepare(recipe, folder))
+    writeFileSync(`${stem}.txt`, reels.map(({ path }) => `file '${path}'\n`).join(''))
+    const joined = ['-f', 'concat', '-safe', '0', '-i', `${stem}.txt`, '-c', 'copy', '-bitexact', '-y', `${stem}.wav`]
+    execFileSync('ffmpeg', ['-v', 'error', ...joined])
+    for (const what of ENERGIES) {
+      writeFileSync(`${stem}.${what}.f64`, Buffer.concat(reels.map((reel) => bytesOf(reel[`${what}10ms`]))))
+    }
+    const starts = reels.map((_, index) => reels.slice(0, index).reduce((sum, reel) => sum + reel.mix10ms.length, 0))
+    const marks: Marks = {
+      truth100ms: reels.flatMap(({ truth100ms }) => [...truth100ms]),
+      hits10ms: reels.flatMap(({ hits10ms }, index) => hits10ms.map((hit) => hit + starts[index]!)),
+    }
+    writeFileSync(marksPath, JSON.stringify(marks))
+  }
+  return found(whole, stem, marksPath)
+}
+
+const ENERGIES = ['mix', 'dialogue', 'background', 'peak', 'power'] as const
+
+const bytesOf = (values: Float64Array) => Buffer.from(values.buffer, values.byteOffset, values.byteLength)
+
+function found(recipe: Prepared['recipe'], stem: string, marksPath: string): Prepared {
   const energies = (what: string) => {
     const bytes = readFileSync(`${stem}.${what}.f64`)
     return new Float64Array(bytes.buffer.slice(bytes.byteOffset, bytes.byteOffset + bytes.length))

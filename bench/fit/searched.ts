@@ -2,11 +2,12 @@
 import type { DeliverySpec } from '../../src/domain/index.ts'
 import { type CompressorSettings, compressed, figuresUnder, levelsOf } from './compressor.ts'
 
-/** At control points of 10 ms, the first of these is at once. */
-const ATTACKS = [0.002, 0.02, 0.1, 0.5, 2]
+/** At control points of 10 ms; 0 is at once, and no edge: nothing lies beyond. */
+const ATTACKS = [0, 0.02, 0.1, 0.5, 2]
 /** The long ones first: they move least, and spare measuring others. */
-const RELEASES = [120, 60, 30, 15, 8, 3, 1, 0.3]
-const RATIOS = [1.5, 2, 3, 5, 10, 20, 100]
+const RELEASES = [480, 240, 120, 60, 30, 15, 8, 3, 1, 0.3]
+/** The last one is as good as a limiter, and no edge either. */
+const RATIOS = [1.5, 2, 3, 5, 10, 20, 1000]
 /** Of the comparison; longer ones are told beside it. */
 const LONGEST_RELEASE_SECONDS = 30
 /** Thresholds below the highest momentary loudness. */
@@ -59,18 +60,12 @@ export function leastMovingCompressor(
   return best
 }
 
-/** Whether a setting lies at the edge of what was searched, by name. */
+/** Whether a setting lies at an edge of what was searched, beyond which there is more, by name. */
 export function edgesOf({ attackSeconds, releaseSeconds, ratio }: CompressorSettings): string[] {
-  const at = (name: string, value: number, all: readonly number[]) =>
-    value === all[0] || value === all.at(-1) ? [name] : []
   return [
-    ...at('attack', attackSeconds, ATTACKS),
-    ...at(
-      'release',
-      releaseSeconds,
-      RELEASES.filter((seconds) => seconds <= LONGEST_RELEASE_SECONDS),
-    ),
-    ...at('ratio', ratio, RATIOS),
+    ...(attackSeconds === ATTACKS.at(-1) ? ['attack'] : []),
+    ...(releaseSeconds === LONGEST_RELEASE_SECONDS || releaseSeconds === RELEASES.at(-1) ? ['release'] : []),
+    ...(ratio === RATIOS[0] ? ['ratio'] : []),
   ]
 }
 

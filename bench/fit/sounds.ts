@@ -7,6 +7,8 @@ import { movementOf } from './searched.ts'
 
 const HOPS_PER_SECOND = 100
 const OCTAVES_FROM_HZ = [0.5, 1, 2, 4, 8]
+/** A longer programme is taken minute by minute. */
+const MODULATION_HOPS = 60 * HOPS_PER_SECOND
 
 export type Heard = {
   readonly movementDb: number
@@ -112,24 +114,34 @@ function changedModulation(before: Float64Array, after: Float64Array): number[] 
  * @source Houtgast and Steeneken 1985, modulation of the intensity envelope (from memory)
  */
 function modulationOf(energies: Float64Array): number[] {
-  const length = energies.length
-  const mean = energies.reduce((sum, x) => sum + x, 0) / length
+  const length = Math.min(energies.length, MODULATION_HOPS)
+  const mean = energies.reduce((sum, x) => sum + x, 0) / energies.length
+  const parts = Math.floor(energies.length / length)
   return OCTAVES_FROM_HZ.map((from) => {
     let power = 0
-    const first = Math.ceil((from * length) / HOPS_PER_SECOND)
-    for (let bin = first; bin < 2 * first; bin++) {
-      const angle = (2 * Math.PI * bin) / length
-      const [turnRe, turnIm] = [Math.cos(angle), Math.sin(angle)]
-      let [re, im, c, s] = [0, 0, 1, 0]
-      for (let n = 0; n < length; n++) {
-        re += energies[n]! * c
-        im += energies[n]! * s
-        const next = c * turnRe - s * turnIm
-        s = s * turnRe + c * turnIm
-        c = next
-      }
-      power += (re * re + im * im) / (length * mean) ** 2
+    for (let part = 0; part < parts; part++) {
+      power += octavePower(energies.subarray(part * length, (part + 1) * length), from) / parts
     }
-    return power
+    return power / mean ** 2
   })
+}
+
+function octavePower(energies: Float64Array, fromHz: number): number {
+  const length = energies.length
+  let power = 0
+  const first = Math.ceil((fromHz * length) / HOPS_PER_SECOND)
+  for (let bin = first; bin < 2 * first; bin++) {
+    const angle = (2 * Math.PI * bin) / length
+    const [turnRe, turnIm] = [Math.cos(angle), Math.sin(angle)]
+    let [re, im, c, s] = [0, 0, 1, 0]
+    for (let n = 0; n < length; n++) {
+      re += energies[n]! * c
+      im += energies[n]! * s
+      const next = c * turnRe - s * turnIm
+      s = s * turnRe + c * turnIm
+      c = next
+    }
+    power += (re * re + im * im) / length ** 2
+  }
+  return power
 }

@@ -23,7 +23,7 @@ import { type HomeShape, noWishes, shapeOf } from './home-shape.ts'
 import { windowLines } from './judged-lines.ts'
 import { leastRide } from './least-ride.ts'
 import { evenCosts, moveCosts } from './move-costs.ts'
-import { energiesAfterLoss, riddenEnergies, riddenHops } from './ridden-energies.ts'
+import { energiesAfterLoss, hopPowers, riddenEnergies, riddenHops } from './ridden-energies.ts'
 import { ownStereoGain, type SettledFit } from './stereo-gain.ts'
 
 /**
@@ -59,6 +59,8 @@ export type FitModel = {
   programmeHops(gainsDb: Float64Array): Float64Array
   /** The widest loudness range that a meter may read of any signal that is judged; null where nothing is heard. */
   rangeUnder(gainsDb: Float64Array): number | null
+  /** The same with one gain for each hop: off by what moves within hops, so to search by. */
+  rangeNear(gainsDb: Float64Array): number | null
   expected(gainsDb: Float64Array): Expected
   /** The same programme where single passages are asked to come down or up. */
   withShape(shape: HomeShape): FitModel
@@ -137,6 +139,7 @@ function modelOf(heard: Heard, hopCount: number, corridor: Corridor, correction:
     totalAt: (homeDb) => heard.anchoredTotal(gainsAt(homeDb)) ?? NOTHING_LKFS,
     programmeHops: (gainsDb) => heard.programmeHops(gainsDb),
     rangeUnder: (gainsDb) => heard.rangeUnder(gainsDb),
+    rangeNear: (gainsDb) => heard.rangeNear(gainsDb),
     expected: (gainsDb) => heard.expected(gainsDb),
     withShape: (shape) => modelOf(heard, hopCount, shaped(corridor, shape), correction),
   }
@@ -182,8 +185,16 @@ class Heard {
   rangeUnder(gainsDb: Float64Array): number | null {
     const programme = this.#rangeOf(this.#programme, this.#programmeHops, gainsDb)
     if (this.#foldDown === null || this.#foldDownHops === null) return programme
-    const foldDown = this.#rangeOf(this.#foldDown, this.#foldDownHops, gainsDb)
-    return programme === null || foldDown === null ? null : Math.max(programme, foldDown)
+    return widerOf(programme, this.#rangeOf(this.#foldDown, this.#foldDownHops, gainsDb))
+  }
+
+  rangeNear(gainsDb: Float64Array): number | null {
+    if (!this.#isAllProgramme) return this.rangeUnder(gainsDb)
+    const powers = hopPowers(gainsDb)
+    const rangeOf = (hops: Float64Array) =>
+      widestLoudnessRange([hops.map((energy, hop) => energy * (powers[hop] as number))])
+    const programme = rangeOf(this.#programmeHops)
+    return this.#foldDownHops === null ? programme : widerOf(programme, rangeOf(this.#foldDownHops))
   }
 
   expected(gainsDb: Float64Array): Expected {
@@ -210,6 +221,10 @@ class Heard {
     }
     return widestLoudnessRange(this.#isAllProgramme ? [riddenHops(energies, hops, gainsDb)] : parts())
   }
+}
+
+function widerOf(one: number | null, other: number | null): number | null {
+  return one === null || other === null ? null : Math.max(one, other)
 }
 
 /** What is held against the target: the mix, or the middle between it and its fold-down. */

@@ -18,7 +18,7 @@ export function leastRide(
   for (let first = 0; first < ride.length - 1; ) {
     let last = first + 1
     while (last < ride.length - 1 && weight[last] === weight[first] && slewDb[last] === slewDb[first]) last++
-    if (isMoving(ride, first, last)) {
+    if (last > first + 1 && isMoving(ride, first, last) && !levelOut(ride, first, last, lower, upper)) {
       const fixed = (wall: Float64Array) => {
         const between = wall.slice(first, last + 1)
         between[0] = ride[first] as number
@@ -30,6 +30,18 @@ export function leastRide(
     first = last
   }
   return ride
+}
+
+/** Draws the straight line between two points where the corridor lets it pass: the taut string is nothing else then. */
+function levelOut(ride: Float64Array, first: number, last: number, lower: Float64Array, upper: Float64Array): boolean {
+  const height = ride[first] as number
+  const slope = ((ride[last] as number) - height) / (last - first)
+  for (let k = first + 1; k < last; k++) {
+    const here = height + slope * (k - first)
+    if (here < (lower[k] as number) || here > (upper[k] as number)) return false
+  }
+  for (let k = first + 1; k < last; k++) ride[k] = roundToGainStep(height + slope * (k - first))
+  return true
 }
 
 function isMoving(ride: Float64Array, first: number, last: number): boolean {

@@ -40,12 +40,14 @@ const MISSED_TOTAL_LU = 100
 const SPARED_SHARE = { loud: 0.045, soft: 0.09 } as const
 /** How much of the work the loud passages do, the soft ones do the rest; and whether scenes are told apart at cuts. */
 type Way = { readonly share: number; readonly atCuts: boolean }
-const ALL_WAYS: readonly Way[] = [1, 0.5, 0, 0.75, 0.25].flatMap((share) => [
+const ALL_WAYS: readonly Way[] = [0.5, 1, 0, 0.75, 0.25].flatMap((share) => [
   { share, atCuts: true },
   { share, atCuts: false },
 ])
 const MOST_TRIALS_A_SHARE = 4
 const MOST_ROUNDS = 3
+/** So many hops in all trials together, then no further way is tried: two hours are decided on in a second. */
+const MOST_HOPS_TRIED = 3_000_000
 const WINDOW_HOPS = SHORT_TERM_SECONDS * HOPS_PER_SECOND
 /** What sounds at a hop; and how far the loudness before and after it must differ for a cut. */
 const MOMENT_HOPS = 6
@@ -71,10 +73,11 @@ export function levelScenes(
   const isTooWide = beforeLu !== null && beforeLu > limitLu
   if (beforeLu === null || (!isTooWide && settled.settings.quietLiftMostDb === 0)) return { ...settled, range: null }
 
-  const search = { settled, correction, aim, sourceLkfs, beforeLu, limitLu }
-  const followed = searchLevels(search, true)
-  if (!isTooWide || followed.range?.isMet === true) return followed
-  const stayed = searchLevels(search, false)
+  const search = { settled, correction, aim, sourceLkfs, beforeLu, limitLu, tried: { hops: 0 } }
+  const first = roundOf(search, scenesUnder(search, settled.home.homeDb), limitLu, ALL_WAYS)
+  const followed = searchLevels(search, first, true)
+  if (!isTooWide || followed.range?.isMet === true || hasTriedEnough(search)) return followed
+  const stayed = searchLevels(search, first, false)
   return missedBy(stayed, limitLu) < missedBy(followed, limitLu) ? stayed : followed
 }
 
@@ -85,6 +88,39 @@ type LevelSearch = {
   readonly sourceLkfs: number
   readonly beforeLu: number
   readonly limitLu: number
+  readonly tried: Tried
+}
+
+/** How many hops the trials of a search had together. */
+type Tried = { hops: number }
+
+function hasTriedEnough({ tried }: Pick<LevelSearch, 'tried'>): boolean {
+  return tried.hops > MOST_HOPS_TRIED
+}
+
+/** The best levels for scenes told under one home, and the home that they lead to. */
+type Round = {
+  readonly scenes: Scenes
+  readonly goalLu: number
+  readonly way: Trial | null
+  readonly found: LevelledHome
+}
+
+function scenesUnder({ settled, correction, aim }: LevelSearch, homeDb: number): Scenes {
+  return new Scenes(settled.model, homeDb, settled.settings, correction.speech100ms ?? null, aim)
+}
+
+function roundOf(search: LevelSearch, scenes: Scenes, goalLu: number, ways: readonly Way[]): Round {
+  const { settled, aim, sourceLkfs, beforeLu, limitLu, tried } = search
+  const isTooWide = beforeLu > limitLu
+  const way = isTooWide ? scenes.leastWithin(goalLu, ways, tried) : null
+  const model = settled.model.withShape(scenes.shapeFor(way?.levels ?? null, way?.atCuts ?? true))
+  const home = chooseHome(model, aim, sourceLkfs)
+  const afterLu = model.rangeUnder(model.gainsAt(home.homeDb)) ?? 0
+  const isMet = afterLu <= limitLu
+  const levels = way !== null && (way.isMet || isMet) ? way.levels : null
+  const range = isTooWide ? { beforeLu, afterLu, levels, isMet } : null
+  return { scenes, goalLu, way, found: { ...settled, model, home, range } }
 }
 
 /**
@@ -92,31 +128,21 @@ type LevelSearch = {
  * @param followsHome true: scenes are told anew under each home, where the lines press other passages; false: they are
  * those of the first, as where little of a programme sounds and home leaps with every decibel of the levels
  */
-function searchLevels(search: LevelSearch, followsHome: boolean): LevelledHome {
-  const { settled, correction, aim, sourceLkfs, beforeLu, limitLu } = search
-  const isTooWide = beforeLu > limitLu
-  let best: LevelledHome = { ...settled, range: null }
-  let goalLu = limitLu
-  let homeDb = settled.home.homeDb
-  let ways = ALL_WAYS
-  for (let round = 0; round < MOST_ROUNDS; round++) {
-    const scenes = new Scenes(settled.model, homeDb, settled.settings, correction.speech100ms ?? null, aim)
-    const way = isTooWide ? scenes.leastWithin(goalLu, ways) : null
-    const shape = scenes.shapeFor(way?.levels ?? null, way?.atCuts ?? true)
-    const levels = way?.isMet === true ? way.levels : null
-    ways = way?.isMet === true ? [way] : ALL_WAYS
-    const model = settled.model.withShape(shape)
-    const home = chooseHome(model, aim, sourceLkfs)
-    const afterLu = model.rangeUnder(model.gainsAt(home.homeDb)) ?? 0
-    const isMet = afterLu <= limitLu
-    const found = { ...settled, model, home, range: isTooWide ? { beforeLu, afterLu, levels, isMet } : null }
-    if (round === 0 || missedBy(found, limitLu) <= missedBy(best, limitLu)) best = found
+function searchLevels(search: LevelSearch, first: Round, followsHome: boolean): LevelledHome {
+  const { limitLu } = search
+  let best = first.found
+  let last = first
+  for (let round = 1; round <= MOST_ROUNDS; round++) {
+    const { scenes, way, found } = last
+    if (missedBy(found, limitLu) <= missedBy(best, limitLu)) best = found
     // Under another home the lines press other passages, and the quiet floor lies elsewhere.
-    const hasSettled = Math.abs(home.homeDb - homeDb) < 0.1
-    if (isMet && (isTooWide || hasSettled)) break
-    if (isTooWide && hasSettled && levels === null) break
-    if (!isMet) goalLu -= Math.min(afterLu - limitLu + 0.01, 1)
-    if (followsHome) homeDb = home.homeDb
+    const hasSettled = Math.abs(found.home.homeDb - scenes.homeDb) < 0.1
+    if (found.range === null ? hasSettled : found.range.isMet || (hasSettled && way?.isMet === false)) break
+    if (round === MOST_ROUNDS) break
+    const missedLu = found.range === null ? 0 : found.range.afterLu - limitLu
+    const goalLu = missedLu > 0 ? last.goalLu - Math.min(missedLu + 0.01, 1) : last.goalLu
+    const next = followsHome ? scenesUnder(search, found.home.homeDb) : scenes
+    last = roundOf(search, next, goalLu, way === null ? ALL_WAYS : way.isMet ? [way] : startingWith(way))
   }
   return best
 }
@@ -133,7 +159,7 @@ type SceneLevels = { readonly atHome: Float64Array; readonly ridden: Float64Arra
 /** The short-term loudness around each hop, at one home gain and under the ride that the other lines ask for. */
 class Scenes {
   readonly #model: FitModel
-  readonly #homeDb: number
+  readonly homeDb: number
   readonly #settings: FitSettings
   readonly #speech100ms: Uint8Array | null
   readonly #quietLkfs: number
@@ -145,7 +171,7 @@ class Scenes {
   constructor(model: FitModel, homeDb: number, settings: FitSettings, speech100ms: Uint8Array | null, aim: Aim) {
     const riddenHops = model.programmeHops(model.gainsAt(homeDb))
     this.#model = model
-    this.#homeDb = homeDb
+    this.homeDb = homeDb
     this.#settings = settings
     this.#speech100ms = speech100ms
     this.#quietLkfs = aim.targetLkfs - settings.quietFloorLu
@@ -161,18 +187,21 @@ class Scenes {
   }
 
   /** The trial of least weighted movement under which the range is inside `goalLu`; else the one that comes nearest. */
-  leastWithin(goalLu: number, ways: readonly Way[]): Trial {
+  leastWithin(goalLu: number, ways: readonly Way[], tried: Tried): Trial {
     let best: Trial | null = null
-    let nearest: Trial | null = null
+    let startLu: number | null = null
     for (const way of ways) {
-      for (const trial of this.#trialsOf(way, goalLu)) {
-        if (nearest === null || trial.rangeLu < nearest.rangeLu) nearest = trial
-        if (trial.isMet && (best === null || trial.movementDb < best.movementDb)) best = trial
+      if (best !== null && hasTriedEnough({ tried })) break
+      for (const trial of this.#trialsOf(way, goalLu, startLu)) {
+        tried.hops += this.#model.hopCount
+        if (trial.isMet) startLu = trial.closerLu
+        const isBest: boolean = best === null || isBetter(trial, best)
+        if (isBest) best = trial
         // What moves more already and is not there yet will not move less.
-        if (!trial.isMet && best !== null && trial.movementDb >= best.movementDb) break
+        else if (!trial.isMet && best?.isMet && trial.movementDb >= best.movementDb) break
       }
     }
-    return (best ?? nearest) as Trial
+    return best as Trial
   }
 
   /** What brings every hop between the levels, but for those that may stay outside; null: only quiet passages are lifted. */
@@ -209,17 +238,17 @@ class Scenes {
     return shapeOf(wishes, this.#model.corridor, this.#settings.rideReachSeconds, this.#speech100ms)
   }
 
-  /** A secant over how far the levels are moved towards each other. */
-  *#trialsOf(way: Way, goalLu: number): Generator<Trial> {
+  /** A secant over how far the levels are moved towards each other, from where another way got to. */
+  *#trialsOf(way: Way, goalLu: number, startLu: number | null): Generator<Trial> {
     const { share } = way
     const { softLkfs, loudLkfs } = this.#edges
     const wholeLu = loudLkfs - softLkfs
     let tooLittleLu = 0
     let enoughLu = wholeLu
-    let closerLu = Math.min(Math.max(wholeLu - goalLu, 0), wholeLu)
+    let closerLu = startLu ?? Math.min(Math.max(wholeLu - goalLu, 0), wholeLu)
     for (let n = 0; n < MOST_TRIALS_A_SHARE; n++) {
       const levels = { ceilingLkfs: loudLkfs - share * closerLu, floorLkfs: softLkfs + (1 - share) * closerLu }
-      const trial = this.#tryOut(way, levels, goalLu)
+      const trial = { ...this.#tryOut(way, levels, goalLu), closerLu }
       yield trial
       const excessLu = trial.rangeLu - goalLu
       if ((excessLu <= 0 && excessLu > -RANGE_WITHIN_LU) || (excessLu > 0 && closerLu === wholeLu)) return
@@ -235,10 +264,10 @@ class Scenes {
     }
   }
 
-  #tryOut(way: Way, levels: Levels, goalLu: number): Trial {
+  #tryOut(way: Way, levels: Levels, goalLu: number): Omit<Trial, 'closerLu'> {
     const model = this.#model.withShape(this.shapeFor(levels, way.atCuts))
-    const gainsDb = model.gainsAt(this.#homeDb)
-    const rangeLu = model.rangeUnder(gainsDb) ?? 0
+    const gainsDb = model.gainsAt(this.homeDb)
+    const rangeLu = model.rangeNear(gainsDb) ?? 0
     return {
       ...way,
       levels,
@@ -251,9 +280,21 @@ class Scenes {
 
 type Trial = Way & {
   readonly levels: Levels
+  /** How far these are nearer to each other than the ends of the range. */
+  readonly closerLu: number
   readonly rangeLu: number
   readonly isMet: boolean
   readonly movementDb: number
+}
+
+/** Whether the range is met with less movement, or while neither meets it comes nearer. */
+function isBetter(trial: Trial, than: Trial): boolean {
+  if (trial.isMet !== than.isMet) return trial.isMet
+  return trial.isMet ? trial.movementDb < than.movementDb : trial.rangeLu < than.rangeLu
+}
+
+function startingWith(way: Way): readonly Way[] {
+  return [way, ...ALL_WAYS.filter(({ share, atCuts }) => share !== way.share || atCuts !== way.atCuts)]
 }
 
 /** Loudness of all windows of so many hops. */

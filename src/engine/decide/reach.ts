@@ -57,10 +57,12 @@ export function holdThroughLines(lowerDb: Float64Array, speech100ms: Uint8Array)
     let end = first
     while (speech100ms[end] === 1) end++
     if (end - first <= LONGEST_HELD_HOPS) {
-      const lowest = lowerDb.subarray(first, end).reduce((low, bound) => Math.min(low, bound))
-      const from = Math.max(0, first - ROOM_BESIDE_LINE_HOPS)
-      const beside = lowerDb.subarray(from, end + ROOM_BESIDE_LINE_HOPS)
-      beside.set(beside.map((bound) => Math.min(bound, lowest)))
+      let lowest = Number.POSITIVE_INFINITY
+      for (let k = first; k < Math.min(end, lowerDb.length); k++) lowest = Math.min(lowest, lowerDb[k] as number)
+      const until = Math.min(end + ROOM_BESIDE_LINE_HOPS, lowerDb.length)
+      for (let k = Math.max(0, first - ROOM_BESIDE_LINE_HOPS); k < until; k++) {
+        lowerDb[k] = Math.min(lowerDb[k] as number, lowest)
+      }
     }
     first = end
   }

@@ -44,35 +44,62 @@ export function riddenHops(fineEnergies: Float64Array, hops: Float64Array, gains
   const lastPoint = gainsDb.length - 1
   let restingDb = 0
   let restingPower = 1
+  // Half a hop each, summed up: what lies before the middle of a hop was left over by the ramp towards it.
+  let before = Number.NaN
   for (let hop = 0; hop < hops.length; hop++) {
     const hereDb = gainsDb[hop] as number
-    const beforeDb = gainsDb[Math.max(hop - 1, 0)] as number
     const afterDb = gainsDb[Math.min(hop + 1, lastPoint)] as number
-    if (beforeDb === hereDb && hereDb === afterDb) {
-      if (hereDb !== restingDb) restingPower = dbToPower(hereDb)
+    const isResting = (gainsDb[Math.max(hop - 1, 0)] as number) === hereDb
+    if (hereDb !== restingDb && (isResting || afterDb === hereDb)) {
+      restingPower = dbToPower(hereDb)
       restingDb = hereDb
-      ridden[hop] = (hops[hop] as number) * restingPower
-    } else {
-      const first = hop * FINE_HOPS_PER_HOP
-      const sum =
-        sumUnderRamp(fineEnergies, first, (beforeDb + hereDb) / 2, (hereDb - beforeDb) / FINE_HOPS_PER_HOP) +
-        sumUnderRamp(fineEnergies, first + HALF, hereDb, (afterDb - hereDb) / FINE_HOPS_PER_HOP)
-      ridden[hop] = sum / FINE_HOPS_PER_HOP
     }
+    if (isResting && hereDb === afterDb) {
+      ridden[hop] = (hops[hop] as number) * restingPower
+      continue
+    }
+    const middle = hop * FINE_HOPS_PER_HOP + HALF
+    const first = isResting ? sumOf(fineEnergies, middle - HALF, middle) * restingPower : before
+    let second = 0
+    if (hereDb === afterDb) {
+      second = sumOf(fineEnergies, middle, middle + HALF) * restingPower
+    } else {
+      const stepDb = (afterDb - hereDb) / FINE_HOPS_PER_HOP
+      const ratio = dbToPower(stepDb)
+      let power = dbToPower(hereDb + stepDb / 2)
+      for (let i = middle; i < middle + HALF; i++) {
+        second += (fineEnergies[i] as number) * power
+        power *= ratio
+      }
+      before = 0
+      for (let i = middle + HALF; i < Math.min(middle + FINE_HOPS_PER_HOP, fineEnergies.length); i++) {
+        before += (fineEnergies[i] as number) * power
+        power *= ratio
+      }
+    }
+    ridden[hop] = (first + second) / FINE_HOPS_PER_HOP
   }
   return ridden
 }
 
-/** Sum over half a hop, under a gain that starts at `startDb` and moves by `stepDb` in each fine hop. */
-function sumUnderRamp(fineEnergies: Float64Array, first: number, startDb: number, stepDb: number): number {
-  const ratio = dbToPower(stepDb)
-  let power = dbToPower(startDb + stepDb / 2)
+function sumOf(energies: Float64Array, first: number, end: number): number {
   let sum = 0
-  for (let i = first; i < first + HALF; i++) {
-    sum += (fineEnergies[i] as number) * power
-    power *= ratio
-  }
+  for (let i = first; i < end; i++) sum += energies[i] as number
   return sum
+}
+
+/** The gain of each hop's middle as a power ratio. */
+export function hopPowers(gainsDb: Float64Array): Float64Array {
+  const powers = new Float64Array(gainsDb.length)
+  let lastDb = 0
+  let power = 1
+  for (let hop = 0; hop < powers.length; hop++) {
+    const gainDb = gainsDb[hop] as number
+    if (gainDb !== lastDb) power = dbToPower(gainDb)
+    lastDb = gainDb
+    powers[hop] = power
+  }
+  return powers
 }
 
 /** Energies after the ceiling took `lossDb` (0 or less) from each hop. */

@@ -29,7 +29,7 @@ export function leastWeightedRide(
   assert(upper.length === count, 'the walls of a corridor have equal length')
   const ride = new Float64Array(count)
   if (count === 0) return ride
-  const chain = new CostChain(costs.weight.subarray(0, Math.max(0, count - 1)))
+  const chain = new CostChain(costs.weight)
   // Below the first height it pays to rise towards it, above the second it pays to fall.
   const riseTo = new Float64Array(count)
   const fallTo = new Float64Array(count)
@@ -63,9 +63,26 @@ export function weightedMovement(ride: Float64Array, { weight }: Pick<MoveCosts,
 /** Walls that are no multiples of a gain's step may miss each other by their last bits. */
 const ROUNDING_DB = 1e-9
 
+/** A search draws thousands of rides at the same prices. */
+const knownLevels = new WeakMap<Float64Array, ReadonlyMap<number, number>>()
+
+/** The place of each weight among all, from 1 for the least. */
+function levelsOf(weights: Float64Array): ReadonlyMap<number, number> {
+  const known = knownLevels.get(weights)
+  if (known !== undefined) return known
+  const distinct = [...new Set(weights)].sort((a, b) => a - b)
+  assert(
+    distinct.every((weight) => weight > 0),
+    'a move costs something',
+  )
+  const levels = new Map(distinct.map((weight, index) => [weight, index + 1]))
+  knownLevels.set(weights, levels)
+  return levels
+}
+
 /** A convex chain of straight pieces over [low, high]: how long each slope lasts, from the steepest fall to the steepest rise. */
 class CostChain {
-  readonly #levels: Map<number, number>
+  readonly #levels: ReadonlyMap<number, number>
   /** Lengths of the slopes -w[n] ... -w[1], 0, w[1] ... w[n]. */
   readonly #lengths: Float64Array
   readonly #level0: number
@@ -73,14 +90,9 @@ class CostChain {
   #high = 0
 
   constructor(weights: Float64Array) {
-    const distinct = [...new Set(weights)].sort((a, b) => a - b)
-    assert(
-      distinct.every((weight) => weight > 0),
-      'a move costs something',
-    )
-    this.#levels = new Map(distinct.map((weight, index) => [weight, index + 1]))
-    this.#level0 = distinct.length
-    this.#lengths = new Float64Array(2 * distinct.length + 1)
+    this.#levels = levelsOf(weights)
+    this.#level0 = this.#levels.size
+    this.#lengths = new Float64Array(2 * this.#levels.size + 1)
   }
 
   /** The place of a weight among all weights, from 1 for the least. */
