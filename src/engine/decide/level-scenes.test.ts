@@ -70,6 +70,25 @@ describe('a line on the loudness range', () => {
   })
 })
 
+// Lines of 1 to 4 s over silence: every home lets other lines through the gate of the total, so that a search which tells
+// the scenes anew under each home runs after it and stays 0.8 LU outside.
+test('dialogue over silence: levels are searched under the first home too', () => {
+  // biome-ignore format: seconds of a line, its loudness, seconds of silence
+  const lines = [
+    [3, -25, 1], [3, -19, 3], [2, -25, 5], [4, -33, 4], [4, -28, 3], [4, -27, 4], [1, -32, 1], [3, -19, 4],
+    [4, -28, 4], [3, -20, 2], [3, -30, 1], [3, -23, 4], [2, -20, 4], [4, -27, 1], [2, -33, 4],
+  ] as const
+  const energies = steps(
+    ...lines.flatMap(([seconds, lkfs, pause]) => [[seconds, lkfs] as const, [pause, -75] as const]),
+  )
+  const lineLimits = { maxShortTermLkfs: limit(-18), maxMomentaryLkfs: limit(-14), maxLoudnessRangeLu: limit(9) }
+  const { feasible, plan, expected } = chooseGains(measuredOf(energies), specOf(-24, 0.5, lineLimits), settings)
+  expect(feasible).toBe(true)
+  expect(expected.anchorLkfs).toBeCloseTo(-24, 2)
+  const gains = (plan.rideDb as Float64Array).map((gainDb) => gainDb + plan.staticGainDb)
+  expect(jointLoudnessRange([toHops(riddenEnergies(energies, gains))])).toBeLessThanOrEqual(9)
+})
+
 describe('quiet passages', () => {
   const energies = steps([40, -24], [20, -40], [40, -24], [20, -80], [40, -24])
   const decided = (quietLiftMostDb: number) =>
