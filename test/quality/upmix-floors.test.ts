@@ -9,7 +9,7 @@ const kernels = loadKernels(384 * 1024 * 1024)
 let judged: Judged
 
 beforeAll(() => {
-  judged = judgeSet(kernels, makeRecordedStems(), ['full', 'dialogue + effects', 'applause'])
+  judged = judgeSet(kernels, makeRecordedStems(), ['full', 'dialogue + effects', 'dialogue + music', 'applause'])
 })
 
 describe('the upmix of recorded mixes whose stems are known', () => {

@@ -77,6 +77,15 @@ describe('stretches that sound alike', () => {
     ])
   })
 
+  it('part where the sound changes, not at a pause soon behind it', () => {
+    const voice = { tiltDb: 9, ambience: 0.7, speech: 1 }
+    const pieces = [{ seconds: 40 }, { seconds: 2, ...voice }, { seconds: 5, levelDb: -200 }, { seconds: 30, ...voice }]
+    const [first, second, ...others] = seconds(sketchOf(pieces))
+    expect(others).toEqual([])
+    expect(Math.abs((first as number[])[1]! - 40)).toBeLessThanOrEqual(0.5)
+    expect(second).toEqual([first![1], 77])
+  })
+
   it('do not last less than 8 s, and silence alone has none', () => {
     expect(seconds(sketchOf([{ seconds: 30 }, { seconds: 3, levelDb: -45 }, { seconds: 30 }]))).toEqual([[0, 63]])
     expect(seconds(sketchOf([{ seconds: 20, levelDb: -200 }]))).toEqual([])

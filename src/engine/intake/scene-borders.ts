@@ -7,7 +7,7 @@ export type HopRange = { readonly from: number; readonly end: number }
 /** What 100 ms sound like: rows of a sketch, and the probability of speech, 0..255. */
 export type Sketch = { readonly rows: Float32Array; readonly speech: Uint8Array; readonly hopCount: number }
 
-/** Silence of 4 s parts scenes; people who speak pause for less. */
+/** Silence of 4 s is left out where scenes part across it; of more than 10 s always. */
 const SILENT_DB = -65
 const PAUSE_HOPS = 40
 const HOPS_PER_BLOCK = 10
@@ -31,7 +31,7 @@ const COLUMNS = SKETCH_COLUMNS + 2
 const BORDER_COST = 40
 /**
  * What it must explain within 30 s on both sides: a long piece wanders so far that any parting of it explains much in
- * all. Silence up to 10 s parts scenes as little as a cut does, where both sides of it sound alike.
+ * all. Silence up to 10 s explains nothing: what sounds before and behind it is held side by side.
  */
 const LEAST_CONTRAST = 100
 const CONTRAST_BLOCKS = 30
@@ -42,44 +42,73 @@ const REFINE_REACH_HOPS = 100
 const SNAP_HOPS = 4
 const PAUSE_DEPTH_DB = 15
 
-/** Stretches that sound alike, in order; silence of 4 s and more between stretches that do not lies outside of them. */
+/** Stretches that sound alike, in order; silence between stretches that do not lies outside of them. */
 export function alikeStretches(sketch: Sketch): readonly HopRange[] {
-  const parts = soundingRuns(sketch).flatMap((run) => {
-    const all = [run.from, ...bordersWithin(sketch, run), run.end]
-    return all.slice(1).map((end, index) => ({ from: all[index] as number, end }))
+  return programmesIn(sketch).flatMap((runs) => {
+    const { heard, hops } = withoutPauses(sketch, runs)
+    const pauses = runs.slice(1).map(({ from }) => hops.indexOf(from))
+    const all = [0, ...bordersOf(heard, pauses), heard.hopCount]
+    return all.slice(1).map((end, index) => ({
+      from: hops[all[index] as number] as number,
+      end: (hops[end - 1] as number) + 1,
+    }))
   })
-  const kept = withoutWeakBorders(sketch, parts)
-  const isBorder = (index: number) => kept[index]?.end === kept[index + 1]?.from
-  const moved = kept.map(({ from, end }, index) =>
-    isBorder(index) ? snap(sketch, refine(sketch, end, { from, end: (kept[index + 1] as HopRange).end })) : end,
-  )
-  return kept.map(({ from }, index) => ({
-    from: index > 0 && isBorder(index - 1) ? (moved[index - 1] as number) : from,
-    end: moved[index] as number,
-  }))
 }
 
-/** Joins what sounds alike across a border or a pause, the most alike first. */
-function withoutWeakBorders(sketch: Sketch, parts: readonly HopRange[]): readonly HopRange[] {
-  const kept = [...parts]
-  const contrastAfter = (index: number) => contrast(sketch, kept[index] as HopRange, kept[index + 1] as HopRange)
-  const contrasts = kept.slice(1).map((_, index) => contrastAfter(index))
+/** The runs of sound that only pauses part. */
+function programmesIn(sketch: Sketch): readonly (readonly HopRange[])[] {
+  const programmes: HopRange[][] = []
+  for (const run of soundingRuns(sketch)) {
+    const last = programmes.at(-1)
+    if (last !== undefined && run.from - (last.at(-1) as HopRange).end <= LONGEST_PAUSE_HOPS) last.push(run)
+    else programmes.push([run])
+  }
+  return programmes
+}
+
+/** Only what sounds, and which hop each of its hops was. */
+function withoutPauses(sketch: Sketch, runs: readonly HopRange[]) {
+  const hops = runs.flatMap(({ from, end }) => Array.from({ length: end - from }, (_, n) => from + n))
+  const rows = new Float32Array(hops.length * SKETCH_COLUMNS)
+  const speech = new Uint8Array(hops.length)
+  for (const [index, hop] of hops.entries()) {
+    rows.set(sketch.rows.subarray(hop * SKETCH_COLUMNS, (hop + 1) * SKETCH_COLUMNS), index * SKETCH_COLUMNS)
+    speech[index] = sketch.speech[hop] ?? 0
+  }
+  return { heard: { rows, speech, hopCount: hops.length }, hops }
+}
+
+/** Borders within a sketch that knows no pauses; one close to where a pause was lies there. */
+function bordersOf(sketch: Sketch, pauses: readonly number[]): readonly number[] {
+  const found = withoutWeakBorders(sketch, cheapestBorders(sketch))
+  const all = [0, ...found, sketch.hopCount]
+  return found.map((border, index) => {
+    const moved = refine(sketch, border, { from: all[index] as number, end: all[index + 2] as number })
+    return pauses.find((pause) => Math.abs(pause - moved) <= SNAP_HOPS) ?? snap(sketch, moved)
+  })
+}
+
+/** Without the borders across which it sounds alike, the most alike first. */
+function withoutWeakBorders(sketch: Sketch, borders: readonly number[]): readonly number[] {
+  const all = [0, ...borders, sketch.hopCount]
+  const contrastAt = (index: number) =>
+    contrast(sketch, ...(all.slice(index - 1, index + 2) as [number, number, number]))
+  const contrasts = borders.map((_, index) => contrastAt(index + 1))
   for (;;) {
-    const weakest = contrasts.indexOf(Math.min(...contrasts))
-    if (!((contrasts[weakest] ?? LEAST_CONTRAST) < LEAST_CONTRAST)) return kept
-    const [before, behind] = kept.slice(weakest, weakest + 2) as [HopRange, HopRange]
-    kept.splice(weakest, 2, { from: before.from, end: behind.end })
+    const least = Math.min(...contrasts)
+    if (!(least < LEAST_CONTRAST)) return all.slice(1, -1)
+    const weakest = contrasts.indexOf(least)
+    all.splice(weakest + 1, 1)
     contrasts.splice(weakest, 1)
-    for (const index of [weakest - 1, weakest]) if (index in contrasts) contrasts[index] = contrastAfter(index)
+    for (const index of [weakest - 1, weakest]) if (index in contrasts) contrasts[index] = contrastAt(index + 1)
   }
 }
 
-/** How much less it takes to tell the seconds beside a border, or a pause, as two scenes than as one, in bits. */
-function contrast(sketch: Sketch, before: HopRange, behind: HopRange): number {
-  if (behind.from - before.end > LONGEST_PAUSE_HOPS) return Number.POSITIVE_INFINITY
+/** How much less it takes to tell the seconds beside a border as two scenes than as one, in bits. */
+function contrast(sketch: Sketch, before: number, border: number, behind: number): number {
   const reach = CONTRAST_BLOCKS * HOPS_PER_BLOCK
-  const left = blocksOf(sketch, { from: Math.max(before.from, before.end - reach), end: before.end })
-  const right = blocksOf(sketch, { from: behind.from, end: Math.min(behind.end, behind.from + reach) })
+  const left = blocksOf(sketch, { from: Math.max(before, border - reach), end: border })
+  const right = blocksOf(sketch, { from: border, end: Math.min(behind, border + reach) })
   const sums = new Sums([...left, ...right])
   if (left.length === 0 || right.length === 0) return 0
   return sums.cost(0, sums.count) - sums.cost(0, left.length) - sums.cost(left.length, sums.count)
@@ -136,10 +165,6 @@ class Sums {
   }
 }
 
-function bordersWithin(sketch: Sketch, run: HopRange): readonly number[] {
-  return cheapestBorders(new Sums(blocksOf(sketch, run))).map((block) => run.from + block * HOPS_PER_BLOCK)
-}
-
 /** What each whole second of a range sounds like. */
 function blocksOf(sketch: Sketch, { from, end }: HopRange): readonly Float64Array[] {
   const count = Math.floor((end - from) / HOPS_PER_BLOCK)
@@ -150,7 +175,8 @@ function blocksOf(sketch: Sketch, { from, end }: HopRange): readonly Float64Arra
 }
 
 /** The borders for which the scenes between them, and they themselves, cost least. */
-function cheapestBorders(sums: Sums): readonly number[] {
+function cheapestBorders(sketch: Sketch): readonly number[] {
+  const sums = new Sums(blocksOf(sketch, { from: 0, end: sketch.hopCount }))
   const { count } = sums
   const least = new Float64Array(count + 1).fill(Number.POSITIVE_INFINITY)
   const before = new Int32Array(count + 1)
@@ -164,7 +190,7 @@ function cheapestBorders(sums: Sums): readonly number[] {
     }
   }
   const borders: number[] = []
-  for (let at = before[count] as number; at > 0; at = before[at] as number) borders.unshift(at)
+  for (let at = before[count] as number; at > 0; at = before[at] as number) borders.unshift(at * HOPS_PER_BLOCK)
   return borders
 }
 
