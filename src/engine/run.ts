@@ -118,10 +118,17 @@ function standing(findings: readonly Finding[], conforms: boolean): readonly Fin
   return conforms ? findings.filter(({ severity }) => severity !== 'fail') : findings
 }
 
-/** The decision that a delivery would begin with: all that has to be known to hear it without a render. */
-export async function planProgramme(order: DeliveryOrder, crew: Crew, watch: Watch): Promise<Decision> {
+/**
+ * The decision that a delivery would begin with: all that has to be known to hear it without a render. With the loudness
+ * that the ceiling took on trial, in dB, 0 or less, one value each 100 ms; null: it has nothing to do.
+ */
+export async function planProgramme(
+  order: DeliveryOrder,
+  crew: Crew,
+  watch: Watch,
+): Promise<Decision & { readonly ceilingLossDb: Float64Array | null }> {
   const { forecast } = await prepare(order, crew, new Stages(watch))
-  return forecast.decision
+  return { ...forecast.decision, ceilingLossDb: forecast.correction.ceilingLossDb ?? null }
 }
 
 /** All that comes before the first render. */

@@ -47,8 +47,8 @@ export async function planTitle(options: PlanOptions, progress?: (progress: Prog
       const { encoding, channelCount } = location.format
       const isMended = location !== source.location
       const upmix = read && { reading: read.reading, sound: { encoding, channelCount }, isMended }
-      if (spec === null) return { plan: { upmix, gain: null, feasible: false, findings: [] }, location }
-      const { plan, feasible, findings } = await planProgramme(
+      if (spec === null) return { plan: { upmix, gain: null, moves: null, feasible: false, findings: [] }, location }
+      const { plan, certificate, ceilingLossDb, feasible, findings } = await planProgramme(
         {
           tool: { version: TOOL_VERSION, kernelsSha256: kernels.sha256 },
           title: identityOf(title),
@@ -68,7 +68,12 @@ export async function planTitle(options: PlanOptions, progress?: (progress: Prog
         crew,
         progress === undefined ? {} : { progress },
       )
-      return { plan: { upmix, gain: plan, feasible, findings }, location }
+      const ride = certificate && {
+        gainDb: certificate.rideDb,
+        lowestDb: certificate.corridor.lowerDb,
+        highestDb: certificate.corridor.upperDb,
+      }
+      return { plan: { upmix, gain: plan, moves: { ride, ceilingLossDb }, feasible, findings }, location }
     },
     opened,
   )

@@ -9,6 +9,7 @@ import {
 } from '../../domain/index.ts'
 import type { TitleHead } from '../../protocol/index.ts'
 import { withLock, withoutLock, withoutTrim, withTrimGain, withTrimGlide, withTrimReason, withWaiver } from './edits.ts'
+import { fitInWords } from './fit-curves.ts'
 import { handRidesOf, withoutRide } from './hand-ride.ts'
 import { PassageWords } from './passage-list.tsx'
 import { SceneDrawer } from './scene-drawer.tsx'
@@ -60,7 +61,7 @@ export function Drawer(props: Props) {
 
 /** The values under the pointer, or under the reading line. */
 function Reading({ scene }: { readonly scene: Scene }) {
-  const { reading, after, before, points, sampleRateHz, label } = scene
+  const { reading, after, before, points, fit, sampleRateHz, label } = scene
   if (reading === null) return <output className="reading slate">–</output>
   const hop = Math.floor(reading * HOPS_PER_SECOND)
   const level = (powers: Float64Array) => {
@@ -74,6 +75,7 @@ function Reading({ scene }: { readonly scene: Scene }) {
       {printFigure(level(after.shortTerm))}
       {was}, momentary {printFigure(level(after.momentary))} LKFS
       {points !== null && `, trim ${signed(points[hop] ?? 0)} dB`}
+      {fit !== null && `, ${fitInWords(fit, hop)}`}
     </output>
   )
 }

@@ -12,6 +12,8 @@ import { findSpec } from '../../specs/index.ts'
 import { type OpenedTitle, orderMeasurement } from './calls.ts'
 import { Drawer } from './drawer.tsx'
 import { trimOn, withoutTrim, withoutWaiver, withTrim, withTrimGain } from './edits.ts'
+import { fitCurvesOf } from './fit-curves.ts'
+import { FitWords } from './fit-words.tsx'
 import { loudestFrame } from './loudest.ts'
 import { TitleNumbers } from './numbers.ts'
 import { PassageList } from './passage-list.tsx'
@@ -25,7 +27,7 @@ import { TitleHeader } from './title-header.tsx'
 import { Transport } from './transport.tsx'
 import { type HandRiding, useHandRide } from './use-hand-ride.ts'
 import { useKeys } from './use-keys.ts'
-import { useTitleListening } from './use-listening.ts'
+import { canBeFitted, useTitleListening } from './use-listening.ts'
 import { useScenes } from './use-scenes.ts'
 import { useTitle } from './use-title.ts'
 import { WorkBar } from './work-bar.tsx'
@@ -74,6 +76,7 @@ export function TitleScreen({
   const scenes = useScenes(head, title, view.chosenScene, view.chooseScene, cursor)
   const acts = actsOf(view, listening.seek, title, scenes)
   useTitleKeys(head, title, view, { listening, scenes, ride, after, passage, goTo, trimHere })
+  const fitLanes = useFitLanes(head, listening.fit)
   const scene: Scene = {
     ...still,
     ...view,
@@ -85,6 +88,7 @@ export function TitleScreen({
     chosenScene: stillThere(view.chosenScene, placed.scenes.length),
     isUpmixed: head.layout === '2.0',
     points,
+    ...fitLanes,
     playing: listening.state.frame,
     label,
   }
@@ -93,11 +97,9 @@ export function TitleScreen({
       <TitleHeader head={head} title={title} works={works} now={now} />
       <Column head={head} now={now} scene={scene} title={title} view={view} scenes={scenes} works={works} goTo={goTo} />
       <main>
-        <Timeline
-          scene={scene}
-          acts={acts}
-          words={inWords(head.name, now.programmeLoudnessLkfs, head.passages.length)}
-        />
+        <Timeline scene={scene} acts={acts} words={inWords(head.name, now.programmeLoudnessLkfs, head.passages.length)}>
+          <FitWords fit={listening.fit} curves={fitLanes.fit} work={workOn(works, 'plan', title.titleId)} />
+        </Timeline>
       </main>
       <Transport head={head} listening={listening} works={works} curves={after} />
       <Drawer
@@ -151,6 +153,7 @@ function useTitleKeys(
     next: () => step(head.passages, chosen, 1, goTo),
     previous: () => step(head.passages, chosen, -1, goTo),
     trim: () => trimHere(passage?.suggestedTrimDb ?? -1, passage?.message ?? null),
+    findFit: () => canBeFitted(head) && listening.fit.want(),
     remove: () => (view.chosenTrim === null ? scenes.remove() : change(withoutTrim(decisions.sheet, view.chosenTrim))),
   })
 }
@@ -290,6 +293,15 @@ function useStill(
   }, [numbers, head])
 }
 
+/** The fit as the timeline draws it. */
+function useFitLanes(
+  head: OpenedTitle['head'],
+  { plan, isOfThis }: ReturnType<typeof useTitleListening>['fit'],
+): Pick<Scene, 'canBeFitted' | 'fit' | 'isFitOld'> {
+  const fit = useMemo(() => fitCurvesOf(plan), [plan])
+  return { canBeFitted: canBeFitted(head), fit, isFitOld: !isOfThis }
+}
+
 /** Waivers and a changed spec hold at once; the passages of another spec are none of this one. */
 function withDecidedSpec(
   head: OpenedTitle['head'],
@@ -347,6 +359,6 @@ function step(passages: readonly Passage[], chosen: number | null, by: number, g
 function inWords(name: string, total: number | null, passages: number): string {
   return (
     `Timeline of ${name}: loudness ${total === null ? 'not measured' : `${total.toFixed(1)} LKFS`}, ${passages} passages. ` +
-    'Arrow keys move, plus and minus zoom, shift with arrows selects, T trims what is selected, N goes to the next passage.'
+    'Arrow keys move, plus and minus zoom, shift with arrows selects, T trims what is selected, F finds the fit, N goes to the next passage.'
   )
 }

@@ -33,11 +33,13 @@ export function useFit(
   const { sheet } = decisions
   const [isWanted, setWanted] = useState(false)
   const [made, setMade] = useState<Made | null>(null)
+  /** The sheet whose fit was being found when that was stopped. */
+  const [stopped, setStopped] = useState<string | null>(null)
   const [problem, setProblem] = useState<string | null>(null)
   const latest = useRef({ decidedDb, titleId })
   latest.current = { decidedDb, titleId }
   const text = useMemo(() => fitText(sheet), [sheet])
-  const isStale = isWanted && made?.made !== text
+  const isStale = isWanted && made?.made !== text && stopped !== text
   const count = useRef(0)
   useEffect(() => {
     if (!isStale) return undefined
@@ -46,7 +48,8 @@ export function useFit(
       const { decidedDb: points, titleId: id } = latest.current
       try {
         const plan = await fetchPlan(id, text)
-        if (!isHere || plan === null) return
+        if (!isHere) return
+        if (plan === null) return setStopped(text)
         count.current += 1
         setMade({ plan, made: text, trimsDb: points, number: count.current })
         setProblem(null)
@@ -61,10 +64,14 @@ export function useFit(
     }
   }, [isStale, text])
   const upmix = useMemo(() => upmixOfSheet(sheet, placed.scenes, head.ground), [sheet, placed.scenes, head.ground])
-  const want = useCallback(() => setWanted(true), [])
+  const want = useCallback(() => {
+    setWanted(true)
+    setStopped(null)
+  }, [])
   const wishes = useMemo(() => wishesOf(made, upmix), [made, upmix])
   const pending = useMemo(() => pendingOf(made, trimsDb), [made, trimsDb])
-  return { plan: made?.plan ?? null, wishes, master: masterOf(made), pending, isStale, problem, want }
+  const isOfThis = made?.made === text
+  return { plan: made?.plan ?? null, isOfThis, wishes, master: masterOf(made), pending, isStale, problem, want }
 }
 
 /** Of a sheet all that a fit depends on. */

@@ -18,6 +18,7 @@ export type KeyActs = Readonly<
     | 'previous'
     | 'trim'
     | 'remove'
+    | 'findFit'
     | 'split'
     | 'join'
     | 'nextScene'
@@ -41,6 +42,7 @@ export const KEY_MAP: readonly { readonly keys: string; readonly does: string }[
   { keys: 'N, P', does: 'next and previous passage' },
   { keys: 'T', does: 'put a trim on what is selected, or on the passage' },
   { keys: 'Delete', does: 'take the chosen trim or scene away' },
+  { keys: 'F', does: 'find the fit: draws its ride, its ceiling and its bands' },
   { keys: 'S', does: 'split the scene at the cursor' },
   { keys: 'Shift S', does: 'join the scene with the next' },
   { keys: '[ ]', does: 'scene before, scene after' },
@@ -84,6 +86,7 @@ const PLAIN: Readonly<Record<string, keyof KeyActs>> = {
   t: 'trim',
   Delete: 'remove',
   Backspace: 'remove',
+  f: 'findFit',
   s: 'split',
   S: 'join',
   ']': 'nextScene',

@@ -1,5 +1,6 @@
 import { HOPS_PER_SECOND, powerToDb, printFigure } from '../../../domain/index.ts'
 import { baseline, bracket, type Drawing, hopsAt, hopsSeen, line } from './canvas.ts'
+import { drawFit } from './draw-fit.ts'
 import { drawLoudness, drawOverview } from './draw-loudness.ts'
 import { drawScenes } from './draw-scenes.ts'
 import type { Lane, Lanes } from './lanes.ts'
@@ -25,6 +26,7 @@ export function drawTimeline(canvas: CanvasRenderingContext2D, ink: Ink, scene: 
     drawLoudness(drawing)
     drawDialogue(drawing)
     drawTrims(drawing)
+    drawFit(drawing)
     drawChannels(drawing)
     drawReading(drawing)
     drawPlayhead(drawing)
@@ -204,5 +206,9 @@ function drawNames({ canvas, ink, scene, lanes }: Drawing): void {
   if (lanes.scenes !== null) name('scenes', lanes.scenes)
   if (lanes.dialogue !== null) name('dialogue', lanes.dialogue)
   name('trims', lanes.trims)
+  if (lanes.fitWords !== null) name('fit', lanes.fitWords)
+  if (lanes.ride !== null) name('ride', lanes.ride)
+  if (lanes.ceiling !== null) name('ceiling', lanes.ceiling)
+  if (lanes.bands !== null) name('bands', lanes.bands)
   for (const [index, { role }] of scene.channels.entries()) name(role, lanes.channels[index]!)
 }

@@ -9,6 +9,13 @@ export type Lanes = {
   readonly loudness: Lane
   readonly dialogue: Lane | null
   readonly trims: Lane
+  /** What the fit does, said above its lanes; null where nothing can be fitted. */
+  readonly fitWords: Lane | null
+  /** Of a fit that was found. */
+  readonly ride: Lane | null
+  readonly ceiling: Lane | null
+  /** Where something is done to bands. */
+  readonly bands: Lane | null
   readonly channels: readonly Lane[]
   /** Left edge and width of what is drawn over time; names of lanes stand left of it. */
   readonly left: number
@@ -24,31 +31,39 @@ const RULER_HEIGHT = 22
 const DIALOGUE_HEIGHT = 12
 const SCENES_HEIGHT = 24
 const CHANNEL_GAP = 3
+const FIT_WORDS_HEIGHT = 22
 const LEAST_LOUDNESS_HEIGHT = 140
 /** On a large screen trims and channels grow with it. */
 const TRIMS = { least: 56, most: 150, share: 0.1 }
+const RIDE = { least: 44, most: 130, share: 0.08 }
+const BY_STAGE = { least: 24, most: 70, share: 0.04 }
 const CHANNEL = { least: 18, most: 64, share: 0.03 }
 
 function grown(height: number, { least, most, share }: typeof TRIMS): number {
   return Math.round(Math.min(most, Math.max(least, height * share)))
 }
 
+/** What of the fit there is to show. */
+export type FitShown = 'nothing' | 'words' | 'ride' | 'ride-and-bands'
+
 /** Loudness takes the room that the others leave. */
 export function layOut(
   width: number,
   height: number,
-  has: { readonly channels: number; readonly dialogue: boolean; readonly scenes: boolean },
+  has: { readonly channels: number; readonly dialogue: boolean; readonly scenes: boolean; readonly fit: FitShown },
 ): Lanes {
   const scenesHeight = has.scenes ? SCENES_HEIGHT + GAP : 0
   const trimsHeight = grown(height, TRIMS)
   const channelHeight = grown(height, CHANNEL)
   const channelsHeight = has.channels * (channelHeight + CHANNEL_GAP)
+  const fit = layOutFit(height, has.fit)
   const others =
     OVERVIEW_HEIGHT +
     RULER_HEIGHT +
     scenesHeight +
     (has.dialogue ? DIALOGUE_HEIGHT + GAP : 0) +
     trimsHeight +
+    fit.height +
     channelsHeight +
     4 * GAP
   const loudnessHeight = Math.max(LEAST_LOUDNESS_HEIGHT, height - others)
@@ -56,7 +71,8 @@ export function layOut(
   const loudness = ruler + RULER_HEIGHT + scenesHeight
   const dialogue = loudness + loudnessHeight + GAP
   const trims = dialogue + (has.dialogue ? DIALOGUE_HEIGHT + GAP : 0)
-  const channels = trims + trimsHeight + GAP
+  const fitTop = trims + trimsHeight + GAP
+  const channels = fitTop + fit.height
   return {
     overview: { top: 0, height: OVERVIEW_HEIGHT },
     ruler: { top: ruler, height: RULER_HEIGHT },
@@ -64,6 +80,7 @@ export function layOut(
     loudness: { top: loudness, height: loudnessHeight },
     dialogue: has.dialogue ? { top: dialogue, height: DIALOGUE_HEIGHT } : null,
     trims: { top: trims, height: trimsHeight },
+    ...fit.at(fitTop),
     channels: Array.from({ length: has.channels }, (_, index) => ({
       top: channels + index * (channelHeight + CHANNEL_GAP),
       height: channelHeight,
@@ -71,5 +88,30 @@ export function layOut(
     left: NAMES_WIDTH,
     width: Math.max(1, width - NAMES_WIDTH - RIGHT_MARGIN),
     height: channels + channelsHeight,
+  }
+}
+
+/** The lanes of the fit, one below the other, each with a gap behind it. */
+function layOutFit(height: number, shown: FitShown) {
+  const hasRide = shown === 'ride' || shown === 'ride-and-bands'
+  const heights = {
+    fitWords: shown === 'nothing' ? 0 : FIT_WORDS_HEIGHT,
+    ride: hasRide ? grown(height, RIDE) + GAP : 0,
+    ceiling: hasRide ? grown(height, BY_STAGE) + GAP : 0,
+    bands: shown === 'ride-and-bands' ? grown(height, BY_STAGE) + GAP : 0,
+  }
+  const lane = (top: number, room: number, gap = GAP): Lane | null => (room === 0 ? null : { top, height: room - gap })
+  return {
+    height: heights.fitWords + heights.ride + heights.ceiling + heights.bands,
+    at: (top: number) => {
+      const ride = top + heights.fitWords
+      const ceiling = ride + heights.ride
+      return {
+        fitWords: lane(top, heights.fitWords, 2),
+        ride: lane(ride, heights.ride),
+        ceiling: lane(ceiling, heights.ceiling),
+        bands: lane(ceiling + heights.ceiling, heights.bands),
+      }
+    },
   }
 }

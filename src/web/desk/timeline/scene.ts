@@ -1,4 +1,5 @@
 import type { DeliverySpec, MixerGain, Passage, PlacedLock, PlacedScene, Role, Trim } from '../../../domain/index.ts'
+import type { FitCurves } from '../fit-curves.ts'
 import type { Curves } from '../numbers.ts'
 import type { SceneChoice } from '../scene-edits.ts'
 import type { TimeWindow } from './time-window.ts'
@@ -26,6 +27,11 @@ export type Scene = {
   readonly isUpmixed: boolean
   /** Gain of the trims at each 100 ms; null without trims. */
   readonly points: Float64Array | null
+  /** Whether there is something to fit to. */
+  readonly canBeFitted: boolean
+  /** What the fit does, once it was found; it may be of the sheet as it stood before. */
+  readonly fit: FitCurves | null
+  readonly isFitOld: boolean
   readonly selection: { readonly startFrame: number; readonly endFrame: number } | null
   readonly chosenTrim: number | null
   readonly chosenPassage: number | null

@@ -1,9 +1,18 @@
-import { type KeyboardEvent, type PointerEvent, useCallback, useEffect, useLayoutEffect, useRef, useState } from 'react'
+import {
+  type KeyboardEvent,
+  type PointerEvent,
+  type ReactNode,
+  useCallback,
+  useEffect,
+  useLayoutEffect,
+  useRef,
+  useState,
+} from 'react'
 import type { FrameRange } from '../../../domain/index.ts'
 import { gainStep } from '../edits.ts'
 import type { SceneChoice, Side } from '../scene-edits.ts'
 import { drawTimeline } from './draw.ts'
-import { type Lanes, layOut } from './lanes.ts'
+import { type FitShown, type Lane, type Lanes, layOut } from './lanes.ts'
 import { type Ink, type Scene, TRIM_SPAN_DB } from './scene.ts'
 import { bordersOf, gripAt, type SceneGrip } from './scene-lane.ts'
 import { panned, type TimeWindow, within, zoomed } from './time-window.ts'
@@ -39,10 +48,13 @@ export function Timeline({
   scene,
   acts,
   words,
+  children,
 }: {
   readonly scene: Scene
   readonly acts: TimelineActs
   readonly words: string
+  /** Said above the lanes of the fit. */
+  readonly children: ReactNode
 }) {
   const frame = useRef<HTMLDivElement>(null)
   const canvas = useRef<HTMLCanvasElement>(null)
@@ -52,6 +64,7 @@ export function Timeline({
     channels: scene.channels.length,
     dialogue: scene.speech !== null,
     scenes: scene.isUpmixed || scene.scenes.length > 0,
+    fit: fitShown(scene),
   })
   usePainting(canvas, scene, lanes)
   useWheel(frame, scene, lanes, acts)
@@ -122,8 +135,36 @@ export function Timeline({
       onKeyDown={(event) => keyed(event, scene, acts)}
     >
       <canvas ref={canvas} />
+      {lanes.fitWords !== null && (
+        <OnLane lane={lanes.fitWords} left={lanes.left}>
+          {children}
+        </OnLane>
+      )}
     </div>
   )
+}
+
+/** Words and buttons that lie on a lane and are no part of what is dragged there. */
+function OnLane({
+  lane,
+  left,
+  children,
+}: {
+  readonly lane: Lane
+  readonly left: number
+  readonly children: ReactNode
+}) {
+  return (
+    <div className="lane-words" style={{ left, ...lane }} onPointerDown={(event) => event.stopPropagation()}>
+      {children}
+    </div>
+  )
+}
+
+function fitShown({ canBeFitted, fit }: Scene): FitShown {
+  if (!canBeFitted) return 'nothing'
+  if (fit === null) return 'words'
+  return fit.bands.length === 0 ? 'ride' : 'ride-and-bands'
 }
 
 function beginDrag(scene: Scene, lanes: Lanes, seconds: number, y: number): Drag {

@@ -1,0 +1,71 @@
+import { BANDS, printFigure } from '../../domain/index.ts'
+import type { FitMoves, ListeningPlan } from '../../protocol/index.ts'
+import { signed } from './words.ts'
+
+/** What a fit does over time, as it is drawn and read: in dB, a value for each 100 ms of the file. */
+export type FitCurves = FitMoves & {
+  readonly staticGainDb: number
+  /** Of the low end, of each band that something is done to, and of the LFE where it rides alone. */
+  readonly bands: readonly { readonly name: string; readonly gainDb: Float64Array }[]
+  readonly feasible: boolean
+  /** What the lanes reach over, in whole steps, so that the highest and the lowest are seen. */
+  readonly rideSpan: Span
+  readonly ceilingSpan: Span
+  readonly bandsSpan: Span
+}
+
+export type Span = { readonly topDb: number; readonly bottomDb: number }
+
+const STEP_DB = 3
+
+export function fitCurvesOf(plan: ListeningPlan | null): FitCurves | null {
+  if (plan === null || plan.gain === null || plan.moves === null) return null
+  const { gain, moves, feasible } = plan
+  const bands = [
+    ...(gain.lowEnd
+      ? [{ name: `below ${printFigure(gain.lowEnd.crossoverHz, 0)} Hz`, gainDb: gain.lowEnd.gainDb }]
+      : []),
+    ...(gain.bands?.gainsDb ?? []).flatMap((gainDb, band) =>
+      gainDb === null ? [] : [{ name: `${BANDS[band]!.name} band`, gainDb }],
+    ),
+    ...(gain.lfeRideDb ? [{ name: 'LFE', gainDb: gain.lfeRideDb }] : []),
+  ]
+  return {
+    ...moves,
+    staticGainDb: gain.staticGainDb,
+    bands,
+    feasible,
+    rideSpan: spanOf(moves.ride === null ? [] : [moves.ride.gainDb]),
+    ceilingSpan: { ...spanOf(moves.ceilingLossDb === null ? [] : [moves.ceilingLossDb]), topDb: 0 },
+    bandsSpan: spanOf(bands.map(({ gainDb }) => gainDb)),
+  }
+}
+
+/** From the lowest to the highest of all points; 0 is always in it. */
+export function extentOf(all: readonly Float64Array[]): Span {
+  let [topDb, bottomDb] = [0, 0]
+  for (const points of all) {
+    for (const db of points) {
+      if (db > topDb) topDb = db
+      if (db < bottomDb) bottomDb = db
+    }
+  }
+  return { topDb, bottomDb }
+}
+
+function spanOf(all: readonly Float64Array[]): Span {
+  const { topDb, bottomDb } = extentOf(all)
+  const whole = (db: number) => Math.ceil(db / STEP_DB) * STEP_DB
+  return { topDb: topDb === 0 ? 1 : whole(topDb), bottomDb: -Math.max(STEP_DB, whole(-bottomDb)) }
+}
+
+/** The values of one 100 ms, with their units. */
+export function fitInWords({ staticGainDb, ride, ceilingLossDb, bands }: FitCurves, hop: number): string {
+  const at = (points: Float64Array) => signed(points[hop] ?? 0)
+  return [
+    `gain ${signed(staticGainDb)} dB`,
+    ride === null ? 'no ride' : `ride ${at(ride.gainDb)} dB (corridor ${at(ride.lowestDb)} to ${at(ride.highestDb)})`,
+    ...(ceilingLossDb === null ? [] : [`ceiling ${at(ceilingLossDb)} LU`]),
+    ...bands.map(({ name, gainDb }) => `${name} ${at(gainDb)} dB`),
+  ].join(', ')
+}
