@@ -9,7 +9,13 @@ export type KernelModule = { readonly module: WebAssembly.Module; readonly sha25
 
 /** Reads and compiles the kernels that `npm run build` made. */
 export function compileKernels(): KernelModule {
-  const bytes = readFileSync(new URL('../../build/kernels.wasm', import.meta.url))
+  compiled ??= compiledFrom(readFileSync(new URL('../../build/kernels.wasm', import.meta.url)))
+  return compiled
+}
+
+let compiled: KernelModule | null = null
+
+function compiledFrom(bytes: Uint8Array<ArrayBuffer>): KernelModule {
   return { module: new WebAssembly.Module(bytes), sha256: createHash('sha256').update(bytes).digest('hex') }
 }
 

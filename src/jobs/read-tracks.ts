@@ -2,6 +2,7 @@ import { closeSync, openSync, truncateSync } from 'node:fs'
 import { join } from 'node:path'
 import { decodesMatrix, FOLD_DOWN_K, type SpeechLane, type UpmixSettings, voiceOf } from '../domain/index.ts'
 import {
+  type Crew,
   hearProgramme,
   type Mending,
   mendProgramme,
@@ -45,7 +46,7 @@ const BYTES_PER_FRAME = 8
 export async function readTracks(
   source: OpenedSource,
   settings: UpmixSettings,
-  crew: WorkerCrew,
+  crew: Crew & Pick<WorkerCrew, 'move'>,
   places: Places,
   way: ReadingWay,
 ): Promise<TracksRead> {
@@ -76,7 +77,7 @@ export async function readTracks(
 async function heard(
   read: ReadProgramme,
   settings: UpmixSettings,
-  crew: WorkerCrew,
+  crew: Crew,
   programme: ProgrammeShape,
   { listens, progress }: ReadingWay,
 ): Promise<Omit<TracksRead, 'places'>> {

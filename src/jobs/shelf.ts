@@ -13,7 +13,7 @@ import type {
 } from '../protocol/index.ts'
 import { adopt, takeIn } from './add-to-shelf.ts'
 import { deliver } from './deliver.ts'
-import { type PlannedTitle, planTitle } from './plan-title.ts'
+import { TitlePlanner } from './plan-title.ts'
 import { refuse } from './refusals.ts'
 import { ScratchFolder } from './scratch.ts'
 import { listProblems } from './sheet.ts'
@@ -44,7 +44,7 @@ export class Shelf {
   readonly #known = new Map<string, Known>()
   /** Where samples lie, and the state of the files that they were found in; heard while a title is measured again. */
   readonly #sounds = new Map<string, { readonly stamp: string; readonly location: StudiedTitle['location'] }>()
-  readonly #planned = new Map<string, PlannedTitle & { readonly scratch: ScratchFolder }>()
+  readonly #planners = new Map<string, TitlePlanner>()
   /** For as long as the shelf is open: what had to be decoded to be read at any frame. */
   readonly #scratch = new ScratchFolder()
   readonly #workers: number | undefined
@@ -121,20 +121,16 @@ export class Shelf {
     const sheet = await readSheetText(sheetPath, text)
     this.work.stop({ titleId, kind: 'plan' })
     await this.work.over({ titleId, kind: 'plan' })
-    let planned: PlannedTitle | null = null
+    let plan: ListeningPlan | null = null
     let failure: unknown = null
     await this.work.add({
       titleId,
       kind: 'plan',
       run: async ({ signal, progress }) => {
-        const scratch = new ScratchFolder()
         try {
-          const options = { signal, workers: this.#workers, sheet, sheetPath, scratchFolder: scratch.path }
-          planned = await planTitle(options, progress)
-          this.#planned.get(title.id)?.scratch[Symbol.dispose]()
-          this.#planned.set(title.id, { ...planned, scratch })
+          const options = { signal, workers: this.#workers, sheet, sheetPath }
+          plan = await (await this.#plannerOf(title.id)).plan(options, progress)
         } catch (error) {
-          scratch[Symbol.dispose]()
           if (!signal.aborted) failure = error
           throw error
         }
@@ -142,12 +138,20 @@ export class Shelf {
       },
     })
     if (failure !== null) throw failure
-    return (planned as PlannedTitle | null)?.plan ?? null
+    return plan
+  }
+
+  /** Only one title's hands are kept waiting. */
+  async #plannerOf(id: string): Promise<TitlePlanner> {
+    const known = this.#planners.get(id) ?? new TitlePlanner()
+    this.#planners.set(id, known)
+    for (const other of this.#planners.values()) if (other !== known) await other.letGo()
+    return known
   }
 
   /** Lets go of everything that lies in scratch. */
-  close(): void {
-    for (const { scratch } of this.#planned.values()) scratch[Symbol.dispose]()
+  async close(): Promise<void> {
+    for (const planner of this.#planners.values()) await planner.close()
     this.#scratch[Symbol.dispose]()
   }
 
@@ -159,8 +163,8 @@ export class Shelf {
     const title = this.#title(titleId)
     const known = this.#sounds.get(title.id)
     const source = known?.stamp === soundStampOf(title) ? known.location : undefined
-    const location = of === 'source' ? source : this.#planned.get(title.id)?.location
-    if (location === undefined) {
+    const location = of === 'source' ? source : this.#planners.get(title.id)?.location
+    if (location == null) {
       const found = of === 'source' ? 'a title that is not measured' : 'a title without a plan'
       throw refuse('JOBS_TITLE_UNKNOWN', `listen to "${titleId}"`, found)
     }
@@ -204,7 +208,7 @@ export class Shelf {
       this.#known.delete(title.id)
       this.#know(saved, { ...known, stamp: stampOf(saved.files), studied: { ...known.studied, sheetText: text } })
     }
-    renamed(this.#planned, title.id, saved.id)
+    renamed(this.#planners, title.id, saved.id)
     renamed(this.#sounds, title.id, saved.id)
     return { id: saved.id, tag: tagOf(text) }
   }

@@ -184,9 +184,13 @@ export function programmeOf({ layout, format, frameCount, bext, clock }: OpenedS
 }
 
 /** The source of a delivery. The hash is made while the crew works; a failure is met where it is needed. */
-export function orderedSource(source: OpenedSource, cancellation: AbortSignal | undefined): DeliveryOrder['source'] {
+export function orderedSource(
+  source: OpenedSource,
+  cancellation: AbortSignal | undefined,
+  known: Promise<string> | null = null,
+): DeliveryOrder['source'] {
   const { path, bext, findings, reels } = source
-  const sha256 = reels.length === 0 ? sha256Of(path, { cancellation }) : hashOfReels(reels, cancellation)
+  const sha256 = known ?? (reels.length === 0 ? sha256Of(path, { cancellation }) : hashOfReels(reels, cancellation))
   sha256.catch(() => {})
   return {
     ...programmeOf(source),

@@ -44,6 +44,8 @@ export type TitleOptions = ChannelOptions &
     readonly signal?: AbortSignal | undefined
     /** How files are hashed: where not said, all of their bytes are read. */
     readonly hashOf?: HashOf | undefined
+    /** Its source, where that was opened already. */
+    readonly opened?: OpenedSource | undefined
   }
 
 /** SHA-256 of a file as 64 hex digits. */
@@ -98,7 +100,7 @@ export async function openTitle(
     layout: layout ?? reel.layout,
     order: order ?? reel.order,
   }))
-  const source = await openProgramme(told, scratchFolder, timecodeOf(onDisk, options), signal)
+  const source = options.opened ?? (await openProgramme(told, scratchFolder, timecodeOf(onDisk, options), signal))
   if (onDisk !== null) await refuseOtherFiles(onDisk, options)
   const sheet = onDisk?.sheet ?? null
   const placed = placeTitle(onDisk, source, options.trims ?? [])
@@ -156,10 +158,17 @@ export function breaksOf(segments: readonly ProgrammeSegment[]): readonly FrameR
   return segments.filter(({ kind }) => kind === 'break')
 }
 
-/** The source of a delivery: with the date that the sheet gives, and a note of what is left out of the measurement. */
-export function orderedTitle(title: Title, signal: AbortSignal | undefined): DeliveryOrder['source'] {
+/**
+ * The source of a delivery: with the date that the sheet gives, and a note of what is left out of the measurement.
+ * @param sha256 where it is computed already
+ */
+export function orderedTitle(
+  title: Title,
+  signal: AbortSignal | undefined,
+  sha256: Promise<string> | null = null,
+): DeliveryOrder['source'] {
   const { source, sheet, placed } = title
-  const ordered = orderedSource(source, signal)
+  const ordered = orderedSource(source, signal, sha256)
   return {
     ...ordered,
     originatedOn: sheet?.title.deliveredOn ?? ordered.originatedOn,

@@ -19,28 +19,34 @@ export function isListening({ speech }: JobOptions): boolean {
   return speech !== false
 }
 
-/** Hires a crew for a source, hands it to `job` and lets it go, whatever happens. */
-export async function withCrew<T>(
-  source: OpenedSource,
-  options: JobOptions & { readonly listens?: boolean; readonly aside?: boolean | undefined },
-  job: (crew: WorkerCrew, kernels: KernelModule) => Promise<T>,
-  places: Places = { source: source.location },
-): Promise<T> {
-  const kernels = compileKernels()
+type Hiring = JobOptions & { readonly listens?: boolean; readonly aside?: boolean | undefined }
+
+/** Hires a crew for a source; whoever hires it lets it go. */
+export function hireCrew(source: OpenedSource, options: Hiring, places: Places): WorkerCrew {
   const { sampleRateHz } = source.format
-  const crew = new WorkerCrew({
-    module: kernels.module,
+  return new WorkerCrew({
+    module: compileKernels().module,
     memoryBytes: kernelMemoryBytes(sampleRateHz),
     workerCount: chooseWorkerCount(options.workers, segmentCount(source.frameCount, sampleRateHz)),
     places,
     aside: options.aside ?? false,
     speechWeights: options.listens ? loadSpeechWeights() : null,
   })
+}
+
+/** Hires a crew for a source, hands it to `job` and lets it go, whatever happens. */
+export async function withCrew<T>(
+  source: OpenedSource,
+  options: Hiring,
+  job: (crew: WorkerCrew, kernels: KernelModule) => Promise<T>,
+  places: Places = { source: source.location },
+): Promise<T> {
+  const crew = hireCrew(source, options, places)
   const stop = (): void => crew.stop()
   options.signal?.addEventListener('abort', stop)
   if (options.signal?.aborted) crew.stop()
   try {
-    return await job(crew, kernels)
+    return await job(crew, compileKernels())
   } finally {
     options.signal?.removeEventListener('abort', stop)
     await crew.close()

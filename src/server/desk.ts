@@ -46,7 +46,7 @@ export async function openDesk(options: {
     url: `http://${LOOPBACK}:${port}/?token=${token}`,
     async close() {
       await shelf.work.stopAll()
-      shelf.close()
+      await shelf.close()
       if ('closeAllConnections' in server) server.closeAllConnections()
       await new Promise((resolve) => server.close(resolve))
     },

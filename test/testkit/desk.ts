@@ -37,6 +37,13 @@ export async function startDesk(folder: string): Promise<Desk> {
   }
 }
 
+/** Asks the desk what its page asks, with the token. */
+export async function askDesk({ url }: Desk, method: 'GET' | 'POST', path: string, body?: object): Promise<Response> {
+  const cookie = `plimsoll-desk=${new URL(url).searchParams.get('token')}`
+  const sent = body === undefined ? {} : { body: JSON.stringify(body) }
+  return fetch(new URL(path, url), { method, headers: { cookie, 'Content-Type': 'application/json' }, ...sent })
+}
+
 /** Debian's Chromium, with nothing of it that talks to the world. */
 export function openBrowser(): Promise<Browser> {
   return chromium.launch({

@@ -15,8 +15,12 @@ type Made = {
   readonly number: number
 }
 
-/** How long decisions rest before the fit is found anew; until then what they change is heard on top of the last one. */
-const REST_MS = 700
+/**
+ * How long decisions rest before the fit is found anew, at least and at most: as long as finding it took the last time.
+ * Until then what they change is heard on top of the last one.
+ */
+const LEAST_REST_MS = 100
+const MOST_REST_MS = 700
 
 /**
  * The fit of a title as its sheet stands, found when it is first listened to and again after each change of the sheet.
@@ -41,13 +45,16 @@ export function useFit(
   const text = useMemo(() => fitText(sheet), [sheet])
   const isStale = isWanted && made?.made !== text && stopped !== text
   const count = useRef(0)
+  const tookMs = useRef(0)
   useEffect(() => {
     if (!isStale) return undefined
     let isHere = true
     const find = async () => {
       const { decidedDb: points, titleId: id } = latest.current
       try {
+        const begun = performance.now()
         const plan = await fetchPlan(id, text)
+        tookMs.current = performance.now() - begun
         if (!isHere) return
         if (plan === null) return setStopped(text)
         count.current += 1
@@ -57,7 +64,8 @@ export function useFit(
         if (isHere) setProblem((error as Error).message)
       }
     }
-    const timer = setTimeout(() => void find(), count.current === 0 ? 0 : REST_MS)
+    const rest = Math.min(MOST_REST_MS, Math.max(LEAST_REST_MS, tookMs.current))
+    const timer = setTimeout(() => void find(), count.current === 0 ? 0 : rest)
     return () => {
       isHere = false
       clearTimeout(timer)
