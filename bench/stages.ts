@@ -189,7 +189,7 @@ function ceiling(clock: Clock, { kernels, master }: Workplace, job: RenderJob, n
   const [, segment] = segmentsOf(master) as [Segment, Segment]
   const mark = kernels.arena.mark()
   const stretch = stretchAround(master, segment, job.gain)
-  const { linked } = guardedSignals(kernels, job, loadPlanes(kernels, job, stretch), stretch)
+  const linked = guardedSignals(kernels, job, loadPlanes(kernels, job, stretch), stretch)
   const commonGain = takeGain(kernels, stretch.frameCount)
   const plan = { ...job.gain, staticGainDb: CEILING_DBTP + gainDb }
   writeGain(kernels, plan, sampleRateHz, stretch, commonGain)

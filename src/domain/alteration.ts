@@ -54,6 +54,14 @@ export type CeilingWork = {
   readonly secondsBelow3Db: number
 }
 
+/** What channels that were limited by themselves left in the fronts of an upmix, which are the stereo less those channels. */
+export type FrontResidueFigures = {
+  /** Its level beside that of the fronts while it acts. */
+  readonly besideFrontsDb: number
+  readonly peakDbfs: number
+  readonly seconds: number
+}
+
 /** What the stages changed, as numbers. A stage that did not run is null. */
 export type Alteration = {
   /** What the mixer asked for; the stages of the fit come on top of it and are told without it. */
@@ -122,7 +130,14 @@ export type Alteration = {
         readonly actingShare: number
       }[]
     | null
-  readonly ceiling: (CeilingWork & { readonly lfe: CeilingWork | null }) | null
+  readonly ceiling:
+    | (CeilingWork & {
+        readonly lfe: CeilingWork | null
+        /** What groups of channels gave by themselves; empty where all are linked, or none gave anything. */
+        readonly groups: readonly (CeilingWork & { readonly name: string })[]
+        readonly frontResidue: FrontResidueFigures | null
+      })
+    | null
   /**
    * Energy that trims, low end, ride and ceiling together took of each octave, over all channels but the LFE, while any of
    * them acted; null where none did.

@@ -142,6 +142,28 @@ export const FIT_PARAMETERS = {
     glide: 'fixed',
     sentence: 'How far below the true-peak line the ceiling stands, so that other meters agree.',
   },
+  ceilingLink: {
+    kind: 'choice',
+    unit: null,
+    choices: ['all', 'groups', 'none'],
+    default: 'all',
+    glide: 'fixed',
+    sentence:
+      'What shares a gain while the ceiling catches a peak: all channels (all); L and R, C, and the surrounds, each by ' +
+      'themselves (groups); or every channel by itself (none; L and R of an upmix stay together). A loud peak then moves ' +
+      'no other group, so images may shift by ceilingUnlinkedMostDb. An upmix still folds down to its stereo, sample for ' +
+      'sample: what C and surrounds lose is left in L and R, and the report says how much (front residue).',
+  },
+  ceilingUnlinkedMostDb: {
+    kind: 'number',
+    unit: 'dB',
+    min: 0.1,
+    max: 6,
+    default: 1,
+    glide: 'fixed',
+    sentence:
+      'The most that a group or channel gives by itself where ceilingLink is not all; what is beyond, all give.',
+  },
   anchor: {
     kind: 'choice',
     unit: null,

@@ -168,6 +168,7 @@ export {
   areBandsAtWork,
   type BandsPlan,
   bandTreatments,
+  type CeilingLink,
   ceilingOfLfe,
   floorToGainStep,
   GAIN_STEP_DB,

@@ -35,10 +35,20 @@ export type GainPlan = {
   readonly ceilingDbtp: number | null
   /** The same for the LFE where it has a line of its own; null or absent: it shares that of the others. */
   readonly lfeCeilingDbtp?: number | null
+  /** How far groups of channels may be limited by themselves; null or absent: one gain for all. */
+  readonly ceilingLink?: CeilingLink | null
   /** What the ceiling takes for as long as its work lasts; null or absent: it works on single peaks only. */
   readonly slowCeiling?: SlowCeiling | null
   /** The stretches in which all of this acts, in order; outside of them samples stay exact. Absent: everywhere. */
   readonly programme?: readonly FrameRange[] | undefined
+}
+
+/** What shares a gain in the fast part of the ceiling, and how much of it a group may take by itself. */
+export type CeilingLink = {
+  /** L and R, C, the surrounds (`groups`), or each channel (`none`; L and R of an upmix stay together). */
+  readonly grouping: 'groups' | 'none'
+  /** Positive, dB: what a group needs beyond it, all channels give. */
+  readonly mostDb: number
 }
 
 /**

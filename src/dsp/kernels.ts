@@ -56,9 +56,9 @@ export const MODULE_BYTES = 65536
 
 const MEBIBYTE = 1024 * 1024
 
-/** Memory that rendering one segment may take: 27.7 s of planar signals, at most 192 kHz. */
+/** Memory that rendering one segment may take: 29 s of planar signals, at most 192 kHz. */
 export function kernelMemoryBytes(sampleRateHz: number): number {
-  return (sampleRateHz <= 48000 ? 192 : sampleRateHz <= 96000 ? 384 : 768) * MEBIBYTE
+  return (sampleRateHz <= 48000 ? 224 : sampleRateHz <= 96000 ? 448 : 896) * MEBIBYTE
 }
 
 /** One private instance of the compiled kernels: its exports, its memory (fixed, never grown) and who owns which part. */

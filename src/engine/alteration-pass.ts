@@ -76,7 +76,15 @@ export async function compareWithSource(
 function reductionOf(rendered: readonly RenderedFigures[], hopCount: number): Float64Array {
   const reductionDb = new Float64Array(hopCount)
   for (const [segment, { alteration }] of rendered.entries()) {
-    reductionDb.set(alteration.reduction100ms, segment * HOPS_PER_SEGMENT)
+    const { reduction100ms, groups } = alteration
+    const first = segment * HOPS_PER_SEGMENT
+    reductionDb.set(reduction100ms, first)
+    // What a group gave by itself is told where it gave most.
+    const ofGroups = groups.map(({ action }) => action.reduction100ms)
+    for (let hop = first; hop < Math.min(first + HOPS_PER_SEGMENT, hopCount); hop++) {
+      const most = ofGroups.reduce((deepest, of) => Math.max(deepest, of[hop - first] ?? 0), 0)
+      reductionDb[hop] = (reductionDb[hop] as number) + most
+    }
   }
   return reductionDb
 }

@@ -5,11 +5,14 @@ import {
   type DeliveredFile,
   type DeliveryReport,
   dialogueLines,
+  type Finding,
   type FrameRange,
   gainSpan,
+  gainToDb,
   type HandRide,
   loudnessCurves,
   type Measured,
+  powerToDb,
   printFigure,
   spokenHops,
 } from '../domain/index.ts'
@@ -42,6 +45,8 @@ export async function gatherReport(
   const judged = verified?.judgement ?? { conforms: false, findings: [], margins: [] }
   const { certificate, plan } = decision
   const drawn = verified === null ? analysed : (verified.files[0] as VerifiedFile).measured
+  const ceiling = plan.ceilingDbtp === null ? null : ceilingWork(verified?.rendered ?? [], source.sampleRateHz)
+  const found = [...source.findings, ...findings, ...decision.findings, ...residueFindings(ceiling)]
   return deliveryReport({
     tool,
     title,
@@ -59,7 +64,7 @@ export async function gatherReport(
     curves: verified === null ? curves : drawnCurves(drawn),
     lanes: thinLanes(drawn, speech),
     foldDownLock: verified?.lock ?? null,
-    judgement: { ...judged, findings: [...source.findings, ...findings, ...decision.findings, ...judged.findings] },
+    judgement: { ...judged, findings: [...found, ...judged.findings] },
     trims: order.trims.map((gain) => {
       const { lowestDb, highestDb } = gainSpan(gain)
       return {
@@ -80,7 +85,7 @@ export async function gatherReport(
     lowEnd: plan.lowEnd ?? null,
     bands: plan.bands ?? null,
     lfe: decision.lfe ?? null,
-    ceiling: plan.ceilingDbtp === null ? null : ceilingWork(verified?.rendered ?? [], source.sampleRateHz),
+    ceiling,
     dialogue: verified === null ? null : dialogueAltered(order, analysis, decision, drawn, verified.altered),
     altered: verified?.altered ?? null,
     settings: { ...upmix?.settings, ...fit, bitsPerSample: order.bitsPerSample },
@@ -162,7 +167,54 @@ function ceilingWork(rendered: readonly RenderedFigures[], sampleRateHz: number)
             events: lfeEvents.length,
             deepestDb: lfeEvents.reduce((most, { deepestDb }) => Math.max(most, deepestDb), 0),
           },
+    groups: groupsWork(rendered, sampleRateHz),
+    frontResidue: frontResidue(rendered, sampleRateHz),
   }
+}
+
+/** What each group of channels gave by itself over all segments, those that gave something. */
+function groupsWork(rendered: readonly RenderedFigures[], sampleRateHz: number): Ceiling['groups'] {
+  const groups = rendered.flatMap(({ alteration }) => alteration.groups)
+  return [...new Set(groups.map(({ name }) => name))].flatMap((name) => {
+    const actions = groups.flatMap((group) => (group.name === name ? [group.action] : []))
+    const events = joinedEvents(actions)
+    const deepestDb = events.reduce((most, event) => Math.max(most, event.deepestDb), 0)
+    return deepestDb === 0 ? [] : [{ name, ...timeBelow(actions, sampleRateHz), events: events.length, deepestDb }]
+  })
+}
+
+function frontResidue(rendered: readonly RenderedFigures[], sampleRateHz: number): Ceiling['frontResidue'] {
+  const residues = rendered.flatMap(({ alteration }) => alteration.frontResidue ?? [])
+  const sum = (of: 'squares' | 'frontSquares' | 'frames') => residues.reduce((all, residue) => all + residue[of], 0)
+  if (sum('squares') === 0 || sum('frontSquares') === 0) return null
+  return {
+    besideFrontsDb: powerToDb(sum('squares') / sum('frontSquares')),
+    peakDbfs: gainToDb(residues.reduce((highest, { peak }) => Math.max(highest, peak), 0)),
+    seconds: sum('frames') / sampleRateHz,
+  }
+}
+
+/** The price of limiting channels by themselves under a closed lock. */
+function residueFindings(ceiling: Ceiling | null): readonly Finding[] {
+  const residue = ceiling?.frontResidue ?? null
+  if (residue === null) return []
+  const [level, peak] = [residue.besideFrontsDb, residue.peakDbfs].map((db) => printFigure(db))
+  return [
+    {
+      id: 'front-residue',
+      severity: 'note',
+      line: null,
+      measured: residue.besideFrontsDb,
+      allowed: null,
+      unit: 'dB',
+      at: null,
+      source: 'setting ceilingLink',
+      message:
+        `Channels were limited by themselves: what C and the surrounds lost is left in L and R, ${level} dB beside them in ` +
+        `the ${printFigure(residue.seconds)} s in which any of it acted (peak ${peak} dBFS). The fold-down is the stereo all the ` +
+        'same. ceilingLink=all leaves nothing.',
+    },
+  ]
 }
 
 type CeilingAction = RenderedFigures['alteration'] | NonNullable<RenderedFigures['alteration']['lfe']>

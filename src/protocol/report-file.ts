@@ -181,7 +181,15 @@ const alteration = z.object({
       }),
     )
     .nullable(),
-  ceiling: ceilingWork.extend({ lfe: ceilingWork.nullable() }).nullable(),
+  ceiling: ceilingWork
+    .extend({
+      lfe: ceilingWork.nullable(),
+      groups: z.array(ceilingWork.extend({ name: z.string() })),
+      frontResidue: z
+        .object({ besideFrontsDb: z.number(), peakDbfs: z.number(), seconds: z.number().nonnegative() })
+        .nullable(),
+    })
+    .nullable(),
   octaves: z
     .object({
       actingShare: share,

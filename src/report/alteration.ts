@@ -31,7 +31,7 @@ ${lfe === null ? '' : lfeRide(lfe, report.source.startOfDaySeconds)}${total.shor
     ceiling === null || ceiling.lfe === null || ceiling.lfe.events === 0
       ? null
       : markup`; that of the LFE ${ceilingWork(ceiling.lfe)}`
-  }</dd>${octaves === null ? '' : energyTaken(octaves)}</dl>${picture(report)}</section>`
+  }</dd>${ceiling === null || ceiling.groups.length === 0 ? null : limitedApart(ceiling)}${octaves === null ? '' : energyTaken(octaves)}</dl>${picture(report)}</section>`
 }
 
 /** Dialogue against its background before and after, and what other channels cost it. */
@@ -89,6 +89,17 @@ function shapeKept({ shortTermCorrelation, shortTermLargestChangeLu }: Alteratio
 function ceilingWork({ events, deepestDb, secondsBelow01Db, secondsBelow1Db, secondsBelow3Db }: CeilingWork): Markup {
   if (events === 0) return markup`did not act`
   return markup`acted ${events} ${events === 1 ? 'time' : 'times'}, ${withUnit(deepestDb, 'dB')} at most; more than 0.1, 1 and 3 dB for ${printFigure(secondsBelow01Db)}, ${printFigure(secondsBelow1Db)} and ${withUnit(secondsBelow3Db, 's')}`
+}
+
+function limitedApart({ groups, frontResidue }: NonNullable<Alteration['ceiling']>): Markup {
+  return markup`<dt>Limited apart</dt><dd>before all channels together: ${groups.map(
+    ({ name, ...work }, index) => markup`${index === 0 ? '' : '; '}${name} ${ceilingWork(work)}`,
+  )}</dd>${
+    frontResidue === null
+      ? null
+      : markup`<dt>Front residue</dt><dd>what C and the surrounds lost by themselves is left in L and R, so that the fold-down stays the stereo: ${withUnit(frontResidue.besideFrontsDb, 'dB')} beside the fronts in the ${withUnit(frontResidue.seconds, 's')} in which any of it acted, peak ${withUnit(frontResidue.peakDbfs, 'dBFS')}</dd>`
+  }
+`
 }
 
 function energyTaken({ actingShare, removed }: NonNullable<Alteration['octaves']>): Markup {

@@ -175,7 +175,15 @@ function stagesOf(
   isRidden: boolean,
 ): Pick<DeliveryParts, 'ceiling' | 'dialogue' | 'altered'> {
   return {
-    ceiling: { events, secondsBelow01Db: 0.04 * events.length, secondsBelow1Db: 0.01, secondsBelow3Db: 0, lfe: null },
+    ceiling: {
+      events,
+      secondsBelow01Db: 0.04 * events.length,
+      secondsBelow1Db: 0.01,
+      secondsBelow3Db: 0,
+      lfe: null,
+      groups: [],
+      frontResidue: null,
+    },
     dialogue: isRidden
       ? {
           overBackgroundBeforeLu: 9.42,

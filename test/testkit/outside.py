@@ -171,6 +171,13 @@ def differing_channels(one, other):
     return {'differing': np.count_nonzero(read(one)[0] != read(other)[0], axis=0).tolist()}
 
 
+def moved_channels(delivered, source, gain_db):
+    """How many words of each channel are not the source's under the gain, by more than a step."""
+    words, bits = read(delivered)
+    plain = unit(source) * 10 ** (float(gain_db) / 20) * 2.0 ** (bits - 1)
+    return {'moved': np.count_nonzero(np.abs(words - plain) > 1, axis=0).tolist()}
+
+
 def sub_levels(path):
     """Highest level of the LFE in 3 s, and the most that it stands above the low end of L, R and C, by SciPy.
 
@@ -253,6 +260,20 @@ def folded_difference(path20, master, gain_db, removed):
     }
 
 
+def front_residue(upmixed, delivered, gain, upmix_gain_db):
+    """What is left in the fronts of a delivered 5.1 beside an upmix of the same master that got the stereo's gain throughout:
+    level beside the fronts over the frames in which any channel got another gain, and the peak."""
+    six, five = unit(upmixed) / 10 ** (float(upmix_gain_db) / 20), unit(delivered)
+    gains = unit(gain)[:, [0]]
+    apart = five - six * gains  # 0 but for rounding where one gain serves all
+    moved = np.abs(apart[:, [2, 4, 5]]).max(axis=1) > 4 / 2 ** 23
+    left = apart[:, :2][moved]
+    return {
+        'besideFrontsDb': float(10 * np.log10((left ** 2).sum() / (five[:, :2][moved] ** 2).sum())),
+        'peakDbfs': float(20 * np.log10(np.abs(left).max())),
+    }
+
+
 def octaves(delivered, source, gain_db, start, end):
     """What each octave of a 5.1 lost beside the gain between two times in seconds, in dB, over all channels but the LFE.
     Octaves of IEC 61260-1: 1000 Hz x 10^(3n/10), edges 10^(3/20) to both sides."""
@@ -270,5 +291,5 @@ def octaves(delivered, source, gain_db, start, end):
     return {'removed': (10 * np.log10(before / after) + float(gain_db)).tolist()}
 
 
-COMPARISONS = {f.__name__: f for f in (fold, encode, open_frames, static, curve, treated, lag, film_order, total, same, differing_channels, sub_levels, peaks, sixteenfold, moment, gain_within, difference, folded_difference, octaves)}
+COMPARISONS = {f.__name__: f for f in (fold, encode, open_frames, static, curve, treated, lag, film_order, total, same, differing_channels, moved_channels, sub_levels, peaks, sixteenfold, moment, gain_within, difference, folded_difference, front_residue, octaves)}
 print(json.dumps(COMPARISONS[sys.argv[1]](*sys.argv[2:])))

@@ -76,6 +76,7 @@ function chooseCommonGains(
     rideDb: onTopOf(trimsDb, rideDb),
     ceilingDbtp,
     ...lfeCeiling(spec, settings, ceilingDbtp),
+    ...ceilingLink(settings),
     programme,
     ...(lowEnd !== undefined && { lowEnd }),
     ...(bands !== undefined && { bands }),
@@ -127,6 +128,10 @@ function onTopOf(trimsDb: Float64Array | null, rideDb: Float64Array | null): Flo
 function lfeCeiling(spec: DeliverySpec, settings: FitSettings, ceilingDbtp: number): Pick<GainPlan, 'lfeCeilingDbtp'> {
   if (spec.maxLfeTruePeakDbtp === undefined) return {}
   return { lfeCeilingDbtp: Math.min(spec.maxLfeTruePeakDbtp.value - settings.ceilingAimBelowDb, ceilingDbtp) }
+}
+
+function ceilingLink({ ceilingLink: grouping, ceilingUnlinkedMostDb: mostDb }: FitSettings): Partial<GainPlan> {
+  return grouping === 'all' ? {} : { ceilingLink: { grouping, mostDb } }
 }
 
 /** Words of a file end a little below full scale, whatever a spec allows: nothing may clip. */

@@ -63,7 +63,7 @@ export type DeliveryParts = {
     | (Pick<CeilingWork, 'secondsBelow01Db' | 'secondsBelow1Db' | 'secondsBelow3Db'> & {
         readonly events: readonly CeilingEvent[]
         readonly lfe: CeilingWork | null
-      })
+      } & Pick<NonNullable<Alteration['ceiling']>, 'groups' | 'frontResidue'>)
     | null
   /** What became of dialogue; null where nobody listened or spoke, or nothing was rendered. */
   readonly dialogue: AlteredDialogue | null

@@ -17,8 +17,28 @@ export type CeilingAction = {
   readonly reduction100ms: Float64Array
 }
 
+/** What a group of channels gave to its own peaks before all of them were held together. */
+export type GroupAction = { readonly name: string; readonly action: CeilingAction }
+
+/**
+ * What C and the surrounds lost by themselves is still in the fronts of an upmix, which are the stereo less what they are:
+ * sums over the frames in which any group acted, both fronts together, full scale = 1.
+ */
+export type FrontResidue = {
+  readonly frames: number
+  readonly squares: number
+  readonly frontSquares: number
+  readonly peak: number
+}
+
 /** The action on the linked signals, and that on the LFE, which has a ceiling of its own. */
-export type CeilingAlteration = CeilingAction & { readonly lfe: CeilingAction | null }
+export type CeilingAlteration = CeilingAction & {
+  readonly lfe: CeilingAction | null
+  /** Empty where all channels are linked, or no group came near the ceiling. */
+  readonly groups: readonly GroupAction[]
+  /** Null where no group acted, or the fronts are channels of the source. */
+  readonly frontResidue: FrontResidue | null
+}
 
 /** The action of a ceiling that nothing came near. */
 export const CEILING_AT_REST: CeilingAction = {

@@ -310,22 +310,25 @@ describe('segments', () => {
     }
   }
 
-  test.each(['int24', 'int16'] as const)(
-    '%s: the cut changes no bit, with ride, dither and ceiling at work',
-    (encoding) => {
-      const source = sourceOf(musicLike(6 * RATE, 2, 0.6), '2.0', RATE, 'float32')
-      const gain = { ...RIDE, staticGainDb: 6, ceilingDbtp: -5 }
-      const job = jobOf(source, { upmixed: crudeUpmix(source), hasLfe: true, gain, encoding })
-      const one = inPieces(job, [source.frameCount])
-      for (const ends of [[100, 4 * RATE + 4], [3 * RATE - 44, 5 * RATE], [2 * RATE]]) {
-        const many = inPieces(job, [...ends, source.frameCount])
-        expect(many.multichannel.equals(one.multichannel)).toBe(true)
-        expect(many.stereo.equals(one.stereo)).toBe(true)
-        expect(differing([many.gain], [one.gain])).toBe(0)
-        expect(many.events).toBe(one.events)
-      }
-    },
-  )
+  const GROUPS = { grouping: 'groups', mostDb: 1 } as const
+  test.each([
+    ['int24', 'all channels linked', null],
+    ['int16', 'all channels linked', null],
+    ['int24', 'groups limited by themselves first', GROUPS],
+    ['int16', 'groups limited by themselves first', GROUPS],
+  ] as const)('%s, %s: the cut changes no bit, with ride, dither and ceiling at work', (encoding, _, ceilingLink) => {
+    const source = sourceOf(musicLike(6 * RATE, 2, 0.6), '2.0', RATE, 'float32')
+    const gain = { ...RIDE, staticGainDb: 6, ceilingDbtp: -5, ceilingLink }
+    const job = jobOf(source, { upmixed: crudeUpmix(source), hasLfe: true, gain, encoding })
+    const one = inPieces(job, [source.frameCount])
+    for (const ends of [[100, 4 * RATE + 4], [3 * RATE - 44, 5 * RATE], [2 * RATE]]) {
+      const many = inPieces(job, [...ends, source.frameCount])
+      expect(many.multichannel.equals(one.multichannel)).toBe(true)
+      expect(many.stereo.equals(one.stereo)).toBe(true)
+      expect(differing([many.gain], [one.gain])).toBe(0)
+      expect(many.events).toBe(one.events)
+    }
+  })
 
   test('a 5.1 with its stereo, cut on the grid at 44.1 kHz', () => {
     const source = sourceOf(musicLike(27 * 44100, 6, 0.4), '5.1', 44100, 'int24')

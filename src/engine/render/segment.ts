@@ -16,11 +16,13 @@ import {
   keepBelowCeiling,
   type LinkedSignal,
   multiplyGains,
+  type Plane,
   takeGain,
   writeGain,
 } from '../../dsp/index.ts'
 import { CEILING_AT_REST, type CeilingAction, type CeilingAlteration, describeCeiling } from './alteration.ts'
-import { guardedSignals, loadPlanes, type Stretch, stretchAround, treatAllBands } from './stretch.ts'
+import { type GroupedCeiling, limitGroups } from './grouped-ceiling.ts'
+import { guardedSignals, loadPlanes, type Planes, type Stretch, stretchAround, treatAllBands } from './stretch.ts'
 import { quantiseSegment, takeWords, type WordsRoom } from './words.ts'
 
 /** What is rendered, and by which plan; the same for every segment of a programme. */
@@ -100,28 +102,71 @@ function render(
   const common = takeGain(kernels, stretch.frameCount)
   writeGain(kernels, job.gain, stretch.sampleRateHz, stretch, common)
   holdUnityOutside(kernels, job.gain.programme, stretch, common)
-  const guarded = guardedSignals(kernels, job, planes, stretch)
-  const slow = job.gain.slowCeiling
-  const { ceilingDbtp } = job.gain
-  const linkedLine = { ceilingDbtp, slowDb: slow?.linkedDb ?? null }
-  const linked = underCeiling(kernels, job, guarded.linked, linkedLine, stretch, segment, common)
+  const { linked, grouped } = underLinkedCeiling(kernels, job, planes, stretch, segment, common)
   throwIfCancelled(cancellation)
   const ofLfe = lfeGainOf(kernels, job, stretch, common)
-  const lfeLine = { ceilingDbtp: ceilingOfLfe(job.gain), slowDb: slow?.lfeDb ?? null }
-  const lfe =
-    guarded.lfe.length === 0 ? null : underCeiling(kernels, job, guarded.lfe, lfeLine, stretch, segment, ofLfe)
+  const lfe = planes.LFE === undefined ? null : underLfeCeiling(kernels, job, planes.LFE, stretch, segment, ofLfe)
   throwIfCancelled(cancellation)
   const lfeGain = lfe?.gain ?? ofLfe
-  const words = quantiseSegment(kernels, job, segment, { planes, stretch, gain: linked.gain, lfeGain }, room)
+  const gained = { planes, stretch, gain: linked.gain, lfeGain, isLimitedApart: grouped?.isChanged ?? null }
+  const words = quantiseSegment(kernels, job, segment, gained, room)
   const { gain } = room
   gain.set(gainOf(kernels, linked.gain, stretch, segment))
+  multiplyInto(gain, grouped?.stereoGain ?? null, segment.firstFrame - stretch.firstFrame)
+  const isShared = lfe?.gain === linked.gain && (grouped?.stereoGain ?? null) === null
   return {
     ...words,
     gain,
-    lfeGain:
-      lfe === null ? null : lfe.gain === linked.gain ? gain : gainOf(kernels, lfe.gain, stretch, segment).slice(),
-    alteration: { ...linked.action, lfe: lfe?.action ?? null },
+    lfeGain: lfe === null ? null : isShared ? gain : gainOf(kernels, lfe.gain, stretch, segment).slice(),
+    alteration: {
+      ...linked.action,
+      lfe: lfe?.action ?? null,
+      groups: grouped?.groups ?? [],
+      frontResidue: grouped?.frontResidueUnder(linked.gain) ?? null,
+    },
   }
+}
+
+function multiplyInto(gain: Float64Array, other: Float64Array | null, from: number): void {
+  if (other === null) return
+  for (let i = 0; i < gain.length; i++) gain[i] = (gain[i] as number) * (other[from + i] as number)
+}
+
+/** The ceiling of all channels but the LFE and of the stereo: where they are not all linked, groups go first. */
+function underLinkedCeiling(
+  kernels: Kernels,
+  job: RenderJob,
+  planes: Planes,
+  stretch: Stretch,
+  segment: Segment,
+  common: number,
+): { readonly linked: Limited; readonly grouped: GroupedCeiling | null } {
+  const { ceilingDbtp, ceilingLink = null, slowCeiling } = job.gain
+  const opened = openCeiling(kernels, job, { ceilingDbtp, slowDb: slowCeiling?.linkedDb ?? null }, stretch)
+  if (opened === null) return { linked: { gain: common, action: CEILING_AT_REST }, grouped: null }
+  let grouped: GroupedCeiling | null = null
+  if (ceilingLink !== null) {
+    const soFar = opened.isSlowAtWork ? takeGain(kernels, stretch.frameCount) : common
+    if (opened.isSlowAtWork) multiplyGains(kernels, common, opened.gain, stretch.frameCount, soFar)
+    const given = { stretch, segment, common: soFar, ceiling: opened.ceiling }
+    grouped = limitGroups(kernels, job, ceilingLink, planes, given)
+  }
+  const signals = guardedSignals(kernels, job, planes, stretch)
+  return { linked: underCeiling(kernels, job, signals, opened, stretch, segment, common), grouped }
+}
+
+function underLfeCeiling(
+  kernels: Kernels,
+  job: RenderJob,
+  plane: Plane,
+  stretch: Stretch,
+  segment: Segment,
+  common: number,
+): Limited {
+  const line = { ceilingDbtp: ceilingOfLfe(job.gain), slowDb: job.gain.slowCeiling?.lfeDb ?? null }
+  const opened = openCeiling(kernels, job, line, stretch)
+  if (opened === null) return { gain: common, action: CEILING_AT_REST }
+  return underCeiling(kernels, job, [[{ plane, weight: 1 }]], opened, stretch, segment, common)
 }
 
 /** Static gain and ride of the LFE: those of the others, and its own ride where it has one. */
@@ -135,36 +180,43 @@ function lfeGainOf(kernels: Kernels, { gain }: RenderJob, stretch: Stretch, comm
   return address
 }
 
-/**
- * Lets a ceiling act on signals that share one gain, its planned slow part first: address of their total gain, and
- * what the ceiling took.
- */
+/** A ceiling before its fast part: address of a gain that holds its slow part, and where it stands, linear. */
+type OpenedCeiling = { readonly gain: number; readonly isSlowAtWork: boolean; readonly ceiling: number }
+
+function openCeiling(
+  kernels: Kernels,
+  job: RenderJob,
+  { ceilingDbtp, slowDb }: { readonly ceilingDbtp: number | null; readonly slowDb: Float64Array | null },
+  stretch: Stretch,
+): OpenedCeiling | null {
+  if (ceilingDbtp === null) return null
+  const step = job.encoding === 'int16' ? 1 / 32768 : 1 / 8388608
+  const asked = dbToGain(ceilingDbtp)
+  const gain = takeGain(kernels, stretch.frameCount)
+  const isSlowAtWork = writeSlowPart(kernels, slowDb, stretch, gain)
+  return { gain, isSlowAtWork, ceiling: Math.max(asked - QUANTISING_STEPS * step, asked / 2) }
+}
+
+/** Address of the total gain of signals, and what their ceiling took of it. */
+type Limited = { readonly gain: number; readonly action: CeilingAction }
+
+/** Lets a ceiling act on signals that share one gain, its planned slow part first. */
 function underCeiling(
   kernels: Kernels,
   job: RenderJob,
   signals: readonly LinkedSignal[],
-  { ceilingDbtp, slowDb }: { readonly ceilingDbtp: number | null; readonly slowDb: Float64Array | null },
+  { gain: ceilingGain, isSlowAtWork, ceiling }: OpenedCeiling,
   stretch: Stretch,
   segment: Segment,
   common: number,
-): { readonly gain: number; readonly action: CeilingAction } {
-  if (ceilingDbtp === null) return { gain: common, action: CEILING_AT_REST }
-  const step = job.encoding === 'int16' ? 1 / 32768 : 1 / 8388608
-  const ceiling = dbToGain(ceilingDbtp)
-  const ceilingGain = takeGain(kernels, stretch.frameCount)
-  const isSlowAtWork = writeSlowPart(kernels, slowDb, stretch, ceilingGain)
-  const isFastAtWork = keepBelowCeiling(kernels, {
-    signals,
-    frameCount: stretch.frameCount,
-    sampleRateHz: stretch.sampleRateHz,
-    commonGain: common,
-    ceilingGain,
-    ceiling: Math.max(ceiling - QUANTISING_STEPS * step, ceiling / 2),
-  })
+): Limited {
+  const { frameCount, sampleRateHz } = stretch
+  const asked = { signals, frameCount, sampleRateHz, commonGain: common, ceilingGain, ceiling }
+  const isFastAtWork = keepBelowCeiling(kernels, asked)
   if (!isSlowAtWork && !isFastAtWork) return { gain: common, action: CEILING_AT_REST }
   holdUnityOutside(kernels, job.gain.programme, stretch, ceilingGain)
   const action = describeCeiling(kernels, ceilingGain, stretch, segment)
-  return { gain: multiplyGains(kernels, common, ceilingGain, stretch.frameCount, ceilingGain), action }
+  return { gain: multiplyGains(kernels, common, ceilingGain, frameCount, ceilingGain), action }
 }
 
 /** The slow part of a ceiling over a stretch; false, and unity, where it rests. */

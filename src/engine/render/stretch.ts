@@ -35,9 +35,6 @@ export type Stretch = {
 /** The planes of a stretch by role; of an upmix L and R are the stereo master's. */
 export type Planes = Readonly<Partial<Record<Role, Plane>>>
 
-/** The signals that share one gain, and the LFE with a gain of its own. */
-export type Guarded = { readonly linked: readonly LinkedSignal[]; readonly lfe: readonly LinkedSignal[] }
-
 /** No requirement farther back has a say: from 45 dB of reduction the ceiling is at rest again in 0.75 s. */
 const SECONDS_BEFORE = 1
 /** The look-ahead of all passes and their interpolators: 5 ms each. */
@@ -49,10 +46,11 @@ const DECODE_BYTES = 1 << 19
 /** The segment alone, or with what the ceiling and the treatment of bands have to know around it. */
 export function stretchAround(source: AudioSource, segment: Segment, gain: GainPlan): Stretch {
   const { sampleRateHz } = source.format
-  const hasCeiling = gain.ceilingDbtp !== null
+  // Groups that are limited by themselves are limited once more together.
+  const ceilings = gain.ceilingDbtp === null ? 0 : (gain.ceilingLink ?? null) === null ? 1 : 2
   const bands = treatmentsNear(gain, segment, sampleRateHz) * bandMarginFrames(sampleRateHz)
-  const before = bands + (hasCeiling ? SECONDS_BEFORE * sampleRateHz : 0)
-  const after = bands + (hasCeiling ? SECONDS_AFTER * sampleRateHz : 0)
+  const before = bands + ceilings * SECONDS_BEFORE * sampleRateHz
+  const after = bands + ceilings * SECONDS_AFTER * sampleRateHz
   const firstFrame = Math.max(0, segment.firstFrame - before)
   const end = Math.min(source.frameCount, segment.firstFrame + segment.frameCount + Math.ceil(after))
   return { firstFrame, frameCount: end - firstFrame, sampleRateHz }
@@ -60,7 +58,7 @@ export function stretchAround(source: AudioSource, segment: Segment, gain: GainP
 
 /** How many treatments of bands, one behind the other, act in a segment or in what is heard around it. */
 function treatmentsNear(gain: GainPlan, segment: Segment, sampleRateHz: number): number {
-  const around = Math.ceil((SECONDS_BEFORE + SECONDS_AFTER) * sampleRateHz) + 2 * bandMarginFrames(sampleRateHz)
+  const around = Math.ceil(2 * (SECONDS_BEFORE + SECONDS_AFTER) * sampleRateHz) + 2 * bandMarginFrames(sampleRateHz)
   const firstFrame = segment.firstFrame - around
   const frames = { firstFrame, frameCount: segment.frameCount + 2 * around, sampleRateHz }
   return bandTreatments(gain).filter((plan) => areBandsAtWork(plan, frames)).length
@@ -149,12 +147,16 @@ function readUpmix(kernels: Kernels, store: PlaneStore, roles: readonly Role[], 
  * What the ceiling guards. Of an upmix: L R C Ls Rs as they will be derived, the stereo that travels along, and where
  * the fronts are spread the fold-down that is no longer that stereo. Else: every channel but the LFE, and Lo/Ro.
  */
-export function guardedSignals(kernels: Kernels, job: RenderJob, planes: Planes, stretch: Stretch): Guarded {
-  const lfe = planes.LFE === undefined ? [] : [[{ plane: planes.LFE, weight: 1 }]]
-  if (job.upmixed === null) return { linked: nativeSignals(job.source, planes), lfe }
+export function guardedSignals(
+  kernels: Kernels,
+  job: RenderJob,
+  planes: Planes,
+  stretch: Stretch,
+): readonly LinkedSignal[] {
+  if (job.upmixed === null) return nativeSignals(job.source, planes)
   const { L, R, C, Ls, Rs } = planes as Required<Planes>
   const alone = [L, R, C, Ls, Rs].map((plane) => [{ plane, weight: 1 }])
-  if (job.isLtRt) return { linked: [...alone, ...matrixSignals({ L, R, C, Ls, Rs })], lfe }
+  if (job.isLtRt) return [...alone, ...matrixSignals({ L, R, C, Ls, Rs })]
   const front = (stereo: Plane, surround: Plane): LinkedSignal => [
     { plane: stereo, weight: 1 },
     { plane: C, weight: -FOLD_DOWN_K },
@@ -162,13 +164,13 @@ export function guardedSignals(kernels: Kernels, job: RenderJob, planes: Planes,
   ]
   const [left, right] = [front(L, Ls), front(R, Rs)]
   const spread = frontSpreadOver(job.frontSpread, stretch.firstFrame, stretch.frameCount)
-  if (spread === 1) return { linked: [...alone, left, right], lfe }
+  if (spread === 1) return [...alone, left, right]
   // What the spread adds to the left and takes from the right: it is in the fronts, and in the fold-down too.
   const added = spreadDifference(kernels, { L, R, Ls, Rs }, spread, stretch.frameCount)
   const withAdded = (signal: LinkedSignal, weight: 1 | -1): LinkedSignal => [...signal, { plane: added, weight }]
   const lo = withAdded([{ plane: L, weight: 1 }], 1)
   const ro = withAdded([{ plane: R, weight: 1 }], -1)
-  return { linked: [...alone, withAdded(left, 1), withAdded(right, -1), lo, ro], lfe }
+  return [...alone, withAdded(left, 1), withAdded(right, -1), lo, ro]
 }
 
 /** The fronts that the law of Lt/Rt leaves, and the Lo/Ro fold-down, which is not the Lt/Rt. */

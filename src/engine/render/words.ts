@@ -34,6 +34,8 @@ export type Gained = {
   /** Addresses of the total gains of the stretch (float64, linear). */
   readonly gain: number
   readonly lfeGain: number
+  /** Whether a ceiling of its own changed some channel in these frames of the programme; null: nowhere. */
+  readonly isLimitedApart: ((firstFrame: number, frameCount: number) => boolean) | null
 }
 
 export type SegmentWords = {
@@ -110,11 +112,12 @@ function quantiseRole(
 }
 
 /** Dither only where words get shorter: never at 24 bit, nor where a 16-bit sample is passed on as it is. */
-function sourceDither(job: RenderJob, segment: Segment, span: LineSpan): DitherRule {
+function sourceDither(job: RenderJob, segment: Segment, { isLimitedApart }: Gained, span: LineSpan): DitherRule {
   if (job.encoding === 'int24') return 'never'
   const { sampleRateHz } = job.source.format
   const frames = { firstFrame: segment.firstFrame + span.offset, frameCount: span.frameCount, sampleRateHz }
   if (bandTreatments(job.gain).some((plan) => areBandsAtWork(plan, frames))) return 'always'
+  if (isLimitedApart?.(frames.firstFrame, frames.frameCount)) return 'always'
   return job.source.format.encoding === 'int16' ? 'unless-unity' : 'always'
 }
 
@@ -128,7 +131,7 @@ function upmixLines(
 ): { overs: number; nearTies: number } {
   const put = (role: Role, dither: DitherRule, words: number) =>
     quantiseRole(kernels, job, segment, gained, role, dither, words, span)
-  const stereoDither = sourceDither(job, segment, span)
+  const stereoDither = sourceDither(job, segment, gained, span)
   const derivedDither = job.encoding === 'int24' ? 'never' : 'always'
   let overs = put('L', stereoDither, lines.Lo) + put('R', stereoDither, lines.Ro)
   for (const role of ['C', 'Ls', 'Rs'] as const) overs += put(role, derivedDither, lines[role])
@@ -155,7 +158,7 @@ function nativeLines(
   lines: Lines,
   span: LineSpan,
 ): number {
-  const dither = sourceDither(job, segment, span)
+  const dither = sourceDither(job, segment, gained, span)
   let overs = 0
   for (const role of LAYOUTS[job.source.layout]) {
     overs += quantiseRole(kernels, job, segment, gained, role, dither, lines[role], span)

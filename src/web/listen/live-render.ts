@@ -89,9 +89,10 @@ export class LiveRender {
     const { gain } = this.#wishes
     const bands = gain === null ? 0 : bandTreatments(gain).length * bandMarginFrames(this.#rate)
     const { before, after } = CEILING_SECONDS
+    const ceilings = (gain?.ceilingLink ?? null) === null ? 1 : 2
     return this.#inside(
-      startFrame - bands - Math.ceil(before * this.#rate),
-      endFrame + bands + Math.ceil(after * this.#rate),
+      startFrame - bands - Math.ceil(ceilings * before * this.#rate),
+      endFrame + bands + Math.ceil(ceilings * after * this.#rate),
     )
   }
 
