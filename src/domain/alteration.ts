@@ -44,6 +44,25 @@ export type AlteredDialogue = {
   readonly byOtherChannels: { readonly rideDbSeconds: number; readonly ceilingDbSeconds: number } | null
 }
 
+/** A line of dialogue over its background, before and after the fit; null where it has no background. */
+export type AlteredLine = {
+  readonly startSeconds: number
+  readonly endSeconds: number
+  readonly overBackgroundBeforeLu: number | null
+  readonly overBackgroundAfterLu: number | null
+}
+
+/** What became of dialogue along the programme, for drawing; column i covers the time from i x columnSeconds on. */
+export type DialogueHistory = {
+  readonly lines: readonly AlteredLine[]
+  readonly columnSeconds: number
+  /**
+   * How far dialogue was turned down because of other channels, deepest in each column, 0 or more, as `AlteredDialogue`
+   * sums it; null where dialogue has no channel of its own.
+   */
+  readonly byOtherChannels: { readonly rideDb: readonly number[]; readonly ceilingDb: readonly number[] } | null
+}
+
 /** How long a ceiling worked, and how deep. */
 export type CeilingWork = {
   readonly events: number

@@ -1,4 +1,4 @@
-import type { Alteration, AlterationHistory } from './alteration.ts'
+import type { Alteration, AlterationHistory, DialogueHistory } from './alteration.ts'
 import type { BandName } from './band-parameters.ts'
 import type { Finding } from './findings.ts'
 import type { LayoutName, Role } from './layout.ts'
@@ -151,6 +151,8 @@ export type DeliveryReport = {
   readonly ceilingEvents: readonly CeilingEvent[]
   /** Null where nothing was rendered, or nothing but the static gain acted. */
   readonly altered: AlterationHistory | null
+  /** Null where nobody listened, nobody speaks, or nothing was rendered. */
+  readonly dialogue: DialogueHistory | null
   /** Every setting that had a say in the bytes, by name. */
   readonly settings: Readonly<Record<string, number | string>>
   readonly cautions: readonly string[]

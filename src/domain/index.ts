@@ -2,8 +2,10 @@ export type {
   Alteration,
   AlterationHistory,
   AlteredDialogue,
+  AlteredLine,
   AppliedTrim,
   CeilingWork,
+  DialogueHistory,
   HeardMoves,
   RideTouch,
 } from './alteration.ts'

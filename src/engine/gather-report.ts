@@ -1,5 +1,4 @@
 import {
-  type AlteredDialogue,
   type CeilingEvent,
   curvesWithin,
   type DeliveredFile,
@@ -18,7 +17,7 @@ import {
 } from '../domain/index.ts'
 import type { Altered } from './alteration-pass.ts'
 import type { Decision } from './decide/index.ts'
-import { alteredDialogue, deliveryReport, thinLanes } from './deliver/index.ts'
+import { alteredDialogue, type DialogueAltered, deliveryReport, thinLanes } from './deliver/index.ts'
 import type { DeliveryOrder } from './delivery-order.ts'
 import type { Analysed } from './forecast-pass.ts'
 import { describeProgramme, type Verified, type VerifiedFile } from './verify-pass.ts'
@@ -130,7 +129,7 @@ function dialogueAltered(
   { certificate, plan }: Decision,
   delivered: Measured,
   { ceilingReductionDb, centrePeak }: Altered,
-): AlteredDialogue | null {
+): DialogueAltered | null {
   if (speech === null) return null
   const isProgramme = ({ startFrame, endFrame }: FrameRange) =>
     programme === undefined || programme.some((part) => startFrame < part.endFrame && endFrame > part.startFrame)
@@ -138,6 +137,7 @@ function dialogueAltered(
   const before = linesOf(whole)
   if (before.length === 0) return null
   return alteredDialogue(before, linesOf(delivered), {
+    sampleRateHz: whole.sampleRateHz,
     layout: whole.layout,
     channels100ms: whole.channels100ms,
     isSpoken: spokenHops(speech),

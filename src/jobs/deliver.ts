@@ -26,7 +26,8 @@ import {
   reportJson,
 } from '../engine/index.ts'
 import { sha256Of } from '../media/index.ts'
-import { renderReportHtml, renderReportPdf } from '../report/index.ts'
+import { alterationPicture, renderReportHtml, renderReportPdf } from '../report/index.ts'
+import { ENDINGS_BESIDE, type RoleBeside, rolesBeside, soundBeside, type WantedBeside } from './beside-delivery.ts'
 import { inTimecode } from './clock.ts'
 import { DeliveryFolder, PLAN } from './delivery-folder.ts'
 import { whileWriting } from './file-errors.ts'
@@ -55,15 +56,14 @@ import { nonconformingName, type WavOutput, WavOutputs } from './wav-outputs.ts'
 import { isListening, type JobOptions, withCrew } from './with-crew.ts'
 
 export type DeliverOptions = JobOptions &
-  TitleOptions & {
+  TitleOptions &
+  WantedBeside & {
     readonly out: string
     readonly bitsPerSample: 16 | 24
     /** Names the files; absent: the sheet's id, else the source's file name. */
     readonly title?: string | undefined
     readonly replaces: boolean
     readonly keepsNonconforming: boolean
-    readonly writesGain: boolean
-    readonly writesDifference: boolean
   }
 
 export type Delivery = {
@@ -102,7 +102,10 @@ export async function deliver(
     refuseSampleRate(source, spec)
     const plans = stereoRolesOf(title).map((role) => planOutputs(title, options, role))
     refuseOtherDeliverables(named, plans)
-    refuseTaken(inputsOf(named), options, folder, plans.flat())
+    refuseTaken(inputsOf(named), options, folder, [
+      ...plans.flat().map(({ name }) => name),
+      ...rolesBeside(options).map((role) => nameBeside(title, options, role)),
+    ])
     refuseSmallDisk(source, folder, plans[0] as OutputPlan)
     await refuseNonFinite(source, options.signal)
     return await run(title, named, options, folder, plans, progress)
@@ -167,11 +170,15 @@ async function run(
     opened,
   )
   const outcome = { ...made, report: { ...report, findings: inTimecode(report.findings, source.clock) } }
-  const beside = outcome.isDelivered ? await filesBeside(title, options, folder) : []
+  const { isDelivered } = outcome
+  if (isDelivered && options.drawsPicture) {
+    folder.writePart(nameBeside(title, options, 'picture'), alterationPicture(outcome.report))
+  }
+  const beside = isDelivered ? await filesBeside(title, options, folder) : []
   folder.writePart(RUN_LOG, runLog(source, options, performance.now() - startedMs))
   const page = await putInPlace(outcome, folder, beside)
   folder.placeBesideIfPossible(RUN_LOG)
-  return { report: outcome.report, isDelivered: outcome.isDelivered, reportPath: resolve(options.out, page) }
+  return { report: outcome.report, isDelivered, reportPath: resolve(options.out, page) }
 }
 
 /** Puts a delivery in place, or the page that tells why there is none. Gives the name of the page. */
@@ -201,7 +208,7 @@ async function putInPlace(
   return DOCUMENTS.page
 }
 
-/** The files that lie in a delivery beside its mixes: the gain of every frame, and what was done beyond the static gain. */
+/** The files that lie in a delivery beside its mixes: the gain of every frame, what was done beyond the static gain, a picture of it. */
 function filesBeside(title: Title, options: DeliverOptions, folder: DeliveryFolder): Promise<ManifestFile[]> {
   return Promise.all(
     rolesBeside(options).map(async (role) => {
@@ -211,10 +218,6 @@ function filesBeside(title: Title, options: DeliverOptions, folder: DeliveryFold
       return { path, role, bytes: statSync(part).size, sha256 }
     }),
   )
-}
-
-function rolesBeside({ writesGain, writesDifference }: DeliverOptions): ('gain' | 'difference')[] {
-  return [...(writesGain ? (['gain'] as const) : []), ...(writesDifference ? (['difference'] as const) : [])]
 }
 
 function listed({ path, role, bytes, sha256 }: DeliveredFile): ManifestFile {
@@ -274,7 +277,7 @@ function planOutputs(title: Title, options: DeliverOptions, stereoRole: StereoRo
   })
   return [
     ...files.map((file, index) => ({ ...file, name: names[index] as string })),
-    ...rolesBeside(options).map(
+    ...soundBeside(options).map(
       (audio): WavOutput => ({
         audio,
         role: null,
@@ -308,8 +311,8 @@ function bitsOf({ sheet }: Title, { bitsPerSample }: DeliverOptions): 16 | 24 {
   return sheet?.deliverables[0]?.bits ?? bitsPerSample
 }
 
-function nameBeside(title: Title, options: DeliverOptions, role: 'gain' | 'difference'): string {
-  return `${identityOf(title, options.title).id}_${role}.wav`
+function nameBeside(title: Title, options: DeliverOptions, role: RoleBeside): string {
+  return `${identityOf(title, options.title).id}_${ENDINGS_BESIDE[role]}`
 }
 
 /** Outputs never stand on a source, and on an earlier delivery only by the user's word. */
@@ -317,9 +320,9 @@ function refuseTaken(
   inputs: readonly string[],
   options: DeliverOptions,
   folder: DeliveryFolder,
-  outputs: readonly WavOutput[],
+  outputs: readonly string[],
 ): void {
-  const audio = outputs.map(({ name }) => (options.keepsNonconforming ? [name, nonconformingName(name)] : [name]))
+  const audio = outputs.map((name) => (options.keepsNonconforming ? [name, nonconformingName(name)] : [name]))
   const names = [...audio.flat(), ...Object.values(DOCUMENTS)]
   // A commit also removes what the old delivery had and the new one has not.
   for (const name of [...names, RUN_LOG, NOT_DELIVERED_PAGE, ...folder.deliveredNames]) {

@@ -1,11 +1,11 @@
-import { basename, dirname, join, resolve } from 'node:path'
+import { basename } from 'node:path'
 import type { DeliveryReport } from '../domain/index.ts'
 import { deliverProgramme, type Progress } from '../engine/index.ts'
+import { alterationPicture } from '../report/index.ts'
 import { inTimecode } from './clock.ts'
 import { refuseNonFinite } from './finite.ts'
-import { refuse } from './refusals.ts'
 import { ScratchFolder } from './scratch.ts'
-import { SingleOutput } from './single-output.ts'
+import { refuseOneName, SingleOutput } from './single-output.ts'
 import { refuseDamage, refuseSampleRate } from './source.ts'
 import {
   askedOf,
@@ -29,6 +29,8 @@ export type FitOptions = JobOptions &
     readonly keepsNonconforming: boolean
     /** Where what was done beyond the static gain is written; absent: nowhere. */
     readonly differencePath?: string | undefined
+    /** Where what was altered is drawn; absent: nowhere. */
+    readonly picturePath?: string | undefined
   }
 
 /** Fits one title of any layout, named by its file or its sheet, to a spec; the layout stays. What does not conform is not written, unless it is kept. */
@@ -42,7 +44,9 @@ export async function fitFile(
   const otherNames = options.keepsNonconforming ? [nonconformingName(basename(outPath))] : []
   const named = await nameTitle([path])
   using output = new SingleOutput(outPath, { replaces: options.replaces, sources: inputsOf(named), otherNames })
-  using difference = besideOutput(outPath, named, options)
+  using difference = besideOutput(options.differencePath, named, options)
+  using picture = besideOutput(options.picturePath, named, options)
+  refuseOneName([output, difference, picture])
   const title = await openTitle(named, () => scratch.path, options)
   const { source } = title
   const spec = specOrRefusal(title)
@@ -88,19 +92,23 @@ export async function fitFile(
       progress === undefined ? {} : { progress },
     ),
   )
-  if (isDelivered) placeBoth(output, difference, report.conforms)
-  return { report: { ...report, findings: inTimecode(report.findings, source.clock) }, isWritten: isDelivered }
+  const told = { ...report, findings: inTimecode(report.findings, source.clock) }
+  if (isDelivered) {
+    picture?.writeText(alterationPicture(told))
+    placeAll(output, [difference, picture], report.conforms)
+  }
+  return { report: told, isWritten: isDelivered }
 }
 
 /**
- * Puts the fitted file and its difference in their places. Two files cannot move at once, so the difference that lies
- * there goes first and the new one comes last: whenever this is cut off, no file has the difference of another beside it.
+ * Puts the fitted file and what was made of it in their places. Several files cannot move at once, so what lies beside it
+ * goes first and the new ones come last: whenever this is cut off, no file has the difference of another beside it.
  */
-function placeBoth(output: SingleOutput, difference: SingleOutput | null, conforms: boolean): void {
+function placeAll(output: SingleOutput, beside: readonly (SingleOutput | null)[], conforms: boolean): void {
   const nameOf = ({ path }: SingleOutput) => (conforms ? basename(path) : nonconformingName(basename(path)))
-  difference?.clear(nameOf(difference))
+  for (const each of beside) each?.clear(nameOf(each))
   output.place(nameOf(output))
-  difference?.place(nameOf(difference))
+  for (const each of beside) each?.place(nameOf(each))
 }
 
 /** What the difference is called among the outputs of a run, and in its header; its path is the user's. */
@@ -108,18 +116,9 @@ function differenceName(outPath: string): string {
   return `${basename(outPath, '.wav')}: difference`
 }
 
-/** Where the difference is to lie: on no source, and not where the fitted file will. */
-function besideOutput(outPath: string, named: NamedTitle, options: FitOptions): SingleOutput | null {
-  const { differencePath, replaces, keepsNonconforming } = options
-  if (differencePath === undefined) return null
-  const otherNames = (path: string) => (keepsNonconforming ? [nonconformingName(basename(path))] : [])
-  const placesOf = (path: string) =>
-    [path, ...otherNames(path).map((name) => join(dirname(path), name))].map((place) => resolve(place))
-  if (placesOf(outPath).some((path) => placesOf(differencePath).includes(path))) {
-    throw refuse('JOBS_OUTPUT_EXISTS', `write the difference "${differencePath}"`, 'the name of the fitted file', {
-      remedy: 'Give --write-difference a name of its own.',
-    })
-  }
-  const sources = inputsOf(named)
-  return new SingleOutput(differencePath, { replaces, sources, otherNames: otherNames(differencePath) })
+/** Where something is to lie beside the fitted file: on no source. Null where it was not asked for. */
+function besideOutput(path: string | undefined, named: NamedTitle, options: FitOptions): SingleOutput | null {
+  if (path === undefined) return null
+  const otherNames = options.keepsNonconforming ? [nonconformingName(basename(path))] : []
+  return new SingleOutput(path, { replaces: options.replaces, sources: inputsOf(named), otherNames })
 }

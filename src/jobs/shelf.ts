@@ -228,6 +228,7 @@ export class Shelf {
             replaces: true,
             writesGain: false,
             writesDifference: false,
+            drawsPicture: false,
             keepsNonconforming,
             signal,
             workers: this.#workers,

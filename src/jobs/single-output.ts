@@ -13,6 +13,8 @@ import { isSameFile } from './same-file.ts'
 export class SingleOutput implements Disposable {
   readonly path: string
   readonly partPath: string
+  /** Where the file may come to lie. */
+  readonly places: readonly string[]
 
   /** @param otherNames names beside the path under which the file may be placed instead */
   constructor(
@@ -25,8 +27,8 @@ export class SingleOutput implements Disposable {
   ) {
     this.path = path
     this.partPath = `${path}.${process.pid}.part`
-    const places = [path, ...(options.otherNames ?? []).map((name) => join(dirname(path), name))]
-    for (const place of places) refuseTaken(place, options)
+    this.places = [path, ...(options.otherNames ?? []).map((name) => join(dirname(path), name))]
+    for (const place of this.places) refuseTaken(place, options)
     whileWriting(path, () => {
       removeDeadParts(path)
       // A dead run may have had this number; and a name that is too long shows here, before any work.
@@ -57,6 +59,18 @@ export class SingleOutput implements Disposable {
 
   [Symbol.dispose](): void {
     rmSync(this.partPath, { force: true })
+  }
+}
+
+/** Several outputs of one name would leave the last one alone. */
+export function refuseOneName(outputs: readonly (SingleOutput | null)[]): void {
+  const named = outputs.filter((output) => output !== null)
+  for (const [index, { path, places }] of named.entries()) {
+    const others = named.slice(0, index).flatMap((other) => other.places)
+    if (!others.some((other) => places.some((place) => isSameFile(other, place)))) continue
+    throw refuse('JOBS_OUTPUT_EXISTS', `write "${path}"`, 'another output of this run under that name', {
+      remedy: 'Give each output a name of its own.',
+    })
   }
 }
 

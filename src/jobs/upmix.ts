@@ -5,9 +5,8 @@ import { upmixPicture } from '../report/index.ts'
 import { createPlanes } from './planes-file.ts'
 import { readTracks } from './read-tracks.ts'
 import { refuse } from './refusals.ts'
-import { isSameFile } from './same-file.ts'
 import { ScratchFolder } from './scratch.ts'
-import { SingleOutput } from './single-output.ts'
+import { refuseOneName, SingleOutput } from './single-output.ts'
 import { type OpenedSource, openSource, orderedSource, programmeOf } from './source.ts'
 import { inputsOf, nameTitle, openTitle, type Title, type TitleOptions } from './title.ts'
 import { refuseUntoldChannels, twoTrack } from './two-track.ts'
@@ -102,17 +101,6 @@ export async function upmix(
     },
     opened,
   )
-}
-
-/** Several outputs of one name would leave the last one alone. */
-function refuseOneName(outputs: readonly (SingleOutput | null)[]): void {
-  const named = outputs.filter((output) => output !== null)
-  for (const [index, output] of named.entries()) {
-    if (!named.slice(0, index).some(({ path }) => isSameFile(path, output.path))) continue
-    throw refuse('JOBS_OUTPUT_EXISTS', `write "${output.path}"`, 'another output of this run under that name', {
-      remedy: 'Give each output a name of its own.',
-    })
-  }
 }
 
 function upmixedPicture({ source, upmix: { scenes } }: Title, path: string, lanes: ProgrammeLanes): string {

@@ -205,6 +205,21 @@ const alteration = z.object({
       corridorDb: z.object({ lowest: z.array(measured), highest: z.array(measured) }).nullable(),
       ceilingDb: z.array(z.number().nonnegative()).nullable(),
       octaves: z.array(z.object({ centreHz: z.number().positive(), removedDb: z.array(measured) })).nullable(),
+      dialogue: z
+        .object({
+          lines: z.array(
+            z.object({
+              startSeconds: z.number().nonnegative(),
+              endSeconds: z.number().positive(),
+              overBackgroundBeforeLu: measured,
+              overBackgroundAfterLu: measured,
+            }),
+          ),
+          byOtherChannels: z
+            .object({ rideDb: z.array(z.number().nonnegative()), ceilingDb: z.array(z.number().nonnegative()) })
+            .nullable(),
+        })
+        .nullable(),
     })
     .nullable(),
 })

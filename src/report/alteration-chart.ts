@@ -1,6 +1,8 @@
 import { type BandHistory, type DeliveryReport, printFigure, type RideHistory } from '../domain/index.ts'
-import { levelTicks, type Plot, scale, timeTicks } from './axes.ts'
+import { type Plot, scale, timeTicks } from './axes.ts'
 import { areaPath, bandPath, linePath } from './curves.ts'
+import { dialogueLanes } from './dialogue-lanes.ts'
+import { type Across, type Lane, laneName, levelGrid, reductionLane } from './lane-marks.ts'
 import { CHART_WIDTH } from './loudness-chart.ts'
 import { type Markup, markup, px } from './markup.ts'
 
@@ -17,15 +19,15 @@ const RULER_HEIGHT = 28
 const SHAPE_DEPTH_LU = 30
 /** Room above and below the ride; the corridor may reach far beyond it. */
 const ROOM_DB = 1
-/** Bands and octaves are drawn to these depths at least, so that little looks like little. */
-const LEAST_BAND_DEPTH_DB = 1
+/** Octaves are drawn to this depth at least, so that little looks like little. */
 const LEAST_OCTAVE_DEPTH_DB = 3
+/** Of the lines of a caption inside a picture. */
+const CAPTION_LINE = 16
 
-type Across = (seconds: number) => number
-type Lane = { readonly height: number; readonly draw: (plot: Plot, x: Across) => Markup }
+type Drawing = { readonly width: number; readonly height: number; readonly drawing: Markup }
 
-/** What was altered over time, one lane below the other on one ruler, and the corner of it for the SVG element. */
-export function alterationDrawing(report: DeliveryReport): { readonly view: string; readonly drawing: Markup } {
+/** What was altered over time, one lane below the other on one ruler. */
+export function alterationDrawing(report: DeliveryReport): Drawing {
   const x = scale(0, report.source.measurements.durationSeconds, LEFT, RIGHT)
   let top = GAP - 8
   const drawn = lanesOf(report).map(({ height, draw }) => {
@@ -34,14 +36,26 @@ export function alterationDrawing(report: DeliveryReport): { readonly view: stri
     return draw(plot, x)
   })
   const rulerY = top - GAP + 6
-  return {
-    view: `0 0 ${CHART_WIDTH} ${rulerY + RULER_HEIGHT}`,
-    drawing: markup`${drawn}${ruler(report, x, rulerY)}`,
-  }
+  return { width: CHART_WIDTH, height: rulerY + RULER_HEIGHT, drawing: markup`${drawn}${ruler(report, x, rulerY)}` }
+}
+
+/** The same with its caption below it, for a file that stands for itself. */
+export function captionedAlteration(report: DeliveryReport): Drawing {
+  const { width, height, drawing } = alterationDrawing(report)
+  const sentences = alterationCaption(report)
+  const caption = sentences.map(
+    (sentence, index) => markup`<text class="lane" x="0" y="${height + (index + 1) * CAPTION_LINE}">${sentence}</text>`,
+  )
+  return { width, height: height + (sentences.length + 0.5) * CAPTION_LINE, drawing: markup`${drawing}${caption}` }
+}
+
+/** What is to be seen in each lane, a sentence each. */
+export function alterationCaption(report: DeliveryReport): readonly string[] {
+  return [...new Set(lanesOf(report).map(({ says }) => says))]
 }
 
 export function alterationInWords({ alteration }: DeliveryReport): string {
-  const { ride, ceiling, octaves } = alteration
+  const { ride, ceiling, octaves, dialogue } = alteration
   const rode =
     ride === null
       ? 'No ride.'
@@ -55,32 +69,40 @@ export function alterationInWords({ alteration }: DeliveryReport): string {
     most?.removedDb == null
       ? ''
       : ` Of the octave at ${octaveName(most.centreHz)}Hz most was taken, ${printFigure(most.removedDb)} dB.`
-  return `What was altered over time. ${rode} ${capped}${taken}`
+  const [before, after] = [dialogue?.overBackgroundBeforeLu ?? null, dialogue?.overBackgroundAfterLu ?? null]
+  const spoken =
+    before === null || after === null
+      ? ''
+      : ` Dialogue stands ${printFigure(before)} LU over its background before, ${printFigure(after)} LU after.`
+  return `What was altered over time.${spoken} ${rode} ${capped}${taken}`
 }
 
 function lanesOf(report: DeliveryReport): readonly Lane[] {
-  const { ride, altered, history } = report
-  const isShapeChanged = history.source !== null && altered !== null
+  const { ride, altered, history, dialogue, deliverables } = report
+  const lane = (height: number, says: string, draw: Lane['draw']): Lane => ({ height, says, draw })
   return [
-    ...(isShapeChanged ? [{ height: SHAPE_HEIGHT, draw: (plot: Plot, x: Across) => shapeLane(report, plot, x) }] : []),
-    ...(ride === null
+    ...(history.source === null || deliverables.length === 0
       ? []
-      : [{ height: RIDE_HEIGHT, draw: (plot: Plot, x: Across) => rideLane(report, ride, plot, x) }]),
-    ...report.bands.map((band) => ({
-      height: BAND_HEIGHT,
-      draw: (plot: Plot, x: Across) => bandLane(band, plot, x),
-    })),
-    { height: CEILING_HEIGHT, draw: (plot, x) => ceilingLane(report, plot, x) },
+      : [lane(SHAPE_HEIGHT, SAYS.shape, (plot, x) => shapeLane(report, plot, x))]),
+    ...(dialogue === null ? [] : dialogueLanes(dialogue)),
+    ...(ride === null ? [] : [lane(RIDE_HEIGHT, SAYS.ride, (plot, x) => rideLane(report, ride, plot, x))]),
+    ...report.bands.map((band) => lane(BAND_HEIGHT, SAYS.bands, (plot, x) => bandLane(band, plot, x))),
+    lane(CEILING_HEIGHT, SAYS.ceiling, (plot, x) => ceilingLane(report, plot, x)),
     ...(altered === null
       ? []
       : [
-          {
-            height: altered.octaves.length * OCTAVE_HEIGHT,
-            draw: (plot: Plot, x: Across) => octaveLane(report, altered, plot, x),
-          },
+          lane(altered.octaves.length * OCTAVE_HEIGHT, SAYS.octaves, (plot, x) => octaveLane(report, altered, plot, x)),
         ]),
   ]
 }
+
+const SAYS = {
+  shape: 'Short-term loudness: dotted under the static gain alone, drawn as delivered, tinted what was taken.',
+  ride: 'Ride, in dB beside the static gain: the tint is its corridor, the brackets are where that forces it.',
+  bands: 'Bands: how far each was turned down.',
+  ceiling: 'Ceiling: a stroke where it began to act, as long as it went deep; the shade is the mean of 100 ms.',
+  octaves: 'Octaves: what each lost, hanging from its row.',
+} as const
 
 /** The short-term curve under the static gain alone, and as it was delivered; what lies between was taken. */
 function shapeLane({ history, alteration }: DeliveryReport, plot: Plot, x: Across): Markup {
@@ -94,7 +116,7 @@ function shapeLane({ history, alteration }: DeliveryReport, plot: Plot, x: Acros
   const at = (column: number) => x((column + 0.5) * columnSeconds)
   const heard = (values: readonly (number | null)[]) =>
     values.map((level) => (level === null || level <= lowest ? null : level))
-  return markup`${levelGrid(lowest, highest, 6, plot, y, 'LKFS')}<path class="taken" d="${bandPath(after, heard(before), at, y)}"/><path class="source" d="${linePath(heard(before), at, y)}"/><path class="edge" d="${linePath(heard(after), at, y)}"/>${laneName('short-term', plot)}`
+  return markup`${levelGrid(lowest, highest, 6, plot, y, 'LKFS')}<path class="taken" d="${bandPath(after, heard(before), at, y)}"/><path class="source" d="${linePath(heard(before), at, y)}"/><path class="edge" d="${linePath(heard(after), at, y)}"/>${laneName(plot, 'short-term')}`
 }
 
 function rideLane(report: DeliveryReport, ride: RideHistory, plot: Plot, x: Across): Markup {
@@ -115,37 +137,11 @@ function rideLane(report: DeliveryReport, ride: RideHistory, plot: Plot, x: Acro
     corridor === null
       ? null
       : markup`<path class="band bordered" d="${bandPath(filled(corridor.lowest, lowest), filled(corridor.highest, highest), at, y)}"/>`
-  }${levelGrid(lowest, highest, step, plot, y, 'dB')}<path class="ride" d="${linePath(ride.gainDb.low, at, y)}"/>${touches}${laneName('ride', plot)}`
+  }${levelGrid(lowest, highest, step, plot, y, 'dB')}<path class="ride" d="${linePath(ride.gainDb.low, at, y)}"/>${touches}${laneName(plot, 'ride')}`
 }
 
-function levelGrid(
-  lowest: number,
-  highest: number,
-  step: number,
-  { left, right, top }: Plot,
-  y: (level: number) => number,
-  unit: string,
-): Markup {
-  return markup`${levelTicks(lowest, highest, step).map(
-    (level) =>
-      markup`<path class="grid" d="M${left} ${px(y(level))}H${right}"/><text class="axis end" x="${left - 8}" y="${px(y(level) + 4)}">${printFigure(level, 0)}</text>`,
-  )}<text class="axis end" x="${left - 8}" y="${top - 9}">${unit}</text>`
-}
-
-function laneName(name: string, { right, top }: Plot): Markup {
-  return markup`<text class="axis" x="${right + 8}" y="${top + 10}">${name}</text>`
-}
-
-/** How far a band was turned down, hanging from the top of its lane. */
-function bandLane(
-  { name, columnSeconds, reductionDb }: BandHistory,
-  { left, right, top, bottom }: Plot,
-  x: Across,
-): Markup {
-  const deepest = reductionDb.high.reduce<number>((most, db) => Math.max(most, db ?? 0), LEAST_BAND_DEPTH_DB)
-  const taken = reductionDb.high.map((db) => (db === null || db === 0 ? null : db))
-  const path = areaPath(taken, (column) => x((column + 0.5) * columnSeconds), scale(0, deepest, top, bottom), top)
-  return markup`<path class="grid" d="M${left} ${top}H${right}M${left} ${bottom}H${right}"/><path class="activity" d="${path}"/><text class="axis end" x="${left - 8}" y="${px(bottom + 4)}">${printFigure(-deepest)}</text><text class="axis" x="${right + 8}" y="${top + 10}">${name}</text>`
+function bandLane({ name, columnSeconds, reductionDb }: BandHistory, plot: Plot, x: Across): Markup {
+  return markup`${reductionLane(reductionDb.high, columnSeconds, plot, x)}${laneName(plot, name)}`
 }
 
 function ceilingLane(report: DeliveryReport, { left, right, top, bottom }: Plot, x: Across): Markup {

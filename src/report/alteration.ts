@@ -10,7 +10,7 @@ import {
   printFigure,
   type RideTouch,
 } from '../domain/index.ts'
-import { alterationDrawing, alterationInWords } from './alteration-chart.ts'
+import { alterationCaption, alterationDrawing, alterationInWords } from './alteration-chart.ts'
 import { type Markup, markup } from './markup.ts'
 import { placeInWords } from './places.ts'
 import { FILE_WORDS, figureWords, lineWords, withUnit } from './words.ts'
@@ -113,8 +113,8 @@ function energyTaken({ actingShare, removed }: NonNullable<Alteration['octaves']
 
 function picture(report: DeliveryReport): Markup | null {
   if (report.ride === null && report.ceilingEvents.length === 0 && report.altered === null) return null
-  const { view, drawing } = alterationDrawing(report)
-  return markup`<figure class="wide"><svg viewBox="${view}" role="img" aria-label="${alterationInWords(report)}">${drawing}</svg><figcaption>Short-term loudness: dotted under the static gain alone, drawn as delivered, tinted what was taken. Ride, in dB beside the static gain: the tint is its corridor, the brackets are where that forces it. Bands: how far each was turned down. Ceiling: a stroke where it began to act, as long as it went deep; the shade is the mean of 100 ms. Octaves: what each lost, hanging from its row.</figcaption></figure>`
+  const { width, height, drawing } = alterationDrawing(report)
+  return markup`<figure class="wide"><svg viewBox="0 0 ${width} ${height}" role="img" aria-label="${alterationInWords(report)}">${drawing}</svg><figcaption>${alterationCaption(report).join(' ')}</figcaption></figure>`
 }
 
 function lowEnd(bands: NonNullable<DeliveryReport['alteration']['bands']>): Markup {

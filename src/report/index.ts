@@ -14,4 +14,4 @@ export {
   passagesVtt,
 } from './passage-exports/index.ts'
 export { REPORT_FONT_FILES, type ReportAssets, type ReportFont, renderReportHtml } from './report-html.ts'
-export { loudnessPicture, reportPicture, upmixPicture } from './report-picture.ts'
+export { alterationPicture, loudnessPicture, reportPicture, upmixPicture } from './report-picture.ts'

@@ -1,4 +1,5 @@
 import type { DeliveryReport } from '../domain/index.ts'
+import { alterationInWords, captionedAlteration } from './alteration-chart.ts'
 import { CHART_WIDTH, chartView, loudnessDrawing, loudnessInWords } from './loudness-chart.ts'
 import { type LoudnessPicture, pictureOfDelivery } from './loudness-picture.ts'
 import { Markup, markup } from './markup.ts'
@@ -22,6 +23,13 @@ const LONGEST_TITLE = 110
 export function reportPicture(report: DeliveryReport): string {
   const title = `${report.title.name}: ${report.conforms ? 'conforms' : 'does not conform'} to ${report.spec.title}`
   return loudnessPicture(pictureOfDelivery(report), title)
+}
+
+/** What a fit altered over time, dialogue first, as an SVG file with its caption inside. */
+export function alterationPicture(report: DeliveryReport): string {
+  const { width, height, drawing } = captionedAlteration(report)
+  const title = `${report.title.name}: what was altered for ${report.spec.title}`
+  return svgFile(title, alterationInWords(report), { top: 0, width, height }, CHART_CSS, drawing)
 }
 
 /** A loudness chart as an SVG file on paper-coloured ground, under a title of one line. */

@@ -36,6 +36,8 @@ svg .bracket,svg .plumb{stroke:var(--ink);stroke-width:1.4}
 svg .bracket.fail,svg .plumb.fail{stroke:var(--rust)}
 svg .plumb{stroke-dasharray:2 3}
 svg .ride{stroke:var(--brass);stroke-width:2}
+svg .before{stroke:var(--slate);stroke-width:1}
+svg .after{stroke:var(--tide);stroke-width:2.2}
 svg path.taken{fill:var(--tide);fill-opacity:.34}
 svg .touch{stroke:var(--ink);stroke-width:1.4}
 svg .ceiling{stroke:var(--ink);stroke-width:1}

@@ -4,10 +4,15 @@ import os
 import pty
 import subprocess
 import sys
+import threading
 
 ours, theirs = pty.openpty()
 process = subprocess.Popen(sys.argv[1:], stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=theirs)
 os.close(theirs)
+printed = []
+# Read beside the terminal: a pipe holds no more than 64 KB, and a command that waits for it would never end its terminal.
+reader = threading.Thread(target=lambda: printed.append(process.stdout.read()))
+reader.start()
 seen = b''
 while True:
     try:
@@ -17,5 +22,5 @@ while True:
     if not part:
         break
     seen += part
-stdout = process.stdout.read()
-print(json.dumps({'code': process.wait(), 'stdout': stdout.decode(), 'terminal': seen.decode()}))
+reader.join()
+print(json.dumps({'code': process.wait(), 'stdout': printed[0].decode(), 'terminal': seen.decode()}))

@@ -168,6 +168,39 @@ function alteredOf(rideDb: Float64Array, events: readonly CeilingEvent[]): NonNu
   }
 }
 
+/** Lines of dialogue of which those under the ride lose a little, half of it for the sake of others. */
+function dialogueOf(rideDb: Float64Array): NonNullable<DeliveryParts['dialogue']> {
+  const seconds = rideDb.length * HOP_SECONDS
+  const starts = Array.from({ length: Math.floor(seconds / 13) }, (_, line) => 13 * line + (line % 5))
+  const lines = starts.map((startSeconds, line) => {
+    const before = line % 17 === 0 ? null : 9 + 5 * Math.sin(line / 3) + 3 * Math.sin(line * 1.7)
+    const lost = -0.2 * (rideDb[Math.floor(startSeconds / HOP_SECONDS)] as number)
+    const after = before === null ? null : before - lost
+    return {
+      startSeconds,
+      endSeconds: startSeconds + 3 + (line % 4),
+      overBackgroundBeforeLu: before,
+      overBackgroundAfterLu: after,
+    }
+  })
+  const isSpoken = (hop: number) =>
+    lines.some(({ startSeconds, endSeconds }) => hop * HOP_SECONDS >= startSeconds && hop * HOP_SECONDS < endSeconds)
+  return {
+    figures: {
+      overBackgroundBeforeLu: 9.42,
+      overBackgroundAfterLu: 9.37,
+      medianChangeLu: -0.02,
+      largestChangeLu: -0.61,
+      byOtherChannels: { rideDbSeconds: 12.3, ceilingDbSeconds: 0.4 },
+    },
+    lines,
+    takenByOthers: {
+      rideDb: rideDb.map((db, hop) => (db < 0 && isSpoken(hop) ? -0.5 * db : 0)),
+      ceilingDb: rideDb.map((_, hop) => (hop % 4001 === 4000 && isSpoken(hop) ? 0.4 : 0)),
+    },
+  }
+}
+
 /** What the ceiling, dialogue and the octaves of the report tell. */
 function stagesOf(
   events: readonly CeilingEvent[],
@@ -184,15 +217,7 @@ function stagesOf(
       groups: [],
       frontResidue: null,
     },
-    dialogue: isRidden
-      ? {
-          overBackgroundBeforeLu: 9.42,
-          overBackgroundAfterLu: 9.37,
-          medianChangeLu: -0.02,
-          largestChangeLu: -0.61,
-          byOtherChannels: { rideDbSeconds: 12.3, ceilingDbSeconds: 0.4 },
-        }
-      : null,
+    dialogue: isRidden ? dialogueOf(rideDb) : null,
     altered: alteredOf(rideDb, events),
   }
 }

@@ -19,6 +19,7 @@ type Options = ProgrammeOptions & {
   readonly keepNonconforming?: true
   readonly gainCurve?: true
   readonly writeDifference?: true
+  readonly picture?: true
 }
 
 export function addDeliver(program: Command): void {
@@ -43,6 +44,7 @@ export function addDeliver(program: Command): void {
       '--write-difference',
       'also write what was done to the mix beyond the static gain, to be listened to: a float file of its layout',
     )
+    .option('--picture', 'also draw what was altered over time as a file: dialogue first, then each stage')
   withTrims(withStart(withSettings(withOutput(withProgramme(command)))))
     .addHelpText(
       'after',
@@ -51,7 +53,7 @@ Examples:
   plimsoll deliver saltmarsh-103-master.wav --spec atsc-a85-short --out delivery/103
   plimsoll deliver saltmarsh-103-master.wav --spec ebu-r128 --out delivery/103 --set surroundDelayMs=12
   plimsoll deliver harbour-day.wav --spec my-broadcaster.json --out delivery/harbour --replace
-  plimsoll deliver harbour-day.wav --spec ebu-r128 --out delivery/harbour --write-difference
+  plimsoll deliver harbour-day.wav --spec ebu-r128 --out delivery/harbour --write-difference --picture
   plimsoll deliver saltmarsh-103.json --out delivery/103
 
 Settings:
@@ -81,6 +83,7 @@ function run(path: string, options: Options): Promise<void> {
         keepsNonconforming: options.keepNonconforming ?? false,
         writesGain: options.gainCurve ?? false,
         writesDifference: options.writeDifference ?? false,
+        drawsPicture: options.picture ?? false,
         workers,
         speech,
         layout,

@@ -15,6 +15,7 @@ type Options = ProgrammeOptions & {
   readonly replace?: true
   readonly keepNonconforming?: true
   readonly writeDifference?: string
+  readonly picture?: string
 }
 
 export function addFit(program: Command): void {
@@ -36,6 +37,7 @@ export function addFit(program: Command): void {
       '--write-difference <out>',
       'also write what was done beyond the static gain, to be listened to: a float WAV file of the same layout',
     )
+    .option('--picture <svg>', 'also draw what was altered over time: dialogue first, then each stage')
   withTrims(withSettings(withOutput(withProgramme(command))))
     .addHelpText(
       'after',
@@ -45,6 +47,7 @@ Examples:
   plimsoll fit promo.wav promo-fitted.wav --spec ebu-r128-s1 --set rideReachSeconds=2
   plimsoll fit harbour-day.json harbour-day-fitted.wav
   plimsoll fit harbour-day.wav harbour-day-fitted.wav --spec ebu-r128 --write-difference harbour-day-difference.wav
+  plimsoll fit harbour-day.wav harbour-day-fitted.wav --spec ebu-r128 --picture harbour-day-altered.svg
   plimsoll fit harbour-day.wav tried.wav --spec ebu-r128 --trim "0:10:31.000 0:10:39.200 -2.5" --set stages=trims --keep-nonconforming
 
 Settings:
@@ -68,6 +71,7 @@ function run(path: string, outPath: string, options: Options): Promise<void> {
         replaces: options.replace ?? false,
         keepsNonconforming: options.keepNonconforming ?? false,
         differencePath: options.writeDifference,
+        picturePath: options.picture,
         workers,
         speech,
         layout,

@@ -1,5 +1,6 @@
 import {
   type AlteredDialogue,
+  type AlteredLine,
   type DialogueLine,
   gainToDb,
   HOPS_PER_SECOND,
@@ -10,6 +11,7 @@ import {
 
 /** What is known of a mix and its fit, hop by hop, where dialogue has a channel of its own. */
 export type DialogueChannel = {
+  readonly sampleRateHz: number
   readonly layout: LayoutName
   /** K-weighted power of each channel before the fit, channel by channel in each hop. */
   readonly channels100ms: Float64Array
@@ -29,37 +31,58 @@ const RIDE_REACH_HOPS = 1.5 * HOPS_PER_SECOND
 /** Peaks that the ceiling holds together. */
 const CEILING_REACH_HOPS = 0.5 * HOPS_PER_SECOND
 
+/** What became of dialogue: in figures, line by line, and hop by hop what other channels cost it. */
+export type DialogueAltered = {
+  readonly figures: AlteredDialogue
+  readonly lines: readonly AlteredLine[]
+  /** In dB, 0 or more, in each 100 ms hop; null where dialogue has no channel of its own. */
+  readonly takenByOthers: { readonly rideDb: Float64Array; readonly ceilingDb: Float64Array } | null
+}
+
 /** How dialogue stands against its background before and after, and what other channels cost it. */
 export function alteredDialogue(
   before: readonly DialogueLine[],
   after: readonly DialogueLine[],
   channel: DialogueChannel,
-): AlteredDialogue {
-  const changes = before.flatMap(({ startFrame, overBackgroundLu }) => {
-    const same = after.find((line) => line.startFrame === startFrame)?.overBackgroundLu ?? null
-    return overBackgroundLu === null || same === null ? [] : [same - overBackgroundLu]
-  })
-  const middle = (lines: readonly DialogueLine[]) => median(lines.flatMap((line) => line.overBackgroundLu ?? []))
-  return {
+): DialogueAltered {
+  const lines = before.map(({ startFrame, endFrame, overBackgroundLu }) => ({
+    startSeconds: startFrame / channel.sampleRateHz,
+    endSeconds: endFrame / channel.sampleRateHz,
+    overBackgroundBeforeLu: overBackgroundLu,
+    overBackgroundAfterLu: after.find((line) => line.startFrame === startFrame)?.overBackgroundLu ?? null,
+  }))
+  const changes = lines.flatMap(({ overBackgroundBeforeLu, overBackgroundAfterLu }) =>
+    overBackgroundBeforeLu === null || overBackgroundAfterLu === null
+      ? []
+      : [overBackgroundAfterLu - overBackgroundBeforeLu],
+  )
+  const takenByOthers = LAYOUTS[channel.layout].includes('C') ? takenFromDialogue(channel) : null
+  const middle = (of: readonly DialogueLine[]) => median(of.flatMap((line) => line.overBackgroundLu ?? []))
+  const seconds = (db: Float64Array) => db.reduce((sum, each) => sum + each, 0) / HOPS_PER_SECOND
+  const figures = {
     overBackgroundBeforeLu: middle(before),
     overBackgroundAfterLu: middle(after),
     medianChangeLu: median(changes),
     largestChangeLu: changes.length === 0 ? null : changes.reduce((a, b) => (Math.abs(b) > Math.abs(a) ? b : a)),
-    byOtherChannels: LAYOUTS[channel.layout].includes('C') ? takenByOthers(channel) : null,
+    byOtherChannels:
+      takenByOthers === null
+        ? null
+        : { rideDbSeconds: seconds(takenByOthers.rideDb), ceilingDbSeconds: seconds(takenByOthers.ceilingDb) },
   }
+  return { figures, lines, takenByOthers }
 }
 
-function takenByOthers(channel: DialogueChannel): NonNullable<AlteredDialogue['byOtherChannels']> {
-  let rideDb = 0
-  let ceilingDb = 0
+function takenFromDialogue(channel: DialogueChannel): NonNullable<DialogueAltered['takenByOthers']> {
+  const rideDb = new Float64Array(channel.isSpoken.length)
+  const ceilingDb = new Float64Array(channel.isSpoken.length)
   for (const [hop, isSpoken] of channel.isSpoken.entries()) {
     if (isSpoken !== 1) continue
     const reductionDb = -(channel.rideDb?.[hop] ?? 0)
-    if (reductionDb > 0) rideDb += reductionDb * shareOfOthers(channel, hop)
+    if (reductionDb > 0) rideDb[hop] = reductionDb * shareOfOthers(channel, hop)
     const takenDb = channel.ceilingReductionDb[hop] ?? 0
-    if (takenDb > 0) ceilingDb += Math.max(0, takenDb - neededByCentre(channel, hop))
+    if (takenDb > 0) ceilingDb[hop] = Math.max(0, takenDb - neededByCentre(channel, hop))
   }
-  return { rideDbSeconds: rideDb / HOPS_PER_SECOND, ceilingDbSeconds: ceilingDb / HOPS_PER_SECOND }
+  return { rideDb, ceilingDb }
 }
 
 /** Share of the channels other than C and LFE in the power around a hop, 0..1. */

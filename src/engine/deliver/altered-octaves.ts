@@ -6,7 +6,7 @@ import {
   OCTAVES_HZ,
   powerToDb,
 } from '../../domain/index.ts'
-import { columnSecondsFor } from './thin.ts'
+import { columnSecondsFor, greatestInColumns } from './thin.ts'
 
 /** Powers of each octave in each 100 ms hop, before and after the fit; 0 where nothing but the static gain acted. */
 export type OctaveHistory = {
@@ -45,9 +45,7 @@ export function alterationHistory(
   const columns = Array.from({ length: Math.ceil(isActing.length / hops) }, (_, column) => column * hops)
   return {
     columnSeconds,
-    ceilingDb: columns.map((first) =>
-      ceilingReductionDb.subarray(first, first + hops).reduce((a, b) => Math.max(a, b), 0),
-    ),
+    ceilingDb: greatestInColumns(ceilingReductionDb, columnSeconds),
     octaves: OCTAVES_HZ.map((centreHz, octave) => ({
       centreHz,
       removedDb: columns.map((first) =>

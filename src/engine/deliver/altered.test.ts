@@ -14,6 +14,7 @@ const line = (startFrame: number, overBackgroundLu: number | null) => ({
 /** 40 hops of a 5.1 in which C and L are equally loud (the LFE far louder), a voice in hops 10 to 19. */
 function channelOf(more: object = {}) {
   return {
+    sampleRateHz: 48000,
     layout: '5.1' as const,
     channels100ms: Float64Array.from({ length: 40 * 6 }, (_, i) => [0.01, 0, 0.01, 5, 0, 0][i % 6] as number),
     isSpoken: Uint8Array.from({ length: 40 }, (_, hop) => (hop >= 10 && hop < 20 ? 1 : 0)),
@@ -29,15 +30,25 @@ describe('dialogue', () => {
   test('is told line by line, those without a background left out', () => {
     const before = [line(0, 10), line(100_000, null), line(200_000, 6), line(300_000, 8)]
     const after = [line(0, 9.5), line(100_000, 4), line(200_000, 6.1), line(300_000, 8)]
-    const told = alteredDialogue(before, after, channelOf())
+    const { figures: told, lines } = alteredDialogue(before, after, channelOf())
     expect(told).toMatchObject({ overBackgroundBeforeLu: 8, medianChangeLu: 0, largestChangeLu: -0.5 })
     expect(told.overBackgroundAfterLu).toBeCloseTo((6.1 + 8) / 2, 12)
+    expect(lines.map((each) => [each.overBackgroundBeforeLu, each.overBackgroundAfterLu])).toEqual([
+      [10, 9.5],
+      [null, 4],
+      [6, 6.1],
+      [8, 8],
+    ])
+    expect(lines[1]).toMatchObject({ startSeconds: 100_000 / 48000, endSeconds: 148_000 / 48000 })
   })
 
   // By hand: 2 dB for the second in which somebody speaks, half of the power being that of others.
   test('gives to the ride what the share of other channels is, the LFE not counted', () => {
     const rideDb = new Float64Array(40).fill(-2)
-    const { byOtherChannels } = alteredDialogue([], [], channelOf({ rideDb }))
+    const { figures, takenByOthers } = alteredDialogue([], [], channelOf({ rideDb }))
+    const { byOtherChannels } = figures
+    const spoken = Array.from({ length: 40 }, (_, hop) => (hop >= 10 && hop < 20 ? 1 : 0))
+    expect(Array.from(takenByOthers?.rideDb ?? [], (db) => Math.round(1e9 * db) / 1e9)).toEqual(spoken)
     expect(byOtherChannels?.rideDbSeconds).toBeCloseTo(2 * 0.5 * 1, 9)
     expect(byOtherChannels?.ceilingDbSeconds).toBe(0)
   })
@@ -46,15 +57,15 @@ describe('dialogue', () => {
   test('gives to the ceiling what its own peaks did not need', () => {
     const ceilingReductionDb = Float64Array.from({ length: 40 }, (_, hop) => (hop >= 15 && hop < 25 ? 3 : 0))
     const silent = alteredDialogue([], [], channelOf({ ceilingReductionDb }))
-    expect(silent.byOtherChannels?.ceilingDbSeconds).toBeCloseTo(1.5, 9)
+    expect(silent.figures.byOtherChannels?.ceilingDbSeconds).toBeCloseTo(1.5, 9)
     const centrePeak = new Float64Array(40).fill(10 ** (-1 / 20))
     const loud = alteredDialogue([], [], channelOf({ ceilingReductionDb, centrePeak }))
-    expect(loud.byOtherChannels?.ceilingDbSeconds).toBeCloseTo(1, 6)
+    expect(loud.figures.byOtherChannels?.ceilingDbSeconds).toBeCloseTo(1, 6)
   })
 
   test('has no channel of its own in a two-track', () => {
     const channels100ms = new Float64Array(40 * 2).fill(0.01)
-    expect(alteredDialogue([], [], channelOf({ layout: '2.0', channels100ms })).byOtherChannels).toBeNull()
+    expect(alteredDialogue([], [], channelOf({ layout: '2.0', channels100ms })).figures.byOtherChannels).toBeNull()
   })
 })
 

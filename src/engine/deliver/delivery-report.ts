@@ -1,6 +1,5 @@
 import type {
   Alteration,
-  AlteredDialogue,
   AppliedTrim,
   BandHistory,
   BandName,
@@ -10,6 +9,7 @@ import type {
   DeliveredFile,
   DeliveryReport,
   DeliverySpec,
+  DialogueHistory,
   Finding,
   FoldDownLock,
   LoudnessCurves,
@@ -20,10 +20,11 @@ import type {
   RideHistory,
 } from '../../domain/index.ts'
 import { BANDS, HOPS_PER_SECOND, peakToLoudness } from '../../domain/index.ts'
+import type { DialogueAltered } from './altered-dialogue.ts'
 import { alterationHistory, alteredOctaves, type OctaveHistory } from './altered-octaves.ts'
 import { CAUTIONS } from './cautions.ts'
 import { correlation, largestDistance } from './correlation.ts'
-import { columnSecondsFor, thin, thinHistory } from './thin.ts'
+import { columnSecondsFor, greatestInColumns, thin, thinHistory } from './thin.ts'
 import { verdictSentence } from './verdict.ts'
 
 /** What the stages hand over at the end of a delivery. Paths are plain file names: the report knows no folders. */
@@ -66,7 +67,7 @@ export type DeliveryParts = {
       } & Pick<NonNullable<Alteration['ceiling']>, 'groups' | 'frontResidue'>)
     | null
   /** What became of dialogue; null where nobody listened or spoke, or nothing was rendered. */
-  readonly dialogue: AlteredDialogue | null
+  readonly dialogue: DialogueAltered | null
   /** Hop by hop; null where nothing was rendered. */
   readonly altered: (OctaveHistory & { readonly ceilingReductionDb: Float64Array }) | null
   readonly settings: Readonly<Record<string, number | string>>
@@ -115,8 +116,24 @@ export function deliveryReport(parts: DeliveryParts): DeliveryReport {
       parts.altered === null
         ? null
         : alterationHistory(parts.altered, parts.altered.ceilingReductionDb, durationSeconds),
+    dialogue: parts.dialogue === null ? null : dialogueHistory(parts.dialogue, durationSeconds),
     settings,
     cautions: CAUTIONS,
+  }
+}
+
+function dialogueHistory({ lines, takenByOthers }: DialogueAltered, durationSeconds: number): DialogueHistory {
+  const columnSeconds = columnSecondsFor(durationSeconds, 1 / HOPS_PER_SECOND)
+  return {
+    lines,
+    columnSeconds,
+    byOtherChannels:
+      takenByOthers === null
+        ? null
+        : {
+            rideDb: greatestInColumns(takenByOthers.rideDb, columnSeconds),
+            ceilingDb: greatestInColumns(takenByOthers.ceilingDb, columnSeconds),
+          },
   }
 }
 
@@ -127,7 +144,7 @@ function alterationOf(parts: DeliveryParts): Alteration {
   const after = alike?.measurements ?? source.measurements
   return {
     trims: parts.trims,
-    dialogue: parts.dialogue,
+    dialogue: parts.dialogue?.figures ?? null,
     total: {
       staticGainDb: parts.staticGainDb,
       plrBeforeLu: peakToLoudness(source.measurements),

@@ -27,7 +27,7 @@ export function reportJson(report: DeliveryReport) {
 }
 
 /** The alteration along the programme; null where nothing was delivered beside a source. */
-function overTime({ history, ride, altered, deliverables }: DeliveryReport) {
+function overTime({ history, ride, altered, dialogue, deliverables }: DeliveryReport) {
   const { source, delivered } = history
   if (source === null || deliverables.length === 0) return null
   return {
@@ -44,6 +44,23 @@ function overTime({ history, ride, altered, deliverables }: DeliveryReport) {
       altered === null
         ? null
         : altered.octaves.map(({ centreHz, removedDb }) => ({ centreHz, removedDb: removedDb.map(toHundredths) })),
+    dialogue: dialogue === null ? null : dialogueOverTime(dialogue),
+  }
+}
+
+function dialogueOverTime({ lines, byOtherChannels }: NonNullable<DeliveryReport['dialogue']>) {
+  const rounded = (values: readonly number[]) => values.map((db) => toHundredths(db) ?? 0)
+  return {
+    lines: lines.map(({ startSeconds, endSeconds, overBackgroundBeforeLu, overBackgroundAfterLu }) => ({
+      startSeconds,
+      endSeconds,
+      overBackgroundBeforeLu: toHundredths(overBackgroundBeforeLu),
+      overBackgroundAfterLu: toHundredths(overBackgroundAfterLu),
+    })),
+    byOtherChannels:
+      byOtherChannels === null
+        ? null
+        : { rideDb: rounded(byOtherChannels.rideDb), ceilingDb: rounded(byOtherChannels.ceilingDb) },
   }
 }
 

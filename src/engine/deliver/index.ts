@@ -1,4 +1,4 @@
-export { alteredDialogue } from './altered-dialogue.ts'
+export { alteredDialogue, type DialogueAltered } from './altered-dialogue.ts'
 export { type DeliveryParts, deliveryReport, type RideCurve } from './delivery-report.ts'
 export { checksumLines, type ManifestFile, manifest, reportJson } from './documents.ts'
 export { fileNames, titleIdOf } from './names.ts'

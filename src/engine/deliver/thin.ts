@@ -26,6 +26,14 @@ export function columnSecondsFor(durationSeconds: number, hopSeconds: number): n
   return Math.max(1, Math.ceil(hops / MOST_COLUMNS)) * hopSeconds
 }
 
+/** The greatest value in each column; values stand on hops of 100 ms, 0 or more. */
+export function greatestInColumns(values: Float64Array, columnSeconds: number): readonly number[] {
+  const hops = Math.round(columnSeconds * HOPS_PER_SECOND)
+  return Array.from({ length: Math.ceil(values.length / hops) }, (_, column) =>
+    values.subarray(column * hops, (column + 1) * hops).reduce((most, value) => Math.max(most, value), 0),
+  )
+}
+
 /** Thins both loudness curves of a file for drawing, so that no extreme is lost. */
 export function thinHistory(curves: LoudnessCurves, durationSeconds: number): LoudnessHistory {
   const columnSeconds = columnSecondsFor(durationSeconds, Math.max(NARROWEST_SECONDS, curves.shortTerm.hopSeconds))
