@@ -43,9 +43,9 @@ describe('a disk that fills up under a delivery', () => {
   test('at any point of the work, over an older delivery', async () => {
     const sizeOf = (name: string) => statSync(join(made.newFolder, name)).size
     const planes = 3 * 4 * 6 * 48000
-    const audio = planes + sizeOf('master_51.wav') + sizeOf('master_20.wav')
-    const page = sizeOf('report.html')
-    const documents = page + sizeOf('report.pdf') + sizeOf('report.json') + sizeOf('manifest.json')
+    const audio = planes + sizeOf('master_51.wav') + sizeOf('master_20.wav') + sizeOf('master_difference.wav')
+    const [picture, page] = [sizeOf('master_altered.svg'), sizeOf('report.html')]
+    const documents = picture + page + sizeOf('report.pdf') + sizeOf('report.json') + sizeOf('manifest.json')
     const points = [
       0,
       20,
@@ -55,8 +55,9 @@ describe('a disk that fills up under a delivery', () => {
       planes + 3 * MEGABYTE,
       audio - 10,
       audio + 5,
-      audio + page + 5,
-      audio + page + sizeOf('report.pdf') - 5,
+      audio + picture + 5,
+      audio + picture + page + 5,
+      audio + picture + page + sizeOf('report.pdf') - 5,
       audio + documents / 2,
     ]
     for (const [index, after] of [...points, audio + documents].entries()) {

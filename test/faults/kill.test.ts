@@ -93,17 +93,30 @@ describe('kill -9 of a first delivery', () => {
   })
 })
 
-describe('kill -9 of a fit that writes its difference too', () => {
+describe('kill -9 of a fit that writes its difference and draws its picture', () => {
   test(
-    'at every rename: the fitted file is the old or the new one, and never has the difference of the other beside it',
+    'at every rename: the fitted file is the old or the new one, and never has what was made of the other beside it',
     async () => {
       const at = ownFolder()
-      const [fitted, difference] = [join(at, 'fitted.wav'), join(at, 'difference.wav')]
+      const [fitted, difference, picture] = ['fitted.wav', 'difference.wav', 'altered.svg'].map((name) =>
+        join(at, name),
+      ) as [string, string, string]
       const fitTo = (spec: string) => {
-        const words = ['fit', made.master, fitted, '--spec', spec, '--write-difference', difference, '--replace']
+        const words = [
+          'fit',
+          made.master,
+          fitted,
+          '--spec',
+          spec,
+          '--write-difference',
+          difference,
+          '--picture',
+          picture,
+          '--replace',
+        ]
         return (env: Readonly<Record<string, string>> = {}) => plimsoll(words, { env })
       }
-      const sums = () => [fitted, difference].map((path) => (existsSync(path) ? sha256(path) : null))
+      const sums = () => [fitted, difference, picture].map((path) => (existsSync(path) ? sha256(path) : null))
       const makeNew = fitTo('atsc-a85-short')
       expect((await makeNew()).code).toBe(0)
       const newer = sums()
@@ -112,22 +125,24 @@ describe('kill -9 of a fit that writes its difference too', () => {
       const older = sums()
       expect(older).not.toContain(newer[0])
       expect(older).not.toContain(newer[1])
+      expect(older).not.toContain(newer[2])
       const counted = join(ownFolder(), 'count')
       expect((await makeNew(countingRenames(at, counted))).code).toBe(0)
       const renames = readFileSync(counted, 'utf8').length
-      expect(renames).toBeGreaterThanOrEqual(2)
+      expect(renames).toBeGreaterThanOrEqual(3)
       const outcomes = []
       for (let rename = 1; rename <= renames; rename++) {
         for (const moment of ['before', 'after'] as const) {
           expect((await makeOld()).code).toBe(0)
           expect(sums()).toEqual(older)
           expect((await makeNew(dyingAtRename(at, rename, moment))).code).toBe(86)
-          const [left, beside] = sums()
+          const [left, ...beside] = sums()
           outcomes.push(left === newer[0] ? 'new' : left === older[0] ? 'old' : 'neither')
-          expect([null, left === newer[0] ? newer[1] : older[1]]).toContain(beside)
+          const own = left === newer[0] ? newer : older
+          for (const [index, sum] of beside.entries()) expect([null, own[index + 1]]).toContain(sum)
           expect((await makeNew()).code).toBe(0)
           expect(sums()).toEqual(newer)
-          expect(readdirSync(at).sort()).toEqual(['difference.wav', 'fitted.wav'])
+          expect(readdirSync(at).sort()).toEqual(['altered.svg', 'difference.wav', 'fitted.wav'])
         }
       }
       expect(outcomes.join(' ')).toMatch(/^(?:old )+(?:new ?)+$/)

@@ -19,6 +19,7 @@ import { sha256 } from '../testkit/outside.ts'
 const folder = fileFolder()
 const at = (name: string) => join(folder, name)
 const SPEC = ['--spec', 'ebu-r128']
+const BESIDE = ['--write-difference', '--picture']
 /** A mixer who presses Ctrl-C does not wait for a programme to end. */
 const SOON_MS = 5000
 
@@ -76,7 +77,16 @@ describe.each(['SIGINT', 'SIGTERM', 'SIGHUP'] as const)('%s', (signal) => {
   test.each(STAGES)('deliver while %s, over an older delivery', async (_, moment) => {
     const temporary = ownFolder()
     const before = snapshot(at('delivery'))
-    const words = ['deliver', at('master.wav'), '--spec', 'atsc-a85-short', '--out', at('delivery'), '--replace']
+    const words = [
+      'deliver',
+      at('master.wav'),
+      '--spec',
+      'atsc-a85-short',
+      '--out',
+      at('delivery'),
+      ...BESIDE,
+      '--replace',
+    ]
     expectStopped(await stopped(words, signal, moment, temporary))
     expect(snapshot(at('delivery'))).toEqual(before)
     expect(filesBelow(temporary)).toEqual([])
@@ -84,7 +94,7 @@ describe.each(['SIGINT', 'SIGTERM', 'SIGHUP'] as const)('%s', (signal) => {
 
   test.each(STAGES)('deliver while %s, where there was nothing', async (_, moment) => {
     const place = ownFolder()
-    const words = ['deliver', at('master.wav'), ...SPEC, '--out', join(place, 'deep/out')]
+    const words = ['deliver', at('master.wav'), ...SPEC, '--out', join(place, 'deep/out'), ...BESIDE]
     expectStopped(await stopped(words, signal, moment, ownFolder()))
     expect(snapshot(place)).toEqual([])
   })
@@ -101,6 +111,11 @@ describe('SIGINT', () => {
     ['measure', () => ['measure', source()], /measuring/],
     ['measure with a series', (out) => ['measure', source(), '--series', out], /measuring/],
     ['fit', (out) => ['fit', source(), out, ...SPEC], /rendering/],
+    [
+      'fit with its difference and its picture',
+      (out) => ['fit', source(), out, ...SPEC, '--write-difference', `${out}.diff`, '--picture', `${out}.svg`],
+      /verifying/,
+    ],
     ['upmix', (out) => ['upmix', source(), out, '--gain', '-6'], /analysing/],
     ['upmix, later', (out) => ['upmix', source(), out, '--gain', '-6'], /rendering/],
     ['fold', (out) => ['fold', source(), out, '--to', 'mono', '--gain', '-6'], /rendering/],

@@ -8,6 +8,8 @@ import { mixMaster } from './cli-programmes.ts'
 
 const OLD_SPEC = 'ebu-r128'
 const NEW_SPEC = 'atsc-a85-short'
+/** What the new one has beside its mixes. */
+const BESIDE = ['--write-difference', '--picture']
 
 type Sums = Readonly<Record<string, string>>
 
@@ -26,10 +28,10 @@ export async function makeReplacement(folder: string): Promise<Replacement> {
   const master = mixMaster(join(folder, 'master.wav'), { seconds: 6 })
   const oldFolder = join(folder, 'old')
   const newFolder = join(folder, 'new')
-  // The old one has a file more, which a commit of the new one takes away.
+  // Each has a file that the other has not: a commit takes the one away and brings the others.
   await plimsollMust(['deliver', master, '--spec', OLD_SPEC, '--out', oldFolder, '--gain-curve'], 0)
   const startedMs = performance.now()
-  await plimsollMust(['deliver', master, '--spec', NEW_SPEC, '--out', newFolder], 0)
+  await plimsollMust(['deliver', master, '--spec', NEW_SPEC, '--out', newFolder, ...BESIDE], 0)
   const runMs = performance.now() - startedMs
   return { master, oldFolder, newFolder, old: deliverySums(oldFolder), new: deliverySums(newFolder), runMs }
 }
@@ -44,7 +46,7 @@ export function withOldDelivery({ oldFolder }: Replacement): string {
 
 /** The command that replaces the old delivery by the new one. */
 export function replaceWords({ master }: Replacement, out: string): readonly string[] {
-  return ['deliver', master, '--spec', NEW_SPEC, '--out', out, '--replace']
+  return ['deliver', master, '--spec', NEW_SPEC, '--out', out, ...BESIDE, '--replace']
 }
 
 /** After the next start the folder holds exactly the old or exactly the new delivery and nothing else. Tells which. */
