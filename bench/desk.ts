@@ -65,8 +65,8 @@ async function dragging(page: Page): Promise<void> {
   await page.mouse.move(box.x + box.width * 0.48, box.y + 200, { steps: 4 })
   await page.mouse.up()
   await page.keyboard.press('t')
-  // The lane of trims lies over those of six channels.
-  const y = box.y + box.height - 180
+  const lane = (await page.getByText('trims', { exact: true }).boundingBox())!
+  const y = lane.y + lane.height / 2
   await page.mouse.move(box.x + box.width * 0.44, y)
   await page.mouse.down()
   let at = 0

@@ -160,6 +160,7 @@ export type { LevelStep, Passage } from './passages.ts'
 export {
   endLabel,
   type FileProblem,
+  type PlacedLimit,
   type PlacedLock,
   type PlacedScene,
   type PlacedSheet,

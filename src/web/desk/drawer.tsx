@@ -1,17 +1,10 @@
 import { useId, useState } from 'react'
-import {
-  type FrameRange,
-  HOPS_PER_SECOND,
-  loudnessOf,
-  type Passage,
-  printFigure,
-  type Sheet,
-} from '../../domain/index.ts'
+import { type FrameRange, type Passage, printFigure, type Sheet } from '../../domain/index.ts'
 import type { TitleHead } from '../../protocol/index.ts'
 import { withLock, withoutLock, withoutTrim, withTrimGain, withTrimGlide, withTrimReason, withWaiver } from './edits.ts'
-import { fitInWords } from './fit-curves.ts'
 import { handRidesOf, withoutRide } from './hand-ride.ts'
 import { PassageWords } from './passage-list.tsx'
+import { Reading } from './reading.tsx'
 import { SceneDrawer } from './scene-drawer.tsx'
 import type { Scene } from './timeline/scene.ts'
 import type { useScenes } from './use-scenes.ts'
@@ -56,27 +49,6 @@ export function Drawer(props: Props) {
         </p>
       )}
     </section>
-  )
-}
-
-/** The values under the pointer, or under the reading line. */
-function Reading({ scene }: { readonly scene: Scene }) {
-  const { reading, after, before, points, fit, sampleRateHz, label } = scene
-  if (reading === null) return <output className="reading slate">–</output>
-  const hop = Math.floor(reading * HOPS_PER_SECOND)
-  const level = (powers: Float64Array) => {
-    const power = powers[hop]
-    return power === undefined || !(power > 0) ? null : loudnessOf(power)
-  }
-  const was = points === null ? '' : ` (${printFigure(level(before.shortTerm))} before)`
-  return (
-    <output className="reading">
-      <b className="time">{label(Math.round(reading * sampleRateHz))}</b> short-term{' '}
-      {printFigure(level(after.shortTerm))}
-      {was}, momentary {printFigure(level(after.momentary))} LKFS
-      {points !== null && `, trim ${signed(points[hop] ?? 0)} dB`}
-      {fit !== null && `, ${fitInWords(fit, hop)}`}
-    </output>
   )
 }
 

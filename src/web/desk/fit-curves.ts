@@ -1,6 +1,5 @@
 import { BANDS, printFigure } from '../../domain/index.ts'
 import type { FitMoves, ListeningPlan } from '../../protocol/index.ts'
-import { signed } from './words.ts'
 
 /** What a fit does over time, as it is drawn and read: in dB, a value for each 100 ms of the file. */
 export type FitCurves = FitMoves & {
@@ -57,15 +56,4 @@ function spanOf(all: readonly Float64Array[]): Span {
   const { topDb, bottomDb } = extentOf(all)
   const whole = (db: number) => Math.ceil(db / STEP_DB) * STEP_DB
   return { topDb: topDb === 0 ? 1 : whole(topDb), bottomDb: -Math.max(STEP_DB, whole(-bottomDb)) }
-}
-
-/** The values of one 100 ms, with their units. */
-export function fitInWords({ staticGainDb, ride, ceilingLossDb, bands }: FitCurves, hop: number): string {
-  const at = (points: Float64Array) => signed(points[hop] ?? 0)
-  return [
-    `gain ${signed(staticGainDb)} dB`,
-    ride === null ? 'no ride' : `ride ${at(ride.gainDb)} dB (corridor ${at(ride.lowestDb)} to ${at(ride.highestDb)})`,
-    ...(ceilingLossDb === null ? [] : [`ceiling ${at(ceilingLossDb)} LU`]),
-    ...bands.map(({ name, gainDb }) => `${name} ${at(gainDb)} dB`),
-  ].join(', ')
 }

@@ -50,6 +50,25 @@ export function bracket(canvas: CanvasRenderingContext2D, colour: string, from: 
   canvas.stroke()
 }
 
+const HATCH_PIXELS = 7
+const HATCH_ALPHA = 0.7
+
+/** Hatches what `path` clips of a lane between two abscissas: there the ride may not go. */
+export function hatched({ canvas, ink }: Drawing, path: Path2D, { top, height }: Lane, from: number, to: number): void {
+  canvas.save()
+  canvas.clip(path, 'evenodd')
+  canvas.strokeStyle = ink.slate
+  canvas.globalAlpha *= HATCH_ALPHA
+  canvas.beginPath()
+  // On one grid for the whole lane, so that the hatching of neighbours meets.
+  for (let at = Math.floor((from - height) / HATCH_PIXELS) * HATCH_PIXELS; at < to; at += HATCH_PIXELS) {
+    canvas.moveTo(at, top + height)
+    canvas.lineTo(at + height, top)
+  }
+  canvas.stroke()
+  canvas.restore()
+}
+
 export function line(canvas: CanvasRenderingContext2D, x1: number, y1: number, x2: number, y2: number): void {
   canvas.beginPath()
   canvas.moveTo(x1, y1)

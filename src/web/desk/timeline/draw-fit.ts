@@ -1,11 +1,9 @@
 import { HOPS_PER_SECOND } from '../../../domain/index.ts'
 import type { FitCurves, Span } from '../fit-curves.ts'
 import { signed } from '../words.ts'
-import { baseline, type Drawing, hopsAt, hopsSeen, line, written } from './canvas.ts'
+import { baseline, type Drawing, hatched, hopsAt, hopsSeen, line, written } from './canvas.ts'
 import type { Lane } from './lanes.ts'
 
-const HATCH_PIXELS = 7
-const HATCH_ALPHA = 0.7
 const OLD_ALPHA = 0.45
 /** Bands are told apart by their dashes; what is written beside them says which is which. */
 const DASHES = [[], [7, 3], [2, 3], [9, 3, 2, 3], [1, 4]]
@@ -36,7 +34,10 @@ function drawRide(drawing: Drawing, { ride, rideSpan }: FitCurves): void {
     drawCorridor(drawing, lane, upper, lower)
   }
   scale(drawing, lane, rideSpan, y)
-  if (ride === null) return
+  if (ride === null) {
+    atRest(drawing, lane, 'rests: one gain is enough')
+    return
+  }
   canvas.strokeStyle = ink.brass
   canvas.lineWidth = 2
   canvas.beginPath()
@@ -46,7 +47,8 @@ function drawRide(drawing: Drawing, { ride, rideSpan }: FitCurves): void {
 }
 
 /** The corridor is clear; what lies outside of it is hatched. */
-function drawCorridor({ canvas, ink, lanes }: Drawing, lane: Lane, upper: readonly Point[], lower: readonly Point[]) {
+function drawCorridor(drawing: Drawing, lane: Lane, upper: readonly Point[], lower: readonly Point[]) {
+  const { canvas, ink, lanes } = drawing
   canvas.save()
   canvas.beginPath()
   canvas.rect(lanes.left, lane.top, lanes.width, lane.height)
@@ -59,17 +61,7 @@ function drawCorridor({ canvas, ink, lanes }: Drawing, lane: Lane, upper: readon
   corridor.closePath()
   const outside = new Path2D(corridor)
   outside.rect(lanes.left, lane.top, lanes.width, lane.height)
-  canvas.save()
-  canvas.clip(outside, 'evenodd')
-  canvas.strokeStyle = ink.slate
-  canvas.globalAlpha *= HATCH_ALPHA
-  canvas.beginPath()
-  for (let at = lanes.left - lane.height; at < lanes.left + lanes.width; at += HATCH_PIXELS) {
-    canvas.moveTo(at, lane.top + lane.height)
-    canvas.lineTo(at + lane.height, lane.top)
-  }
-  canvas.stroke()
-  canvas.restore()
+  hatched(drawing, outside, lane, lanes.left, lanes.left + lanes.width)
   canvas.strokeStyle = ink.slate
   canvas.stroke(corridor)
   canvas.restore()
@@ -93,6 +85,15 @@ function drawCeiling(drawing: Drawing, { ceilingLossDb, ceilingSpan }: FitCurves
     canvas.fill()
   }
   scale(drawing, lane, ceilingSpan, y)
+  if (ceilingLossDb === null) atRest(drawing, lane, 'rests: no peak comes near its line')
+}
+
+/** An empty lane says why it is empty. */
+function atRest({ canvas, ink, lanes }: Drawing, lane: Lane, words: string): void {
+  canvas.fillStyle = ink.slate
+  canvas.textAlign = 'left'
+  canvas.textBaseline = 'middle'
+  written(canvas, ink.paper, words, lanes.left + 6, lane.top + lane.height / 2)
 }
 
 function drawBands(drawing: Drawing, { bands, bandsSpan }: FitCurves): void {

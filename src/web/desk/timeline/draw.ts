@@ -1,10 +1,12 @@
-import { HOPS_PER_SECOND, powerToDb, printFigure } from '../../../domain/index.ts'
-import { baseline, bracket, type Drawing, hopsAt, hopsSeen, line } from './canvas.ts'
+import { HOPS_PER_SECOND, powerToDb } from '../../../domain/index.ts'
+import { baseline, type Drawing, hopsAt, hopsSeen, line } from './canvas.ts'
+import { drawDecided } from './draw-decided.ts'
 import { drawFit } from './draw-fit.ts'
 import { drawLoudness, drawOverview } from './draw-loudness.ts'
+import { drawReading } from './draw-reading.ts'
 import { drawScenes } from './draw-scenes.ts'
-import type { Lane, Lanes } from './lanes.ts'
-import { type Ink, type Scene, TRIM_SPAN_DB } from './scene.ts'
+import type { Lanes } from './lanes.ts'
+import type { Ink, Scene } from './scene.ts'
 import { rulerSeconds } from './time-window.ts'
 
 const FONT = '12px "IBM Plex Sans", sans-serif'
@@ -25,13 +27,12 @@ export function drawTimeline(canvas: CanvasRenderingContext2D, ink: Ink, scene: 
     drawScenes(drawing)
     drawLoudness(drawing)
     drawDialogue(drawing)
-    drawTrims(drawing)
+    drawDecided(drawing)
     drawFit(drawing)
     drawChannels(drawing)
-    drawReading(drawing)
     drawPlayhead(drawing)
+    drawReading(drawing)
   })
-  drawNames(drawing)
 }
 
 /** Keeps what is drawn over time off the names. */
@@ -96,65 +97,6 @@ function drawDialogue({ canvas, ink, scene, lanes, x }: Drawing): void {
   baseline(canvas, ink, lanes, dialogue)
 }
 
-function drawTrims({ canvas, ink, scene, lanes, x }: Drawing): void {
-  const { trims } = lanes
-  const middle = trims.top + trims.height / 2
-  const y = (db: number) =>
-    middle - (Math.max(-TRIM_SPAN_DB, Math.min(TRIM_SPAN_DB, db)) / TRIM_SPAN_DB) * (trims.height / 2)
-  canvas.fillStyle = ink.chart
-  canvas.fillRect(lanes.left, trims.top, lanes.width, trims.height)
-  canvas.strokeStyle = ink.slate
-  canvas.setLineDash([2, 3])
-  line(canvas, lanes.left, middle, lanes.left + lanes.width, middle)
-  canvas.setLineDash([])
-  for (const lock of scene.locks) {
-    const [from, to] = [x(lock.startFrame / scene.sampleRateHz), x(lock.endFrame / scene.sampleRateHz)]
-    bracket(canvas, ink.ink, from, to, trims)
-    canvas.fillStyle = ink.ink
-    canvas.textAlign = 'left'
-    canvas.fillText(
-      lock.toleranceDb === 0 ? 'locked' : `within ${printFigure(lock.toleranceDb)} dB`,
-      from + 6,
-      trims.top + 9,
-    )
-  }
-  for (const [index, trim] of scene.trims.entries()) {
-    const [from, to] = [x(trim.startFrame / scene.sampleRateHz), x(trim.endFrame / scene.sampleRateHz)]
-    const isChosen = index === scene.chosenTrim
-    canvas.globalAlpha = isChosen ? 0.5 : 0.25
-    canvas.fillStyle = ink.brass
-    canvas.fillRect(from, Math.min(middle, y(trim.gainDb)), to - from, Math.abs(y(trim.gainDb) - middle))
-    canvas.globalAlpha = 1
-    const words = `${trim.gainDb > 0 ? '+' : ''}${printFigure(trim.gainDb)} dB`
-    canvas.fillStyle = ink.ink
-    canvas.textAlign = 'left'
-    if (isChosen || canvas.measureText(words).width < to - from - 8)
-      canvas.fillText(words, from + 4, middle + (trim.gainDb > 0 ? 10 : -9))
-  }
-  if (scene.points !== null) drawGain(canvas, ink, scene.points, scene, x, y)
-}
-
-function drawGain(
-  canvas: CanvasRenderingContext2D,
-  ink: Ink,
-  points: Float64Array,
-  scene: Scene,
-  x: (seconds: number) => number,
-  y: (db: number) => number,
-): void {
-  const [first, end] = hopsSeen(scene)
-  canvas.strokeStyle = ink.brass
-  canvas.lineWidth = 2
-  canvas.beginPath()
-  for (let hop = first; hop < end; hop++) {
-    const isFlat = points[hop] === points[hop - 1] && points[hop] === points[hop + 1]
-    if (isFlat && hop !== first && hop !== end - 1) continue
-    canvas.lineTo(x((hop + 0.5) / HOPS_PER_SECOND), y(points[hop]!))
-  }
-  canvas.stroke()
-  canvas.lineWidth = 1
-}
-
 function drawChannels({ canvas, ink, scene, lanes }: Drawing): void {
   for (const [index, { powers }] of scene.channels.entries()) {
     const lane = lanes.channels[index]!
@@ -173,15 +115,6 @@ function drawChannels({ canvas, ink, scene, lanes }: Drawing): void {
   }
 }
 
-function drawReading({ canvas, ink, scene, lanes, x }: Drawing): void {
-  if (scene.reading === null) return
-  const at = Math.round(x(scene.reading)) + 0.5
-  canvas.strokeStyle = ink.brass
-  canvas.lineWidth = 1.5
-  line(canvas, at, lanes.ruler.top, at, lanes.height)
-  canvas.lineWidth = 1
-}
-
 function drawPlayhead({ canvas, ink, scene, lanes, x }: Drawing): void {
   if (scene.playing === null) return
   const at = Math.round(x(scene.playing / scene.sampleRateHz)) + 0.5
@@ -195,20 +128,4 @@ function drawPlayhead({ canvas, ink, scene, lanes, x }: Drawing): void {
   canvas.lineTo(at + 5, lanes.ruler.top + 8)
   canvas.lineTo(at, lanes.ruler.top + 16)
   canvas.fill()
-}
-
-function drawNames({ canvas, ink, scene, lanes }: Drawing): void {
-  canvas.fillStyle = ink.slate
-  canvas.textAlign = 'right'
-  canvas.textBaseline = 'middle'
-  const name = (words: string, { top, height }: Lane) => canvas.fillText(words, lanes.left - 8, top + height / 2)
-  name('whole', lanes.overview)
-  if (lanes.scenes !== null) name('scenes', lanes.scenes)
-  if (lanes.dialogue !== null) name('dialogue', lanes.dialogue)
-  name('trims', lanes.trims)
-  if (lanes.fitWords !== null) name('fit', lanes.fitWords)
-  if (lanes.ride !== null) name('ride', lanes.ride)
-  if (lanes.ceiling !== null) name('ceiling', lanes.ceiling)
-  if (lanes.bands !== null) name('bands', lanes.bands)
-  for (const [index, { role }] of scene.channels.entries()) name(role, lanes.channels[index]!)
 }

@@ -1,4 +1,13 @@
-import type { DeliverySpec, MixerGain, Passage, PlacedLock, PlacedScene, Role, Trim } from '../../../domain/index.ts'
+import type {
+  DeliverySpec,
+  MixerGain,
+  Passage,
+  PlacedLimit,
+  PlacedLock,
+  PlacedScene,
+  Role,
+  Trim,
+} from '../../../domain/index.ts'
 import type { FitCurves } from '../fit-curves.ts'
 import type { Curves } from '../numbers.ts'
 import type { SceneChoice } from '../scene-edits.ts'
@@ -20,6 +29,7 @@ export type Scene = {
   /** Trims and hand rides together, as they are decided. */
   readonly gains: readonly MixerGain[]
   readonly locks: readonly PlacedLock[]
+  readonly limits: readonly PlacedLimit[]
   /** Stretches with upmix settings of their own. */
   readonly scenes: readonly PlacedScene[]
   readonly chosenScene: SceneChoice | null

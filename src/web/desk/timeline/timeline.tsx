@@ -12,6 +12,7 @@ import type { FrameRange } from '../../../domain/index.ts'
 import { gainStep } from '../edits.ts'
 import type { SceneChoice, Side } from '../scene-edits.ts'
 import { drawTimeline } from './draw.ts'
+import { LaneNames } from './lane-names.tsx'
 import { type FitShown, type Lane, type Lanes, layOut } from './lanes.ts'
 import { type Ink, type Scene, TRIM_SPAN_DB } from './scene.ts'
 import { bordersOf, gripAt, type SceneGrip } from './scene-lane.ts'
@@ -135,6 +136,7 @@ export function Timeline({
       onKeyDown={(event) => keyed(event, scene, acts)}
     >
       <canvas ref={canvas} />
+      <LaneNames lanes={lanes} scene={scene} />
       {lanes.fitWords !== null && (
         <OnLane lane={lanes.fitWords} left={lanes.left}>
           {children}

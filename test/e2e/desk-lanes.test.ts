@@ -1,0 +1,128 @@
+// What the lanes of the desk's timeline show and what is read on them, in a real browser, of a 5.1 whose every channel is
+// known beforehand.
+import { readFileSync, writeFileSync } from 'node:fs'
+import { join } from 'node:path'
+import type { Browser, Page } from 'playwright-core'
+import { afterAll, beforeAll, expect, test } from 'vitest'
+import { fileFolder, PREPARATION_MS, plimsollMust } from '../testkit/cli.ts'
+import { ffmpeg } from '../testkit/cli-programmes.ts'
+import { type Desk, openBrowser, startDesk } from '../testkit/desk.ts'
+
+const folder = fileFolder()
+const at = (name: string) => join(folder, name)
+const SECONDS = 60
+const SHEET = 'harbour-day.sheet.json'
+/** What FFmpeg makes of each channel: L R C LFE Ls Rs. */
+const CHANNELS = [
+  '0.1*sin(2*PI*997*t)',
+  '0.05*random(0)',
+  '0.05*sin(2*PI*997*t)*between(t,10,20)',
+  '0.2*sin(2*PI*40*t)',
+  '0.02*(random(1)-0.5)',
+  '0',
+]
+
+let desk: Desk
+let browser: Browser
+
+beforeAll(async () => {
+  const source = `aevalsrc='${CHANNELS.join('|')}':c=5.1(side):s=48000:d=${SECONDS}`
+  ffmpeg('-f', 'lavfi', '-i', source, '-c:a', 'pcm_s24le', at('harbour-day.wav'))
+  await plimsollMust(['sheet', 'new', at('harbour-day.wav'), '--out', at(SHEET), '--spec', 'ebu-r128'], 0)
+  const stretch = (from: number, to: number) => ({ from: `0:00:${from}.000`, to: `0:00:${to}.000` })
+  const points = [
+    { at: '0:00:46.000', gainDb: -1 },
+    { at: '0:00:49.000', gainDb: -6 },
+  ]
+  const fit = {
+    locks: [{ ...stretch(10, 20), toleranceDb: 0 }],
+    limits: [{ ...stretch(30, 40), lowestDb: -6, highestDb: 0 }],
+    handRides: [{ ...stretch(45, 50), points }],
+  }
+  writeFileSync(at(SHEET), JSON.stringify({ ...JSON.parse(readFileSync(at(SHEET), 'utf8')), fit }))
+  desk = await startDesk(folder)
+  browser = await openBrowser()
+}, PREPARATION_MS)
+
+afterAll(async () => {
+  await browser?.close()
+  expect(await desk.stop()).toBe(0)
+})
+
+async function openTitle(): Promise<Page> {
+  const context = await browser.newContext({ viewport: { width: 1280, height: 800 } })
+  const page = await context.newPage()
+  page.on('pageerror', (error) => {
+    throw error
+  })
+  await page.goto(desk.url)
+  await page
+    .getByRole('link', { name: /harbour-day/ })
+    .first()
+    .click()
+  await page.getByRole('heading', { name: /Passages/ }).waitFor()
+  return page
+}
+
+/** Names of lanes take 58 px at the left, 12 px are free at the right. */
+const xOf = (seconds: number, width: number) => 58 + (seconds / SECONDS) * (width - 70)
+
+async function readAt(page: Page, seconds: number): Promise<string> {
+  const box = (await page.locator('.timeline').boundingBox())!
+  await page.mouse.move(box.x + xOf(seconds, box.width), box.y + 60)
+  return (await page.locator('output.reading').textContent())!
+}
+
+/** How many colours stand in a strip of the lane of trims from one second to another, a little above or below its middle. */
+async function coloursOf(page: Page, from: number, to: number, side: 'above' | 'below'): Promise<number> {
+  await page.mouse.move(0, 0)
+  await page.evaluate('new Promise((resolve) => requestAnimationFrame(() => requestAnimationFrame(resolve)))')
+  const box = (await page.locator('.timeline').boundingBox())!
+  const lane = (await page.getByText('trims', { exact: true }).boundingBox())!
+  const [top, height] = [lane.y - box.y, lane.height]
+  // ±12 dB over the lane: from 1 to 4 dB off.
+  const [near, far] = [height / 24, height / 6]
+  const y = side === 'above' ? top + height / 2 - far : top + height / 2 + near
+  const strip = [xOf(from, box.width), y, xOf(to, box.width) - xOf(from, box.width), far - near].map(Math.round)
+  return (await page.evaluate(`(() => {
+    const { data } = document.querySelector('.timeline canvas').getContext('2d').getImageData(${strip.join(',')})
+    const colours = new Set()
+    for (let i = 0; i < data.length; i += 4) colours.add(data.slice(i, i + 3).join())
+    return colours.size
+  })()`)) as number
+}
+
+test('where the ride may not go is hatched: a lock on both sides, a limit on one, nothing elsewhere', async () => {
+  const page = await openTitle()
+  const hatched = async (from: number, to: number) => [
+    (await coloursOf(page, from, to, 'above')) > 1,
+    (await coloursOf(page, from, to, 'below')) > 1,
+  ]
+  // Words stand on the left of a stretch.
+  expect(await hatched(15, 19.5)).toEqual([true, true])
+  expect(await hatched(37, 39.5)).toEqual([true, false])
+  expect(await hatched(22, 28)).toEqual([false, false])
+  await page.context().close()
+})
+
+test('locks, limits and hand rides are read where they stand, at the pointer and by keys', async () => {
+  const page = await openTitle()
+  expect(await readAt(page, 15)).toContain('trim 0.0 dB, locked')
+  expect(await readAt(page, 35)).toContain('ride limited to −6.0 to 0.0 dB')
+  expect(await readAt(page, 25)).not.toMatch(/locked|limited/)
+  // Half way from −1 to −6 dB.
+  expect(await readAt(page, 47.5)).toMatch(/trim −3[.][45] dB/)
+  await readAt(page, 20.2)
+  await page.locator('.timeline').focus()
+  // A hundredth of what is seen: 0.6 s.
+  await page.keyboard.press(',')
+  await expect.poll(() => page.locator('output.reading').textContent()).toContain('locked')
+  await page.context().close()
+})
+
+test('the level of each channel is read: a 997 Hz sine as ITU-R BS.1770-5 Annex 1 has it, 3.01 below its peak', async () => {
+  const page = await openTitle()
+  expect(await readAt(page, 15)).toMatch(/, L −23[.]0 LKFS, R .*, C −29[.]0 LKFS, LFE .*, Rs silent$/)
+  expect(await readAt(page, 25)).toMatch(/, C silent, /)
+  await page.context().close()
+})
