@@ -1,5 +1,6 @@
 import type { Finding, GainPlan, SourceReading } from '../domain/index.ts'
 import type { SoundShape } from './desk-messages.ts'
+import { pack, unpack } from './packed.ts'
 
 /** What a fit does over time, to be looked at: in dB, one value for each begun 100 ms. */
 export type FitMoves = {
@@ -26,16 +27,11 @@ export type ListeningPlan = {
   readonly findings: readonly Finding[]
 }
 
-/** A plan as text. Points over time are marked, so that whatever a plan holds arrives as it was. */
-export function packPlan(plan: ListeningPlan): string {
-  return JSON.stringify({ version: 1, ...plan }, (_, value) =>
-    value instanceof Float64Array ? { points: Array.from(value) } : value,
-  )
+export function packPlan(plan: ListeningPlan): Uint8Array<ArrayBuffer> {
+  return pack({ version: 1, ...plan })
 }
 
-export function unpackPlan(text: string): ListeningPlan {
-  const { version: _, ...plan } = JSON.parse(text, (_, value) =>
-    Array.isArray(value?.points) ? Float64Array.from(value.points) : value,
-  )
+export function unpackPlan(packed: ArrayBuffer): ListeningPlan {
+  const { version: _, ...plan } = unpack(packed, true) as ListeningPlan & { readonly version: number }
   return plan
 }

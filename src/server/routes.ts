@@ -72,9 +72,7 @@ export function deskRoutes(shelf: Shelf): Hono {
   routes.post('/plan', async (context) => {
     const { text } = planOrder.parse(await context.req.json())
     const plan = await shelf.plan(idOf(context.req.query('id')), text)
-    return plan === null
-      ? context.body(null, 204)
-      : context.body(packPlan(plan), 200, { 'Content-Type': 'application/json' })
+    return plan === null ? context.body(null, 204) : context.body(packPlan(plan), 200, OCTETS)
   })
 
   routes.get('/sheet', (context) => {

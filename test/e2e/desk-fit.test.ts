@@ -7,7 +7,7 @@ import { afterAll, beforeAll, expect, test } from 'vitest'
 import { type ListeningPlan, unpackPlan } from '../../src/protocol/index.ts'
 import { fileFolder, PREPARATION_MS, plimsollMust } from '../testkit/cli.ts'
 import { ffmpeg, mixMaster } from '../testkit/cli-programmes.ts'
-import { accessFaults, type Desk, openBrowser, startDesk } from '../testkit/desk.ts'
+import { accessFaults, bytesOf, type Desk, openBrowser, startDesk } from '../testkit/desk.ts'
 import { readWavByFfmpeg } from '../testkit/outside.ts'
 
 const folder = fileFolder()
@@ -61,7 +61,7 @@ async function openTitle(colorScheme: 'light' | 'dark' = 'light'): Promise<void>
 async function planAfter(act: () => Promise<void>): Promise<ListeningPlan> {
   const answer = page.waitForResponse(/api[/]plan/, { timeout: PREPARATION_MS })
   await act()
-  const plan = unpackPlan(await (await answer).text())
+  const plan = unpackPlan(bytesOf(await (await answer).body()))
   await page.getByText(/^one gain of/).waitFor()
   return plan
 }

@@ -12,7 +12,7 @@ import type { Asked } from '../../src/web/listen/mixing-desk.ts'
 import { fileFolder, PREPARATION_MS, plimsollMust } from '../testkit/cli.ts'
 import { ffmpeg, mixMaster } from '../testkit/cli-programmes.ts'
 import { deliveredWords } from '../testkit/delivered-words.ts'
-import { accessFaults, type Desk, openBrowser, startDesk } from '../testkit/desk.ts'
+import { accessFaults, bytesOf, type Desk, openBrowser, startDesk } from '../testkit/desk.ts'
 import { measureWays, type Rehearsal, rehearse } from '../testkit/listening.ts'
 import { readWavByFfmpeg } from '../testkit/outside.ts'
 import { chunk, formatBody, riff } from '../testkit/wav.ts'
@@ -87,8 +87,9 @@ async function plan(name: string): Promise<Planned> {
   }
   await expect.poll(opened, { timeout: PREPARATION_MS }).not.toBeNull()
   const bytes = (await opened())!
-  const { head } = unpackTitle(new Uint8Array(bytes).buffer)
-  const made = unpackPlan(await (await page.request.post(api('plan'), { data: { text: head.sheetText } })).text())
+  const { head } = unpackTitle(bytesOf(bytes))
+  const answer = await page.request.post(api('plan'), { data: { text: head.sheetText } })
+  const made = unpackPlan(bytesOf(await answer.body()))
   return { head, plan: made, id }
 }
 

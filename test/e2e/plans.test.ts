@@ -6,7 +6,7 @@ import { afterAll, beforeAll, expect, test } from 'vitest'
 import { unpackPlan } from '../../src/protocol/index.ts'
 import { fileFolder, PREPARATION_MS } from '../testkit/cli.ts'
 import { mixMaster } from '../testkit/cli-programmes.ts'
-import { askDesk, type Desk, startDesk } from '../testkit/desk.ts'
+import { askDesk, bytesOf, type Desk, startDesk } from '../testkit/desk.ts'
 
 const folder = fileFolder()
 const SHEET = 'harbour-day.sheet.json'
@@ -57,14 +57,14 @@ afterAll(() => kept.stop())
 async function planBy(desk: Desk, text: string): Promise<string> {
   const answer = await askDesk(desk, 'POST', `/api/plan?id=${SHEET}`, { text })
   expect(answer.status).toBe(200)
-  return answer.text()
+  return Buffer.from(await answer.arrayBuffer()).toString('latin1')
 }
 
 test.each(CHANGES)('%s: planned as if for the first time', async (_, text) => {
   const fresh = await startDesk(folder)
   try {
     const anew = await planBy(fresh, text)
-    expect(unpackPlan(anew).gain).not.toBeNull()
+    expect(unpackPlan(bytesOf(Buffer.from(anew, 'latin1'))).gain).not.toBeNull()
     // The change is one.
     expect(made).not.toContain(anew)
     made.push(anew)

@@ -44,6 +44,11 @@ export async function askDesk({ url }: Desk, method: 'GET' | 'POST', path: strin
   return fetch(new URL(path, url), { method, headers: { cookie, 'Content-Type': 'application/json' }, ...sent })
 }
 
+/** The bytes of an answer by themselves: Playwright gives a view into what it holds. */
+export function bytesOf(answer: Buffer): ArrayBuffer {
+  return Uint8Array.from(answer).buffer
+}
+
 /** Debian's Chromium, with nothing of it that talks to the world. */
 export function openBrowser(): Promise<Browser> {
   return chromium.launch({

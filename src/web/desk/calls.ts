@@ -39,7 +39,7 @@ export function soundAddress(id: string, of: string): string {
 /** What a delivery by this sheet would begin with; null if it was stopped. */
 export async function fetchPlan(id: string, text: string): Promise<ListeningPlan | null> {
   const answer = await call('POST', `/api/plan?id=${encodeURIComponent(id)}`, { text })
-  return answer.status === 204 ? null : unpackPlan(await answer.text())
+  return answer.status === 204 ? null : unpackPlan(await answer.arrayBuffer())
 }
 
 export async function orderMeasurement(id: string): Promise<void> {
