@@ -1,9 +1,10 @@
 import { useId, useState } from 'react'
 import { LAYOUTS, type LayoutName, printFigure, type Role } from '../../domain/index.ts'
 import type { TitleHead } from '../../protocol/index.ts'
-import { busLayout, type Listening, type Speakers } from '../listen/heard.ts'
+import { busLayout, type Listening, mutedAfter, type Speakers } from '../listen/heard.ts'
 import { loudestFrame } from './loudest.ts'
 import { possibleLayouts } from './matching.ts'
+import { heardOutputs, Meters } from './meters.tsx'
 import type { Curves } from './numbers.ts'
 import { RideFader } from './ride-fader.tsx'
 import { TimeField } from './time-field.tsx'
@@ -138,6 +139,11 @@ function Strip({ head, listening, works, curves }: Props) {
         onChange={(event) => change({ monitorDb: Number(event.target.value) })}
       />
       <output className="figure">{signed(state.monitorDb, 0)} dB</output>
+      <Meters
+        reading={state.meters}
+        spec={head.spec}
+        outputs={heardOutputs(layout, state.speakers, state.outputs ?? 2)}
+      />
     </>
   )
 }
@@ -201,22 +207,17 @@ function Channels({
   readonly muted: ReadonlySet<Role>
   readonly onMuted: (muted: ReadonlySet<Role>) => void
 }) {
-  const press = (role: Role, isAlone: boolean) => {
-    const others = roles.filter((one) => one !== role)
-    const isAloneAlready = !muted.has(role) && others.every((one) => muted.has(one))
-    if (isAlone) return onMuted(new Set(isAloneAlready ? [] : others))
-    return onMuted(new Set(muted.has(role) ? [...muted].filter((one) => one !== role) : [...muted, role]))
-  }
   return (
     <fieldset className="choice">
       <legend className="unseen">Channels that are heard</legend>
-      {roles.map((role) => (
+      {roles.map((role, place) => (
         <button
           key={role}
           type="button"
           aria-pressed={!muted.has(role)}
-          title={`Mute ${role}; with Alt, hear it alone`}
-          onClick={(event) => press(role, event.altKey)}
+          aria-keyshortcuts={`${place + 1}`}
+          title={`Mute ${role}; with Alt, or by the key ${place + 1}, hear it alone`}
+          onClick={(event) => onMuted(mutedAfter(muted, roles, role, event.altKey))}
         >
           {role}
         </button>

@@ -28,7 +28,10 @@ export type KeyActs = Readonly<
     | 'copy'
     | 'paste',
     () => unknown
-  >
+  > & {
+    /** A channel by its place from 0: heard alone, or muted. */
+    readonly channel: (place: number, isAlone: boolean) => unknown
+  }
 >
 
 /** What each key does, as the help shows it. */
@@ -37,6 +40,7 @@ export const KEY_MAP: readonly { readonly keys: string; readonly does: string }[
   { keys: 'J, K, L', does: 'backwards, stop, forwards; again: twice, four times as fast' },
   { keys: 'A', does: 'go to a place that you type' },
   { keys: 'M', does: 'go to where it is loudest' },
+  { keys: '1 … 8', does: 'hear this channel alone, and all again; with Shift: mute it' },
   { keys: 'R', does: 'ride by hand from here, and end the ride; moving the fader while it plays begins one too' },
   { keys: '↑ ↓', does: 'while you ride: the fader by half a dB; in a gain: a tenth of a dB' },
   { keys: 'N, P', does: 'next and previous passage' },
@@ -65,16 +69,17 @@ export function useKeys(acts: KeyActs): void {
   latest.current = acts
   useEffect(() => {
     const pressed = (event: KeyboardEvent) => {
-      const act = meant(event, isTyping(event.target))
-      if (act === null) return
-      if (latest.current[act]() !== false) event.preventDefault()
+      const act = meant(event, latest.current)
+      if (act !== null && act() !== false) event.preventDefault()
     }
     window.addEventListener('keydown', pressed)
     return () => window.removeEventListener('keydown', pressed)
   }, [])
 }
 
-const PLAIN: Readonly<Record<string, keyof KeyActs>> = {
+type PlainAct = Exclude<keyof KeyActs, 'channel'>
+
+const PLAIN: Readonly<Record<string, PlainAct>> = {
   ' ': 'play',
   j: 'backward',
   k: 'stop',
@@ -100,17 +105,22 @@ const PLAIN: Readonly<Record<string, keyof KeyActs>> = {
   ArrowDown: 'softer',
 }
 
-function meant(event: KeyboardEvent, isInField: boolean): keyof KeyActs | null {
-  if (isInField || document.querySelector('dialog[open]') !== null) return null
+function meant(event: KeyboardEvent, acts: KeyActs): (() => unknown) | null {
+  if (isTyping(event.target) || document.querySelector('dialog[open]') !== null) return null
   const withControl = event.ctrlKey || event.metaKey
   const key = event.key.toLowerCase()
-  if (withControl && key === 'z') return event.shiftKey ? 'redo' : 'undo'
-  if (withControl && key === 'y') return 'redo'
+  if (withControl && key === 'z') return event.shiftKey ? acts.redo : acts.undo
+  if (withControl && key === 'y') return acts.redo
   // A button takes the space bar for itself.
   if (event.key === ' ' && event.target instanceof HTMLButtonElement) return null
   // So does a slider the arrows.
   if (event.key.startsWith('Arrow') && event.target instanceof HTMLInputElement) return null
-  return withControl || event.altKey ? null : (PLAIN[event.key] ?? null)
+  if (withControl || event.altKey) return null
+  // By its place, as what Shift makes of a figure depends on the keyboard.
+  const channel = /^Digit([1-8])$/.exec(event.code)?.[1]
+  if (channel !== undefined) return () => acts.channel(Number(channel) - 1, !event.shiftKey)
+  const act = PLAIN[event.key]
+  return act === undefined ? null : acts[act]
 }
 
 function isTyping(target: EventTarget | null): boolean {

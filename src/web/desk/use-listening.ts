@@ -1,7 +1,8 @@
 import { useCallback, useEffect, useMemo, useRef, useState } from 'react'
-import { dbToGain, type FrameRange, type Role } from '../../domain/index.ts'
+import { dbToGain, type FrameRange, LAYOUTS, type Role } from '../../domain/index.ts'
 import type { TitleHead } from '../../protocol/index.ts'
-import { busLayout, type Listening, matrixOf, type Speakers, sharesOf } from '../listen/heard.ts'
+import { busLayout, type Listening, matrixOf, mutedAfter, type Speakers, sharesOf } from '../listen/heard.ts'
+import type { MeterReading } from '../listen/heard-meter.ts'
 import type { Asked } from '../listen/mixing-desk.ts'
 import type { FromPlayer } from '../listen/player-worklet.ts'
 import { heardLayouts, matchedRange, matchedShares, possibleLayouts, waysOf } from './matching.ts'
@@ -37,6 +38,8 @@ export type ListeningState = {
   readonly outputs: number | null
   /** Blocks of sound that came too late since the last start. */
   readonly missedBlocks: number
+  /** Of what is heard; null until something was played. */
+  readonly meters: MeterReading | null
   readonly problem: string | null
 }
 
@@ -55,6 +58,7 @@ const AT_FIRST: ListeningState = {
   loudness: new Map(),
   outputs: null,
   missedBlocks: 0,
+  meters: null,
   problem: null,
 }
 
@@ -108,7 +112,7 @@ function useListening(ground: ListeningGround) {
     [change],
   )
   const onFrame = useCallback(
-    ({ frame, missedBlocks, ridden }: FromPlayer) => {
+    ({ frame, missedBlocks, ridden, meters }: FromPlayer) => {
       const { state: now, ground: on } = latest.current
       on.ride.hear(ridden)
       const isOver = now.speed > 0 ? frame >= on.head.ground.frameCount : frame <= 0
@@ -118,7 +122,7 @@ function useListening(ground: ListeningGround) {
         player.current?.pause()
         on.ride.end()
       }
-      return change(isOver ? { frame, missedBlocks, isPlaying: false } : { frame, missedBlocks })
+      return change({ frame, missedBlocks, meters, ...(isOver && { isPlaying: false }) })
     },
     [change, seek],
   )
@@ -151,13 +155,18 @@ function useListening(ground: ListeningGround) {
   }, [change])
   const toggle = useCallback(() => (latest.current.state.isPlaying ? pause() : void play(1)), [pause, play])
   const keys = useTransportKeys(state, { toggle, play, pause, change })
+  const channel = (place: number, isAlone: boolean) => {
+    const roles = LAYOUTS[busLayout(possibleLayouts(ground.head))]
+    const role = roles[place]
+    return role === undefined ? false : change({ muted: mutedAfter(state.muted, roles, role, isAlone) })
+  }
   const riding = useRiding(state, ground, { play, change })
   return {
     state,
     change,
     toggle,
     seek,
-    keys: { ...keys, ...riding.keys },
+    keys: { ...keys, ...riding.keys, channel },
     moveFader: riding.moveFader,
     playing: state.outputs === null ? null : state.frame,
   }

@@ -1,4 +1,11 @@
-import { FOLD_DOWN_K, foldDownCoefficients, LAYOUTS, type LayoutName, type Role } from '../../domain/index.ts'
+import {
+  FOLD_DOWN_K,
+  foldDownCoefficients,
+  LAYOUTS,
+  type LayoutName,
+  loudnessWeight,
+  type Role,
+} from '../../domain/index.ts'
 import type { SignalLayouts } from './chunk.ts'
 
 /** What is listened to: the programme as it is, with the trims alone, as 5.1, as it will be delivered, or what is taken away. */
@@ -67,6 +74,25 @@ export function matrixOf(
   const both = left.map((gain, plane) => (gain + right[plane]!) / 2)
   const rows = speakers === 'mono' ? [both, [...both]] : [left, right]
   return [...rows, ...Array.from({ length: outputs - 2 }, () => planes.map(() => 0))]
+}
+
+/** The muted channels once one was pressed: muted or not, or heard alone, and then all again. */
+export function mutedAfter(
+  muted: ReadonlySet<Role>,
+  roles: readonly Role[],
+  pressed: Role,
+  isAlone: boolean,
+): ReadonlySet<Role> {
+  const others = roles.filter((role) => role !== pressed)
+  const isAloneAlready = !muted.has(pressed) && others.every((role) => muted.has(role))
+  if (isAlone) return new Set(isAloneAlready ? [] : others)
+  return new Set(muted.has(pressed) ? [...muted].filter((role) => role !== pressed) : [...muted, pressed])
+}
+
+/** What each output counts in the loudness of what is heard: two count alike, more are the loudspeakers of the layout. */
+export function outputWeights(layout: LayoutName, outputs: number): readonly number[] {
+  const roles = LAYOUTS[layout]
+  return Array.from({ length: outputs }, (_, output) => (outputs === 2 ? 1 : loudnessWeight(roles[output]!)))
 }
 
 type Law = (plane: BusPlane) => readonly [toLeft: number, toRight: number]

@@ -1,7 +1,7 @@
-import { framesPerHop, gatedLoudness, LAYOUTS, loudnessWeight } from '../../domain/index.ts'
+import { framesPerHop, gatedLoudness } from '../../domain/index.ts'
 import { KLoudness } from '../../dsp/index.ts'
 import { type Chunk, SIGNALS, type SignalName } from './chunk.ts'
-import { busPlanes, type Matrix, type Shares } from './heard.ts'
+import { busPlanes, type Matrix, outputWeights, type Shares } from './heard.ts'
 import type { DeskShape } from './mixing-desk.ts'
 import { SmallSpeaker } from './small-speakers.ts'
 
@@ -23,7 +23,6 @@ export class WaysMeasured {
 
   constructor(shape: DeskShape, ways: readonly Way[]) {
     const planes = busPlanes(shape.layout)
-    const roles = LAYOUTS[shape.layout]
     this.#places = new Map(
       SIGNALS.map((signal) => [
         signal,
@@ -31,7 +30,7 @@ export class WaysMeasured {
       ]),
     )
     this.#ways = ways.map((way) => {
-      const weights = way.matrix.map((_, output) => (way.matrix.length === 2 ? 1 : loudnessWeight(roles[output]!)))
+      const weights = outputWeights(shape.layout, way.matrix.length)
       return {
         way,
         meter: new KLoudness(shape.sampleRateHz, weights, framesPerHop(shape.sampleRateHz)),

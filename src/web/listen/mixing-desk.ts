@@ -1,6 +1,7 @@
 import { dbToGain, gainToDb, type LayoutName, type Role } from '../../domain/index.ts'
 import { type Chunk, SIGNALS, type SignalName, type SignalPlanes } from './chunk.ts'
 import { busPlanes, type Matrix, type RouteName, type Shares } from './heard.ts'
+import { HeardMeter, type MeterReading } from './heard-meter.ts'
 import { pointGainAt } from './point-gain.ts'
 import { SmallSpeaker } from './small-speakers.ts'
 
@@ -81,6 +82,9 @@ export class MixingDesk {
   #faderDb = 0
   #faderGain = 1
   #ridden: Ridden[] = []
+  /** What each output gets in a frame, ahead of the monitor; and the meters of it. */
+  #heard = new Float64Array(0)
+  #meter: HeardMeter
 
   constructor(shape: DeskShape, asked: Asked) {
     this.#shape = shape
@@ -96,12 +100,17 @@ export class MixingDesk {
     this.#asked = asked
     this.#smallSpeakers = [0, 1].map(() => new SmallSpeaker(shape.sampleRateHz))
     this.#matrix = asked.matrix.map((row) => row.map(() => 0))
+    this.#meter = this.#newMeter()
   }
 
   ask(asked: Asked): void {
     if (asked.isRiding && !this.#asked.isRiding) this.#faderGain = dbToGain(this.#faderDb)
     this.#asked = asked
-    if (asked.matrix.length !== this.#matrix.length) this.#matrix = asked.matrix.map((row) => row.map(() => 0))
+  }
+
+  /** What the meters say, since the last seek. */
+  readMeters(): MeterReading {
+    return this.#meter.read()
   }
 
   /** Moves the fader; before the ride begins it is set at once. */
@@ -131,6 +140,7 @@ export class MixingDesk {
     this.#takenOver = 1
     this.missedBlocks = 0
     this.#hasBegun = false
+    this.#meter = this.#newMeter()
   }
 
   /** Fills the outputs with the next block; silence where nothing plays or nothing has come yet. */
@@ -226,8 +236,18 @@ export class MixingDesk {
       for (let plane = 0; plane < row.length; plane++) sum += bus[plane]! * row[plane]!
       const small = this.#smallSpeakers[output]
       if (small !== undefined && this.#small > 0) sum += (small.next(sum) - sum) * this.#small
+      this.#heard[output] = sum
       into[i] = sum * this.#monitor
     }
+    // Frames that are left out, or backwards, are no programme.
+    if (this.speed === 1) this.#meter.add(this.#heard)
+  }
+
+  #newMeter(): HeardMeter {
+    const { sampleRateHz, layout } = this.#shape
+    const outputs = this.#matrix.length
+    this.#heard = new Float64Array(outputs)
+    return new HeardMeter(sampleRateHz, layout, outputs)
   }
 
   #glide(step: number): void {

@@ -1,5 +1,6 @@
 /// <reference path="./worklet-globals.d.ts" />
 import type { Chunk } from './chunk.ts'
+import type { MeterReading } from './heard-meter.ts'
 import { type Asked, type DeskShape, MixingDesk, type Ridden } from './mixing-desk.ts'
 
 /** What the page tells the player. `feed`: the way on which chunks come. */
@@ -17,6 +18,7 @@ export type FromPlayer = {
   readonly missedBlocks: number
   /** What was ridden since it was told last. */
   readonly ridden: readonly Ridden[]
+  readonly meters: MeterReading
 }
 
 /** What comes on the feed. `journey` counts the seeks: what was on its way before the last one is not played. */
@@ -51,7 +53,13 @@ class Player extends AudioWorkletProcessor {
 
   #tell(): void {
     const { frame, missedBlocks } = this.#desk
-    const told: FromPlayer = { frame, missedBlocks, journey: this.#journey, ridden: this.#desk.takeRidden() }
+    const told: FromPlayer = {
+      frame,
+      missedBlocks,
+      journey: this.#journey,
+      ridden: this.#desk.takeRidden(),
+      meters: this.#desk.readMeters(),
+    }
     this.port.postMessage(told)
     this.#feed?.postMessage(told)
   }
