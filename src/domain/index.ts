@@ -264,3 +264,12 @@ export {
   upmixStretches,
 } from './upmix-plan.ts'
 export { findUpmixStart, sceneSettings, UPMIX_STARTS, type UpmixStart, upmixSettingsOf } from './upmix-starts.ts'
+export {
+  WAVEFORM_FULL_SCALE,
+  WAVEFORM_TILE_POINTS,
+  type Waveform,
+  type WaveformPoints,
+  waveformOf,
+  waveformSteps,
+  waveformTile,
+} from './waveform.ts'

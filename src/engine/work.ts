@@ -3,12 +3,10 @@ import {
   type AudioSource,
   areBandsAtWork,
   bandTreatments,
-  bytesPerFrame,
   type Cancellation,
   type FrameRange,
+  framesPerFineHop,
   framesPerHop,
-  LAYOUTS,
-  type LayoutName,
   type LevelStep,
   type Measured,
   type MixerGain,
@@ -19,6 +17,7 @@ import {
   trimPoints,
   type UpmixMoment,
   type UpmixPlan,
+  type WaveformPoints,
 } from '../domain/index.ts'
 import type { Kernels } from '../dsp/index.ts'
 import {
@@ -43,6 +42,7 @@ import {
   mWeightedEnergies,
   subLevelsOfSegment,
   type TreatedBefore,
+  waveformOfStretch,
   writeDifference,
 } from './measure/index.ts'
 import { measureUpmixed } from './measure-upmixed.ts'
@@ -62,6 +62,7 @@ import {
   type UpmixedSegment,
   upmixSegment,
 } from './render/index.ts'
+import { wordsInMemory } from './words-in-memory.ts'
 
 /** Names under which a worker finds audio; the edge knows where it lies. */
 export type AudioName = 'source' | 'mended' | 'stem' | 'multichannel' | 'stereo' | 'gain' | 'difference'
@@ -206,6 +207,9 @@ export type LevelStepsTask = {
   readonly trimmed?: Trimmed | undefined
 }
 
+/** The extremes of each channel in every 10 ms, to be looked at. */
+export type WaveformTask = { readonly kind: 'waveform'; readonly segment: number }
+
 export type Task =
   | UpmixTask
   | ExplainUpmixTask
@@ -221,6 +225,7 @@ export type Task =
   | SketchScenesTask
   | MendTask
   | LevelStepsTask
+  | WaveformTask
   | RenderTask
   | ForecastTask
   | FoldTask
@@ -251,6 +256,7 @@ type Results = {
   readonly 'sketch-scenes': Float32Array
   readonly mend: null
   readonly 'level-steps': readonly LevelStep[]
+  readonly waveform: WaveformPoints
   readonly render: RenderedFigures
   readonly forecast: Measured
   readonly fold: FoldedFigures
@@ -332,6 +338,11 @@ const performers = {
   'level-steps'(bench: Bench, task: LevelStepsTask): readonly LevelStep[] {
     const source = heard(bench, 'source', task.trimmed)
     return levelStepsWithin(bench.kernels, source, segmentOf(source, task), bench.cancellation)
+  },
+  waveform(bench: Bench, task: WaveformTask): WaveformPoints {
+    const source = bench.source('source')
+    const pointFrames = framesPerFineHop(source.format.sampleRateHz)
+    return waveformOfStretch(bench.kernels, source, segmentOf(source, task), pointFrames, bench.cancellation)
   },
   fold(bench: Bench, task: FoldTask): FoldedFigures {
     const source = bench.source('source')
@@ -446,28 +457,6 @@ function forecast(bench: Bench, task: ForecastTask): Measured {
 function renderJob(bench: Bench, order: RenderOrder): RenderJob {
   const { audio, isUpmixed, writes, writesGain, ...job } = order
   return { ...job, source: bench.source(audio), upmixed: isUpmixed ? bench.planes : null }
-}
-
-/** Rendered words of one segment, as a source that begins at `firstFrame`. */
-function wordsInMemory(
-  words: Uint8Array,
-  source: AudioSource,
-  order: RenderOrder,
-  layout: LayoutName,
-  firstFrame: number,
-): AudioSource {
-  const channelCount = LAYOUTS[layout].length
-  const format = { encoding: order.encoding, channelCount, sampleRateHz: source.format.sampleRateHz }
-  const frameBytes = bytesPerFrame(format)
-  return {
-    format,
-    layout,
-    frameCount: firstFrame + words.length / frameBytes,
-    readInto(bytes, frameIndex, frameCount) {
-      const first = frameIndex - firstFrame
-      bytes.set(words.subarray(first * frameBytes, (first + frameCount) * frameBytes))
-    },
-  }
 }
 
 function float32Bytes(samples: Float64Array): Uint8Array {

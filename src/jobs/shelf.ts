@@ -1,7 +1,7 @@
 import { createHash } from 'node:crypto'
 import { existsSync, mkdtempSync, readFileSync, statSync } from 'node:fs'
 import { join, resolve } from 'node:path'
-import { bytesPerFrame, loudnessOf, type Sheet, thinnestMargins, toHops, windowMeans } from '../domain/index.ts'
+import { bytesPerFrame, type Sheet } from '../domain/index.ts'
 import { openAudio } from '../media/index.ts'
 import type {
   ListeningPlan,
@@ -19,14 +19,15 @@ import { ScratchFolder } from './scratch.ts'
 import { listProblems } from './sheet.ts'
 import { type ShelvedTitle, titlesIn } from './shelf-folder.ts'
 import { SingleOutput } from './single-output.ts'
+import { standingOf } from './standing.ts'
 import { type StudiedTitle, studyTitle } from './study-title.ts'
 import { suggestUpmixScenes } from './suggest-scenes.ts'
 import { type Standing, TitleMemory } from './title-memory.ts'
+import { type DrawnTitle, tileBytes } from './waveform-tiles.ts'
 import { explain, WorkQueue } from './work-queue.ts'
 
-/** Columns of the small picture of a title. */
-const PICTURE_COLUMNS = 120
-const SHORT_TERM_HOPS = 30
+/** Where samples lie and how they look. */
+type Sound = DrawnTitle & { readonly stamp: string }
 
 type Known = {
   /** Changes with the files of the title. */
@@ -43,7 +44,7 @@ export class Shelf {
   readonly work = new WorkQueue()
   readonly #known = new Map<string, Known>()
   /** Where samples lie, and the state of the files that they were found in; heard while a title is measured again. */
-  readonly #sounds = new Map<string, { readonly stamp: string; readonly location: StudiedTitle['location'] }>()
+  readonly #sounds = new Map<string, Sound>()
   readonly #planners = new Map<string, TitlePlanner>()
   /** For as long as the shelf is open: what had to be decoded to be read at any frame. */
   readonly #scratch = new ScratchFolder()
@@ -85,7 +86,8 @@ export class Shelf {
           const options = { signal, workers: this.#workers, sheetPath, scratchFolder, memory }
           const studied = await studyTitle(title.path, options, progress)
           this.#know(title, { stamp, studied, standing: standingOf(studied), refusal: null }, memory)
-          this.#sounds.set(title.id, { stamp: soundStampOf(title), location: studied.location })
+          const { location, waveform } = studied
+          this.#sounds.set(title.id, { stamp: soundStampOf(title), location, waveform })
         } catch (error) {
           if (!signal.aborted) this.#know(title, { stamp, studied: null, standing: null, refusal: explain(error) })
           throw error
@@ -102,7 +104,7 @@ export class Shelf {
     if (known === undefined || known.stamp !== stampOf(title.files)) return null
     const { studied } = known
     if (studied === null) return null
-    const { sheetText, energies, margins: _, location, ...told } = studied
+    const { sheetText, energies, margins: _, waveform: __, location, ...told } = studied
     const sound = { encoding: location.format.encoding, channelCount: location.format.channelCount }
     const { path, sheetPath } = title
     return {
@@ -178,6 +180,14 @@ export class Shelf {
       audio.close()
     }
     return bytes
+  }
+
+  /** How a title that was measured looks over time: a tile of one level, 16 bits little-endian. */
+  waveform(titleId: string, level: number, tile: number): Uint8Array<ArrayBuffer> {
+    const title = this.#title(titleId)
+    const known = this.#sounds.get(title.id)
+    if (known?.stamp === soundStampOf(title)) return tileBytes(known, level, tile)
+    throw refuse('JOBS_TITLE_UNKNOWN', `draw "${titleId}"`, 'a title that is not measured')
   }
 
   /** The sheet of a title as it lies on disk now; null where there is none. */
@@ -320,39 +330,6 @@ async function readSheetText(sheetPath: string, text: string): Promise<Sheet> {
 /** A new folder in another: files of two titles may have one name. */
 function freshFolder(parent: string): string {
   return mkdtempSync(join(parent, 'title-'))
-}
-
-function standingOf(studied: StudiedTitle): Standing {
-  const fails = studied.findings.some(({ severity }) => severity === 'fail')
-  const warns = studied.findings.some(({ severity }) => severity === 'warn')
-  const conforming = warns ? 'needs-ears' : 'conforms'
-  const state = studied.spec === null ? 'no-spec' : fails ? 'does-not-conform' : conforming
-  return { state, measured: measuredOf(studied) }
-}
-
-function measuredOf(studied: StudiedTitle): Standing['measured'] {
-  const { measurements, spec, margins, passages, layout, energies } = studied
-  const [thinnest] = thinnestMargins(margins, 1)
-  return {
-    layout,
-    durationSeconds: measurements.durationSeconds,
-    programmeLoudnessLkfs: measurements.programmeLoudnessLkfs,
-    specTitle: spec?.title ?? null,
-    thinnest: thinnest === undefined ? null : { line: thinnest.line, margin: thinnest.margin, unit: thinnest.unit },
-    shortTermLkfs: pictureOf(energies),
-    passageCount: passages.filter(({ kind }) => kind !== 'thinnest-margin').length,
-  }
-}
-
-/** The highest short-term loudness in each of equal columns over the parts, one after the other. */
-function pictureOf(energies: readonly PartEnergies[]): readonly (number | null)[] {
-  const powers = energies.flatMap(({ powers10ms }) => Array.from(windowMeans(toHops(powers10ms), SHORT_TERM_HOPS)))
-  return Array.from({ length: Math.min(PICTURE_COLUMNS, powers.length) }, (_, column, count = PICTURE_COLUMNS) => {
-    const from = Math.floor((column * powers.length) / count)
-    const to = Math.max(from + 1, Math.floor(((column + 1) * powers.length) / count))
-    const highest = powers.slice(from, to).reduce((most, power) => Math.max(most, power), 0)
-    return highest === 0 ? null : loudnessOf(highest)
-  })
 }
 
 /** Size and time of the files that a title is read from. */

@@ -13,8 +13,15 @@ import {
   type SpeechLane,
   speechWithin,
   spokenWithin,
+  type Waveform,
 } from '../domain/index.ts'
-import { type Crew, measureProgramme, type Progress, passagesOfProgramme } from '../engine/index.ts'
+import {
+  type Crew,
+  measureProgramme,
+  type Progress,
+  passagesOfProgramme,
+  waveformOfProgramme,
+} from '../engine/index.ts'
 import type { PartEnergies } from '../protocol/index.ts'
 import { freshSheet, sheetClock } from './fresh-sheet.ts'
 import { leftOut } from './left-out.ts'
@@ -39,6 +46,8 @@ export type StudiedTitle = {
   readonly energies: readonly PartEnergies[]
   /** Where its samples lie: in its file, or decoded in `scratchFolder`. */
   readonly location: OpenedSource['location']
+  /** How it looks over time. */
+  readonly waveform: Waveform
   /** The sheet's text: that of the file, or the one that it would begin with. */
   readonly sheetText: string
 }
@@ -68,14 +77,16 @@ export async function studyTitle(
   const { source, spec, placed, sheet, sheetPath } = title
   const programme = { ...programmeOf(source), programme: title.programme, breaks: breaksOf(placed.segments) }
   const listens = isListening(options)
-  const watch = progress === undefined ? {} : { progress }
-  const { parts, speech, measurements, judgement, passages } = await remembering(
+  const { tellLooking, watch } = sharesOf(progress)
+  const { parts, speech, measurements, judgement, passages, waveform } = await remembering(
     source,
     { ...options, listens, aside: true },
-    async (crew) =>
-      spec === null
+    async (crew) => ({
+      waveform: await waveformOfProgramme(crew, programme, tellLooking),
+      ...(spec === null
         ? { ...(await measureProgramme(crew, programme, null, watch, listens, true)), passages: [] }
-        : await passagesOfProgramme(crew, programme, spec, watch, listens),
+        : await passagesOfProgramme(crew, programme, spec, watch, listens)),
+    }),
   )
   refuseChanged(source)
   const { sheetJson } = await import('../protocol/index.ts')
@@ -96,10 +107,24 @@ export async function studyTitle(
     parts: parts.map(({ startFrame, measured }) => ({ startFrame, frameCount: measured.frameCount })),
     energies: parts.map((part) => energiesOf(part, speech)),
     location: source.location,
+    waveform,
     sheetText:
       sheetPath === null
         ? sheetJson(await freshSheet(title, options.sheetPath, hashing))
         : readFileSync(sheetPath, 'utf8'),
+  }
+}
+
+/** Of the whole time; the rest measures. Only the progress line depends on it. */
+const LOOKING_SHARE = 0.1
+
+function sharesOf(progress: ((progress: Progress) => void) | undefined) {
+  return {
+    tellLooking: (share: number) => progress?.({ stage: 'measure', share: share * LOOKING_SHARE }),
+    watch: {
+      progress: ({ stage, share }: Progress) =>
+        progress?.({ stage, share: LOOKING_SHARE + (1 - LOOKING_SHARE) * share }),
+    },
   }
 }
 

@@ -64,6 +64,13 @@ export function deskRoutes(shelf: Shelf): Hono {
     return context.body(shelf.sound(idOf(context.req.query('id')), from, count, of), 200, OCTETS)
   })
 
+  routes.get('/waveform', (context) => {
+    const [level, tile] = [Number(context.req.query('level')), Number(context.req.query('tile'))]
+    if (![level, tile].every((number) => Number.isInteger(number) && number >= 0))
+      return context.text('Name a level and a tile.\n', 400)
+    return context.body(shelf.waveform(idOf(context.req.query('id')), level, tile), 200, OCTETS)
+  })
+
   routes.post('/measure', (context) => {
     void shelf.measure(idOf(context.req.query('id')))
     return context.json({ version: 1 }, 202)

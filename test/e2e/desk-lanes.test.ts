@@ -2,11 +2,12 @@
 // known beforehand.
 import { readFileSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
-import type { Browser, Page } from 'playwright-core'
+import type { Browser, Locator, Page } from 'playwright-core'
 import { afterAll, beforeAll, expect, test } from 'vitest'
 import { fileFolder, PREPARATION_MS, plimsollMust } from '../testkit/cli.ts'
 import { ffmpeg } from '../testkit/cli-programmes.ts'
-import { type Desk, openBrowser, startDesk } from '../testkit/desk.ts'
+import { accessFaults, askDesk, type Desk, openBrowser, startDesk } from '../testkit/desk.ts'
+import { byNumpy } from '../testkit/outside.ts'
 
 const folder = fileFolder()
 const at = (name: string) => join(folder, name)
@@ -126,3 +127,84 @@ test('the level of each channel is read: a 997 Hz sine as ITU-R BS.1770-5 Annex 
   expect(await readAt(page, 25)).toMatch(/, C silent, /)
   await page.context().close()
 })
+
+/** All points of a level as the desk gives them, channel after channel. */
+async function pointsOf(level: number): Promise<Buffer> {
+  const channels: Buffer[][] = CHANNELS.map(() => [])
+  for (let tile = 0; ; tile++) {
+    const answer = await askDesk(desk, 'GET', `/api/waveform?id=${SHEET}&level=${level}&tile=${tile}`)
+    expect(answer.status).toBe(200)
+    const bytes = Buffer.from(await answer.arrayBuffer())
+    if (bytes.length === 0) return Buffer.concat(channels.flat())
+    const each = bytes.length / CHANNELS.length
+    for (const [channel, parts] of channels.entries()) parts.push(bytes.subarray(channel * each, (channel + 1) * each))
+  }
+}
+
+test.each([
+  [0, 32],
+  [1, 480],
+  [2, 1920],
+  [3, 7680],
+  [4, 30_720],
+  [5, 122_880],
+])(
+  'level %i of the waveform has the lowest and the highest sample of every %i frames, as NumPy finds them',
+  async (level, frames) => {
+    const page = await openTitle()
+    writeFileSync(at('points'), await pointsOf(level))
+    const { points, expected, differing } = byNumpy('extremes', at('harbour-day.wav'), at('points'), frames)
+    expect(points).toBe(expected)
+    expect(differing).toBe(0)
+    await page.context().close()
+  },
+)
+
+test('a channel is opened to its waveform: fetched only then, drawn as high as its samples reach, its peak read', async () => {
+  const page = await openTitle()
+  const asked: string[] = []
+  page.on('request', (request) => request.url().includes('/api/waveform') && asked.push(request.url()))
+  const [left, centre] = ['L', 'C'].map((role) =>
+    page.getByRole('button', { name: `Waveform of ${role}`, exact: true }),
+  )
+  await readAt(page, 15)
+  expect(asked).toEqual([])
+  await left!.click()
+  await centre!.click()
+  await expect
+    .poll(() => readAt(page, 15))
+    .toMatch(/L −23[.]0 LKFS, peak −20[.]0 dBFS, .*C −29[.]0 LKFS, peak −26[.]0 dBFS/)
+  // The LFE is the loudest: the lanes reach to −12 dBFS, the first step of 6 dB above its −14.
+  await page.mouse.move(0, 0)
+  const share = 10 ** (12 / 20)
+  await expect.poll(() => heightAt(page, left!, 15)).toBeCloseTo(0.1 * share, 1)
+  await expect.poll(() => heightAt(page, centre!, 15)).toBeCloseTo(0.05 * share, 1)
+  expect(await heightAt(page, centre!, 25)).toBeLessThan(0.03)
+  // Closer than 10 ms it is made of the samples.
+  await readAt(page, 15)
+  for (let i = 0; i < 12; i++) await page.keyboard.press('+')
+  await expect.poll(() => asked.some((url) => url.includes('level=0'))).toBe(true)
+  await expect.poll(() => page.locator('output.reading').textContent()).toContain('C −29.0 LKFS, peak −26.0 dBFS')
+  const opened = (await centre!.boundingBox())!.height
+  await centre!.click()
+  await expect.poll(async () => (await centre!.boundingBox())!.height).toBeLessThan(opened / 2)
+  await page.keyboard.press('w')
+  expect(await page.locator('button.lane-name[aria-expanded="true"]').count()).toBe(CHANNELS.length)
+  expect(await accessFaults(page)).toEqual([])
+  await page.context().close()
+})
+
+/** Of a channel's lane from its middle up, how much is drawn at a second. */
+async function heightAt(page: Page, name: Locator, seconds: number): Promise<number> {
+  await page.evaluate('new Promise((resolve) => requestAnimationFrame(() => requestAnimationFrame(resolve)))')
+  const box = (await page.locator('.timeline').boundingBox())!
+  const { y, height } = (await name.boundingBox())!
+  const column = [Math.round(xOf(seconds, box.width)), Math.round(y - box.y), 1, Math.round(height / 2) - 1]
+  return (await page.evaluate(`(() => {
+    const { data } = document.querySelector('.timeline canvas').getContext('2d').getImageData(${column.join(',')})
+    const ground = data.slice(0, 3).join()
+    let drawn = 0
+    for (let i = 0; i < data.length; i += 4) if (data.slice(i, i + 3).join() !== ground) drawn++
+    return drawn / (data.length / 4)
+  })()`)) as number
+}

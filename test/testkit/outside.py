@@ -291,5 +291,21 @@ def octaves(delivered, source, gain_db, start, end):
     return {'removed': (10 * np.log10(before / after) + float(gain_db)).tolist()}
 
 
-COMPARISONS = {f.__name__: f for f in (fold, encode, open_frames, static, curve, treated, lag, film_order, total, same, differing_channels, moved_channels, sub_levels, peaks, sixteenfold, moment, gain_within, difference, folded_difference, front_residue, octaves)}
+
+def extremes(path, points_path, point_frames):
+    """Lowest and highest sample of each channel in every begun stretch of so many frames, against points of 16 bits: the
+    lowest rounded down, the highest up."""
+    samples, step = unit(path), int(point_frames)
+    starts = np.arange(0, len(samples), step)
+    lowest = np.floor(np.minimum.reduceat(samples, starts) * 32768)
+    highest = np.minimum(np.ceil(np.maximum.reduceat(samples, starts) * 32768), 32767)
+    points = np.fromfile(points_path, '<i2').reshape(samples.shape[1], -1, 2)
+    return {
+        'points': points.shape[1],
+        'expected': len(starts),
+        'differing': int((points != np.stack([lowest.T, highest.T], axis=2)).sum()),
+    }
+
+
+COMPARISONS = {f.__name__: f for f in (fold, encode, open_frames, static, curve, treated, lag, film_order, total, same, differing_channels, moved_channels, sub_levels, peaks, sixteenfold, moment, gain_within, difference, folded_difference, front_residue, octaves, extremes)}
 print(json.dumps(COMPARISONS[sys.argv[1]](*sys.argv[2:])))

@@ -10,3 +10,4 @@ export {
 export { mWeightedEnergies } from './leq-m.ts'
 export { listenToSegment } from './listen.ts'
 export { createPlaneMeter, measureSegment, type PlaneMeter } from './segment.ts'
+export { waveformOfStretch } from './waveform.ts'

@@ -36,6 +36,13 @@ export function soundAddress(id: string, of: string): string {
   return `/api/sound?id=${encodeURIComponent(id)}&of=${of}`
 }
 
+/** One tile of how a title looks over time. */
+export async function fetchWaveform(id: string, level: number, tile: number): Promise<Int16Array> {
+  const answer = await call('GET', `/api/waveform?id=${encodeURIComponent(id)}&level=${level}&tile=${tile}`)
+  const bytes = new DataView(await answer.arrayBuffer())
+  return Int16Array.from({ length: bytes.byteLength / 2 }, (_, index) => bytes.getInt16(2 * index, true))
+}
+
 /** What a delivery by this sheet would begin with; null if it was stopped. */
 export async function fetchPlan(id: string, text: string): Promise<ListeningPlan | null> {
   const answer = await call('POST', `/api/plan?id=${encodeURIComponent(id)}`, { text })

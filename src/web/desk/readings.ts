@@ -1,6 +1,7 @@
-import { HOPS_PER_SECOND, loudnessOf, printFigure } from '../../domain/index.ts'
+import { HOPS_PER_SECOND, loudnessOf, printFigure, WAVEFORM_FULL_SCALE } from '../../domain/index.ts'
 import type { FitCurves } from './fit-curves.ts'
 import type { Scene } from './timeline/scene.ts'
+import { peakDbfsOf } from './use-waveform.ts'
 import { signed } from './words.ts'
 
 /** Lanes that values are read of. */
@@ -22,9 +23,9 @@ export function readingsAt(scene: Scene, seconds: number): Readings {
       ...(scene.fit === null ? [] : fitReadings(scene.fit, hop)),
       { lane: 'dialogue', words: scene.speech?.[hop] === 1 ? ['dialogue'] : [] },
     ],
-    channels: scene.channels.map(({ role, powers }) => ({
+    channels: scene.channels.map(({ role, powers }, channel) => ({
       role,
-      words: (powers[hop] ?? 0) > 0 ? `${printFigure(loudnessOf(powers[hop]!))} LKFS` : 'silent',
+      words: [level(powers[hop] ?? 0), ...peakWords(scene, channel, seconds)].join(', '),
     })),
   }
 }
@@ -41,6 +42,19 @@ function loudnessWords({ after, before, points }: Scene, hop: number): readonly 
   }
   const was = points === null ? '' : ` (${level(before.shortTerm)} before)`
   return [`short-term ${level(after.shortTerm)}${was}`, `momentary ${level(after.momentary)} LKFS`]
+}
+
+function level(power: number): string {
+  return power > 0 ? `${printFigure(loudnessOf(power))} LKFS` : 'silent'
+}
+
+/** The highest sample of an opened channel in the 100 ms around. */
+function peakWords({ waveform, sampleRateHz }: Scene, channel: number, seconds: number): readonly string[] {
+  if (!waveform.isOpen[channel]) return []
+  const first = (Math.floor(seconds * HOPS_PER_SECOND) / HOPS_PER_SECOND) * sampleRateHz
+  const [lowest, highest] = waveform.tiles.extremes(channel, first, first + sampleRateHz / HOPS_PER_SECOND, 1)
+  const peakDbfs = peakDbfsOf(lowest!, highest!, WAVEFORM_FULL_SCALE)
+  return peakDbfs === null ? [] : [`peak ${printFigure(peakDbfs)} dBFS`]
 }
 
 /** What the mixer decided here. */

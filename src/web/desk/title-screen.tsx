@@ -30,6 +30,7 @@ import { useKeys } from './use-keys.ts'
 import { canBeFitted, useTitleListening } from './use-listening.ts'
 import { useScenes } from './use-scenes.ts'
 import { useTitle } from './use-title.ts'
+import { useWaveform } from './use-waveform.ts'
 import { WorkBar } from './work-bar.tsx'
 import { type Works, workOn } from './works.ts'
 
@@ -74,8 +75,9 @@ export function TitleScreen({
   }
   const cursor = () => (view.reading === null ? listening.state.frame : Math.round(view.reading * sampleRateHz))
   const scenes = useScenes(head, title, view.chosenScene, view.chooseScene, cursor)
-  const acts = actsOf(view, listening.seek, title, scenes)
-  useTitleKeys(head, title, view, { listening, scenes, ride, after, passage, goTo, trimHere })
+  const { waveform, ...channels } = useWaveform(opened.head, title.titleId)
+  const acts = actsOf(view, listening.seek, title, scenes, channels.toggle)
+  useTitleKeys(head, title, view, { channels, listening, scenes, ride, after, passage, goTo, trimHere })
   const fitLanes = useFitLanes(head, listening.fit)
   const scene: Scene = {
     ...still,
@@ -89,6 +91,7 @@ export function TitleScreen({
     isUpmixed: head.layout === '2.0',
     points,
     ...fitLanes,
+    waveform,
     playing: listening.state.frame,
     label,
   }
@@ -126,6 +129,7 @@ function useTitleKeys(
   { decisions, dispatch, change }: ReturnType<typeof useTitle>,
   view: ReturnType<typeof useView>,
   {
+    channels,
     listening,
     scenes,
     ride,
@@ -134,6 +138,7 @@ function useTitleKeys(
     goTo,
     trimHere,
   }: {
+    readonly channels: Pick<ReturnType<typeof useWaveform>, 'toggleAll'>
     readonly listening: ReturnType<typeof useTitleListening>
     readonly scenes: ReturnType<typeof useScenes>
     readonly ride: HandRiding
@@ -153,6 +158,7 @@ function useTitleKeys(
     next: () => step(head.passages, chosen, 1, goTo),
     previous: () => step(head.passages, chosen, -1, goTo),
     trim: () => trimHere(passage?.suggestedTrimDb ?? -1, passage?.message ?? null),
+    waveforms: channels.toggleAll,
     findFit: () => canBeFitted(head) && listening.fit.want(),
     remove: () => (view.chosenTrim === null ? scenes.remove() : change(withoutTrim(decisions.sheet, view.chosenTrim))),
   })
@@ -203,6 +209,7 @@ function actsOf(
   onSeek: (frame: number) => void,
   { decisions, change, dispatch }: ReturnType<typeof useTitle>,
   { onBorder, onGlide }: ReturnType<typeof useScenes>,
+  onOpenChannel: (channel: number) => void,
 ): TimelineActs {
   return {
     onSeen: view.setSeen,
@@ -214,6 +221,7 @@ function actsOf(
     onChooseScene: view.chooseScene,
     onBorder,
     onGlide,
+    onOpenChannel,
     onSettled: () => dispatch({ kind: 'settle' }),
   }
 }

@@ -19,6 +19,7 @@ export type KeyActs = Readonly<
     | 'trim'
     | 'remove'
     | 'findFit'
+    | 'waveforms'
     | 'split'
     | 'join'
     | 'nextScene'
@@ -47,6 +48,7 @@ export const KEY_MAP: readonly { readonly keys: string; readonly does: string }[
   { keys: 'T', does: 'put a trim on what is selected, or on the passage' },
   { keys: 'Delete', does: 'take the chosen trim or scene away' },
   { keys: 'F', does: 'find the fit: draws its ride, its ceiling and its bands' },
+  { keys: 'W', does: 'open the waveforms of all channels, or fold them' },
   { keys: 'S', does: 'split the scene at the cursor' },
   { keys: 'Shift S', does: 'join the scene with the next' },
   { keys: '[ ]', does: 'scene before, scene after' },
@@ -92,6 +94,7 @@ const PLAIN: Readonly<Record<string, PlainAct>> = {
   Delete: 'remove',
   Backspace: 'remove',
   f: 'findFit',
+  w: 'waveforms',
   s: 'split',
   S: 'join',
   ']': 'nextScene',

@@ -1,5 +1,6 @@
-import { HOPS_PER_SECOND, powerToDb } from '../../../domain/index.ts'
-import { baseline, type Drawing, hopsAt, hopsSeen, line } from './canvas.ts'
+import { HOPS_PER_SECOND } from '../../../domain/index.ts'
+import { baseline, type Drawing, hopsSeen, line } from './canvas.ts'
+import { drawChannels } from './draw-channels.ts'
 import { drawDecided } from './draw-decided.ts'
 import { drawFit } from './draw-fit.ts'
 import { drawLoudness, drawOverview } from './draw-loudness.ts'
@@ -11,7 +12,6 @@ import { rulerSeconds } from './time-window.ts'
 
 const FONT = '12px "IBM Plex Sans", sans-serif'
 const RULER_PIXELS = 110
-const CHANNEL_DEPTH_DB = 54
 
 export function drawTimeline(canvas: CanvasRenderingContext2D, ink: Ink, scene: Scene, lanes: Lanes): void {
   const { from, to } = scene.seen
@@ -95,24 +95,6 @@ function drawDialogue({ canvas, ink, scene, lanes, x }: Drawing): void {
     hop = last + 1
   }
   baseline(canvas, ink, lanes, dialogue)
-}
-
-function drawChannels({ canvas, ink, scene, lanes }: Drawing): void {
-  for (const [index, { powers }] of scene.channels.entries()) {
-    const lane = lanes.channels[index]!
-    canvas.fillStyle = ink.slate
-    canvas.globalAlpha = 0.75
-    for (let column = 0; column < lanes.width; column++) {
-      const [first, end] = hopsAt(scene, column, lanes.width)
-      let highest = 0
-      for (let hop = first; hop < end; hop++) highest = Math.max(highest, powers[hop] ?? 0)
-      if (highest === 0) continue
-      const share = Math.max(0, Math.min(1, 1 + powerToDb(highest) / CHANNEL_DEPTH_DB))
-      canvas.fillRect(lanes.left + column, lane.top + lane.height * (1 - share), 1, lane.height * share)
-    }
-    canvas.globalAlpha = 1
-    baseline(canvas, ink, lanes, lane)
-  }
 }
 
 function drawPlayhead({ canvas, ink, scene, lanes, x }: Drawing): void {

@@ -37,6 +37,8 @@ const LEAST_LOUDNESS_HEIGHT = 140
 const TRIMS = { least: 56, most: 150, share: 0.1 }
 const RIDE = { least: 44, most: 130, share: 0.08 }
 const BY_STAGE = { least: 24, most: 70, share: 0.04 }
+/** An opened channel shows its waveform. */
+const OPENED = { least: 46, most: 120, share: 0.075 }
 const CHANNEL = { least: 18, most: 64, share: 0.03 }
 
 function grown(height: number, { least, most, share }: typeof TRIMS): number {
@@ -46,16 +48,21 @@ function grown(height: number, { least, most, share }: typeof TRIMS): number {
 /** What of the fit there is to show. */
 export type FitShown = 'nothing' | 'words' | 'ride' | 'ride-and-bands'
 
-/** Loudness takes the room that the others leave. */
+/** Loudness takes the room that the others leave. `has.channels`: whether each is opened. */
 export function layOut(
   width: number,
   height: number,
-  has: { readonly channels: number; readonly dialogue: boolean; readonly scenes: boolean; readonly fit: FitShown },
+  has: {
+    readonly channels: readonly boolean[]
+    readonly dialogue: boolean
+    readonly scenes: boolean
+    readonly fit: FitShown
+  },
 ): Lanes {
   const scenesHeight = has.scenes ? SCENES_HEIGHT + GAP : 0
   const trimsHeight = grown(height, TRIMS)
-  const channelHeight = grown(height, CHANNEL)
-  const channelsHeight = has.channels * (channelHeight + CHANNEL_GAP)
+  const channelHeights = has.channels.map((isOpen) => grown(height, isOpen ? OPENED : CHANNEL))
+  const channelsHeight = channelHeights.reduce((sum, one) => sum + one + CHANNEL_GAP, 0)
   const fit = layOutFit(height, has.fit)
   const others =
     OVERVIEW_HEIGHT +
@@ -81,9 +88,9 @@ export function layOut(
     dialogue: has.dialogue ? { top: dialogue, height: DIALOGUE_HEIGHT } : null,
     trims: { top: trims, height: trimsHeight },
     ...fit.at(fitTop),
-    channels: Array.from({ length: has.channels }, (_, index) => ({
-      top: channels + index * (channelHeight + CHANNEL_GAP),
-      height: channelHeight,
+    channels: channelHeights.map((one, index) => ({
+      top: channelHeights.slice(0, index).reduce((sum, above) => sum + above + CHANNEL_GAP, channels),
+      height: one,
     })),
     left: NAMES_WIDTH,
     width: Math.max(1, width - NAMES_WIDTH - RIGHT_MARGIN),

@@ -11,6 +11,7 @@ import type {
 import type { FitCurves } from '../fit-curves.ts'
 import type { Curves } from '../numbers.ts'
 import type { SceneChoice } from '../scene-edits.ts'
+import type { WaveformView } from '../use-waveform.ts'
 import type { TimeWindow } from './time-window.ts'
 
 /** Everything that the timeline shows; drawing computes nothing that is not here. */
@@ -24,6 +25,7 @@ export type Scene = {
   readonly after: Curves
   readonly speech: Uint8Array | null
   readonly channels: readonly { readonly role: Role; readonly powers: Float32Array }[]
+  readonly waveform: WaveformView
   readonly passages: readonly Passage[]
   readonly trims: readonly Trim[]
   /** Trims and hand rides together, as they are decided. */

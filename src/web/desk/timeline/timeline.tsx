@@ -31,6 +31,8 @@ export type TimelineActs = {
   readonly onBorder: (index: number, side: Side, frame: number) => void
   readonly onGlide: (index: number, side: Side, glideMs: number) => void
   readonly onSettled: () => void
+  /** Opens a channel to its waveform, or folds it. */
+  readonly onOpenChannel: (channel: number) => void
 }
 
 type Drag =
@@ -62,7 +64,7 @@ export function Timeline({
   const drag = useRef<Drag | null>(null)
   const size = useSize(frame)
   const lanes = layOut(size.width, size.height, {
-    channels: scene.channels.length,
+    channels: scene.waveform.isOpen,
     dialogue: scene.speech !== null,
     scenes: scene.isUpmixed || scene.scenes.length > 0,
     fit: fitShown(scene),
@@ -136,7 +138,7 @@ export function Timeline({
       onKeyDown={(event) => keyed(event, scene, acts)}
     >
       <canvas ref={canvas} />
-      <LaneNames lanes={lanes} scene={scene} />
+      <LaneNames lanes={lanes} scene={scene} onOpenChannel={acts.onOpenChannel} />
       {lanes.fitWords !== null && (
         <OnLane lane={lanes.fitWords} left={lanes.left}>
           {children}
@@ -234,8 +236,10 @@ function useWheel(frame: React.RefObject<HTMLDivElement | null>, scene: Scene, l
   useEffect(() => {
     const element = frame.current!
     const turn = (event: WheelEvent) => {
-      event.preventDefault()
       const { scene: now, lanes: at, acts: act } = latest.current
+      // Over the names the lanes are scrolled.
+      if (event.clientX < element.getBoundingClientRect().left + at.left) return
+      event.preventDefault()
       const { seen, durationSeconds } = now
       const secondsPerPixel = (seen.to - seen.from) / at.width
       if (Math.abs(event.deltaX) > Math.abs(event.deltaY) || event.shiftKey) {
