@@ -151,6 +151,39 @@ test('plays the file: time goes on from the chosen passage, muted-down at first,
   await page.context().close()
 })
 
+test('the room is calibrated: noise from each loudspeaker, what is read, and the monitor shown from the reference', async () => {
+  const page = await openDesk()
+  await page.getByRole('link', { name: /harbour-day/ }).click()
+  await page.getByRole('button', { name: 'Listen', exact: true }).click()
+  await page.getByRole('button', { name: 'Calibrate' }).click()
+  await page.getByRole('button', { name: 'Play the noise from L' }).click()
+  await page.getByRole('button', { name: 'Stop the noise from L' }).waitFor()
+  expect(await accessFaults(page)).toEqual([])
+  // Both read 61 dB SPL with the monitor at -30 dB: 79 stand at 18 dB more.
+  await page.getByLabel('L reads, in dB SPL').fill('161')
+  await page.getByText('a level from 30 to 110 dB SPL').waitFor()
+  for (const side of ['L', 'R']) {
+    await page.getByLabel(`${side} reads, in dB SPL`).fill('61')
+    await page.getByLabel(`${side} reads, in dB SPL`).press('Enter')
+  }
+  await page.getByText('79 dB SPL stands at a monitor gain of −12.0 dB').waitFor()
+  await page.getByRole('button', { name: '82', exact: true }).click()
+  await page.getByText('82 dB SPL stands at a monitor gain of −9.0 dB').waitFor()
+  await page.keyboard.press('Escape')
+  const monitor = () => page.getByRole('slider', { name: 'monitor' }).getAttribute('aria-valuetext')
+  expect(await monitor()).toBe('−21.0 dB re 82 dB SPL')
+  // It belongs to the room: it is there again with the next title and after the page was loaded anew.
+  await page.reload()
+  await page.getByRole('button', { name: 'Listen', exact: true }).click()
+  expect(await monitor()).toBe('−21.0 dB re 82 dB SPL')
+  await page.getByRole('button', { name: 'Calibrate' }).click()
+  await page.getByRole('button', { name: 'Forget the readings' }).click()
+  expect(await page.getByLabel('L reads, in dB SPL').inputValue()).toBe('')
+  await page.keyboard.press('Escape')
+  expect(await monitor()).toBe('−30 dB')
+  await page.context().close()
+})
+
 test('a sheet that somebody else changed is not overwritten', async () => {
   const page = await openDesk()
   await page.getByRole('link', { name: /harbour-day/ }).click()

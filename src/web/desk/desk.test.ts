@@ -1,5 +1,6 @@
 import { describe, expect, test } from 'vitest'
 import { clockFromLabel, placeSheet, type Sheet, type SheetGround } from '../../domain/index.ts'
+import { deviationDb, referenceMonitorDb } from './calibration.ts'
 import { decide, opened } from './decisions.ts'
 import { trimOn, withoutTrim, withTrim, withTrimGain } from './edits.ts'
 import { around, panned, rulerSeconds, within, zoomed } from './timeline/time-window.ts'
@@ -100,4 +101,20 @@ describe('what is seen', () => {
     const at = rulerSeconds({ from: 3, to: 63 }, 800, 110)
     expect(at).toEqual([10, 20, 30, 40, 50, 60])
   })
+})
+
+test('a calibrated room: the reference by the mean of the loudspeakers, the LFE 10 dB above it (ITU-R BS.775-4)', () => {
+  const read = {
+    L: { splDb: 62, monitorDb: -20 },
+    R: { splDb: 60, monitorDb: -24 },
+    LFE: { splDb: 71, monitorDb: -20 },
+  }
+  // 82 and 84 dB SPL at a monitor gain of 0 dB, the LFE 91.
+  const room = { referenceSplDb: 79, read }
+  expect(referenceMonitorDb(room)).toBeCloseTo(-4)
+  expect(deviationDb(room, 'L')).toBeCloseTo(-1)
+  expect(deviationDb(room, 'R')).toBeCloseTo(1)
+  expect(deviationDb(room, 'LFE')).toBeCloseTo(-2)
+  expect(deviationDb(room, 'C')).toBeNull()
+  expect(referenceMonitorDb({ referenceSplDb: 85, read: {} })).toBeNull()
 })

@@ -24,10 +24,10 @@ export function Meters({
   return (
     <section className="meters" aria-label="Meters of what is heard, ahead of the monitor">
       <span className="slate">momentary</span>
-      <output className="figure">{printFigure(momentaryLkfs)}</output>
+      <output className="figure">{level(momentaryLkfs)}</output>
       <Gauge momentaryLkfs={momentaryLkfs} shortTermLkfs={shortTermLkfs} spec={spec} />
       <span className="slate">short-term</span>
-      <output className="figure">{printFigure(shortTermLkfs)}</output>
+      <output className="figure">{level(shortTermLkfs)}</output>
       <span className="slate">LKFS</span>
       <span className="slate peaks-name">true peak, highest of 3 s</span>
       {outputs.map((name, output) => (
@@ -90,8 +90,7 @@ function Peak({
   const width = 100 * (1 - clamp(nowDbtp, LOWEST_PEAK_DBTP, 0) / LOWEST_PEAK_DBTP)
   return (
     <span className={isOver ? 'peak over' : 'peak'}>
-      <span className="slate">{name}</span>{' '}
-      <output className="figure">{Number.isFinite(heldDbtp) ? printFigure(heldDbtp) : '–'}</output>
+      <span className="slate">{name}</span> <output className="figure">{level(heldDbtp)}</output>
       {isOver && <span className="verdict"> over</span>}
       <span className="height" style={{ width: `${width}%` }} />
     </span>
@@ -105,6 +104,11 @@ export function heardOutputs(layout: LayoutName, speakers: Speakers, outputs: nu
   if (speakers === 'lt-rt') return ['Lt', 'Rt']
   if (roles.length <= 2 || speakers === 'mono' || speakers === 'small') return ['L', 'R']
   return ['Lo', 'Ro']
+}
+
+/** A dash before anything is known, and in silence. */
+function level(value: number | null): string {
+  return value !== null && Number.isFinite(value) ? printFigure(value) : '–'
 }
 
 function clamp(value: number, low: number, high: number): number {

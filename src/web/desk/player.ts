@@ -5,7 +5,7 @@ import { busLayout } from '../listen/heard.ts'
 import type { Wishes } from '../listen/live-render.ts'
 import type { FromLive, ToLive } from '../listen/live-worker.ts'
 import type { Way } from '../listen/match.ts'
-import type { Asked, DeskShape } from '../listen/mixing-desk.ts'
+import type { Asked, DeskShape, OutputNoise } from '../listen/mixing-desk.ts'
 import type { FromPlayer, PlayerOptions, ToPlayer } from '../listen/player-worklet.ts'
 import type { LiveSound } from '../listen/sound-window.ts'
 import { soundAddress } from './calls.ts'
@@ -106,6 +106,12 @@ export class Player {
   async play(): Promise<void> {
     await this.#context.resume()
     this.#tell({ kind: 'play', isPlaying: true })
+  }
+
+  /** Plays noise from one loudspeaker instead of the programme; null: no more. */
+  async playNoise(noise: OutputNoise | null): Promise<void> {
+    await this.#context.resume()
+    this.#tell({ kind: 'noise', noise })
   }
 
   pause(): void {

@@ -1,19 +1,17 @@
-import { useId, useState } from 'react'
+import { useState } from 'react'
 import { LAYOUTS, type LayoutName, printFigure, type Role } from '../../domain/index.ts'
 import type { TitleHead } from '../../protocol/index.ts'
 import { busLayout, type Listening, mutedAfter, type Speakers } from '../listen/heard.ts'
 import { loudestFrame } from './loudest.ts'
 import { possibleLayouts } from './matching.ts'
 import { heardOutputs, Meters } from './meters.tsx'
+import { Monitor } from './monitor.tsx'
 import type { Curves } from './numbers.ts'
 import { RideFader } from './ride-fader.tsx'
 import { TimeField } from './time-field.tsx'
 import { canBeFitted, type useTitleListening } from './use-listening.ts'
-import { signed } from './words.ts'
 import { WorkBar } from './work-bar.tsx'
 import { type Works, workOn } from './works.ts'
-
-const LOWEST_MONITOR_DB = -60
 
 type Props = {
   readonly head: TitleHead
@@ -48,7 +46,6 @@ export function Transport(props: Props) {
 function Strip({ head, listening, works, curves }: Props) {
   const { state, change, toggle, seek, fit, ride, titleId } = listening
   const { frameCount, sampleRateHz } = head.ground
-  const monitor = useId()
   const layout = busLayout(possibleLayouts(head))
   const roles = LAYOUTS[layout]
   return (
@@ -119,26 +116,7 @@ function Strip({ head, listening, works, curves }: Props) {
           {state.problem ?? fit.problem}
         </span>
       )}
-      <label className="toggle">
-        <input
-          type="checkbox"
-          checked={state.isDimmed}
-          onChange={(event) => change({ isDimmed: event.target.checked })}
-        />{' '}
-        dim
-      </label>
-      <label htmlFor={monitor}>monitor</label>
-      <input
-        id={monitor}
-        type="range"
-        min={LOWEST_MONITOR_DB}
-        max={0}
-        step={1}
-        value={state.monitorDb}
-        aria-valuetext={`${signed(state.monitorDb, 0)} dB`}
-        onChange={(event) => change({ monitorDb: Number(event.target.value) })}
-      />
-      <output className="figure">{signed(state.monitorDb, 0)} dB</output>
+      <Monitor head={head} listening={listening} />
       <Meters
         reading={state.meters}
         spec={head.spec}

@@ -3,7 +3,7 @@ import { dbToGain, type FrameRange, LAYOUTS, type Role } from '../../domain/inde
 import type { TitleHead } from '../../protocol/index.ts'
 import { busLayout, type Listening, matrixOf, mutedAfter, type Speakers, sharesOf } from '../listen/heard.ts'
 import type { MeterReading } from '../listen/heard-meter.ts'
-import type { Asked } from '../listen/mixing-desk.ts'
+import type { Asked, OutputNoise } from '../listen/mixing-desk.ts'
 import type { FromPlayer } from '../listen/player-worklet.ts'
 import { heardLayouts, matchedRange, matchedShares, possibleLayouts, waysOf } from './matching.ts'
 import { Player } from './player.ts'
@@ -126,33 +126,37 @@ function useListening(ground: ListeningGround) {
     },
     [change, seek],
   )
+  const open = useCallback(() => openOnce(player, latest.current, { onFrame, change }), [change, onFrame])
   const play = useCallback(
     async (speed: number) => {
-      const { state: now, ground: on } = latest.current
       try {
-        if (player.current === null) {
-          const asked = (count: number) =>
-            askedOf(on.head, now, count, { ...on.fit, trimsDb: on.trimsDb, isRiding: false })
-          const onLost = (error: Error) => change({ problem: error.message })
-          const onMatched = (found: ListeningState['loudness']) => change({ loudness: found })
-          const opened = await Player.open(on.head, on.titleId, asked, { onFrame, onMatched, onLost })
-          player.current = opened.player
-          change({ outputs: opened.outputs })
-        }
-        player.current.seek(speed > 0 && now.frame >= on.head.ground.frameCount ? 0 : now.frame, speed)
-        await player.current.play()
+        const opened = await open()
+        const { state: now, ground: on } = latest.current
+        opened.seek(speed > 0 && now.frame >= on.head.ground.frameCount ? 0 : now.frame, speed)
+        await opened.play()
         return change({ isPlaying: true, speed, problem: null })
       } catch (error) {
         return change({ problem: `This browser cannot play here: ${(error as Error).message}` })
       }
     },
-    [change, onFrame],
+    [change, open],
   )
   const pause = useCallback(() => {
     latest.current.ground.ride.end()
     player.current?.pause()
     change({ isPlaying: false, speed: 1 })
   }, [change])
+  const playNoise = useCallback(
+    async (noise: OutputNoise | null) => {
+      try {
+        if (noise !== null) pause()
+        await (await open()).playNoise(noise)
+      } catch (error) {
+        change({ problem: `This browser cannot play here: ${(error as Error).message}` })
+      }
+    },
+    [change, open, pause],
+  )
   const toggle = useCallback(() => (latest.current.state.isPlaying ? pause() : void play(1)), [pause, play])
   const keys = useTransportKeys(state, { toggle, play, pause, change })
   const channel = (place: number, isAlone: boolean) => {
@@ -166,6 +170,7 @@ function useListening(ground: ListeningGround) {
     change,
     toggle,
     seek,
+    playNoise,
     keys: { ...keys, ...riding.keys, channel },
     moveFader: riding.moveFader,
     playing: state.outputs === null ? null : state.frame,
@@ -173,6 +178,28 @@ function useListening(ground: ListeningGround) {
 }
 
 type PlayerHolder = { current: Player | null }
+
+/** The player of this title; the first time it is asked for it is opened, which takes a gesture of the user. */
+async function openOnce(
+  player: PlayerHolder,
+  { state, ground }: { readonly state: ListeningState; readonly ground: ListeningGround },
+  told: {
+    readonly onFrame: (told: FromPlayer) => void
+    readonly change: (more: Partial<ListeningState>) => void
+  },
+): Promise<Player> {
+  if (player.current !== null) return player.current
+  const { head, titleId, fit, trimsDb } = ground
+  const asked = (count: number) => askedOf(head, state, count, { ...fit, trimsDb, isRiding: false })
+  const opened = await Player.open(head, titleId, asked, {
+    onFrame: told.onFrame,
+    onMatched: (loudness) => told.change({ loudness }),
+    onLost: (error) => told.change({ problem: error.message }),
+  })
+  player.current = opened.player
+  told.change({ outputs: opened.outputs })
+  return opened.player
+}
 
 /** Tells the player what is asked of it, as soon as that changes. */
 function useTold(player: PlayerHolder, state: ListeningState, ground: ListeningGround): void {
@@ -292,6 +319,11 @@ export function canBeFitted({ layout, spec }: Pick<TitleHead, 'layout' | 'spec'>
   return spec !== null && layout !== 'mono'
 }
 
+/** The monitor gain as it is heard. */
+export function heardMonitorDb({ monitorDb, isDimmed }: Pick<ListeningState, 'monitorDb' | 'isDimmed'>): number {
+  return monitorDb + (isDimmed ? DIM_DB : 0)
+}
+
 function askedOf(
   head: TitleHead,
   state: Pick<ListeningState, 'listening' | 'speakers' | 'muted' | 'monitorDb' | 'isDimmed' | 'isMatched' | 'loudness'>,
@@ -305,7 +337,7 @@ function askedOf(
     shares: isMatched ? matchedShares(shares, speakers, loudness) : shares,
     matrix: matrixOf(busLayout(possible), speakers, outputs, (role) => !muted.has(role)),
     isSmall: speakers === 'small',
-    monitorGain: dbToGain(monitorDb + (isDimmed ? DIM_DB : 0)),
+    monitorGain: dbToGain(heardMonitorDb({ monitorDb, isDimmed })),
     trimsDb,
     pending,
     isRiding,

@@ -186,6 +186,24 @@ describe('the player', () => {
     expect(played(desk, 1000).at(-1)).toBe(Math.fround(0.2))
   })
 
+  test('noise comes from one output alone, instead of the programme, and rises as slowly as the monitor', () => {
+    const desk = player()
+    played(desk, 3 * RATE)
+    desk.playNoise({ output: 1, samples: flat(0.1) })
+    const outputs = [new Float32Array(3 * RATE), new Float32Array(3 * RATE)] as const
+    desk.render(outputs)
+    expect(outputs[0].every((sample) => sample === 0)).toBe(true)
+    const heard = outputs[1]
+    expect(heard[0]).toBeLessThan(1e-4)
+    const db = (frame: number) => 20 * Math.log10(heard[frame]! / 0.1)
+    for (let i = 1000; i < heard.length; i++) expect(db(i) - db(i - 1)).toBeLessThan(40 / RATE + 1e-4)
+    expect(heard.at(-1)).toBeCloseTo(0.1, 6)
+    const frame = desk.frame
+    desk.playNoise(null)
+    expect(Math.abs(played(desk, 1000)[0]!)).toBeLessThan(1e-4)
+    expect(desk.frame).toBe(frame + 1000)
+  })
+
   test('waits for what has not come, counts it once it has begun, and goes on where it stopped', () => {
     const desk = newDesk()
     desk.isPlaying = true

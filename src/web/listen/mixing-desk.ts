@@ -23,6 +23,9 @@ export type Asked = {
 /** The gain that the fader had in the middle of a 100 ms of the programme, as it was heard. */
 export type Ridden = { readonly hop: number; readonly gainDb: number }
 
+/** Noise that one output plays instead of the programme, over and over, before the monitor gain. */
+export type OutputNoise = { readonly output: number; readonly samples: Float32Array }
+
 /** What is played on, and in which pieces it comes. */
 export type DeskShape = {
   readonly sampleRateHz: number
@@ -82,6 +85,8 @@ export class MixingDesk {
   #faderDb = 0
   #faderGain = 1
   #ridden: Ridden[] = []
+  #noise: OutputNoise | null = null
+  #noiseAt = 0
   /** What each output gets in a frame, ahead of the monitor; and the meters of it. */
   #heard = new Float64Array(0)
   #meter: HeardMeter
@@ -106,6 +111,13 @@ export class MixingDesk {
   ask(asked: Asked): void {
     if (asked.isRiding && !this.#asked.isRiding) this.#faderGain = dbToGain(this.#faderDb)
     this.#asked = asked
+  }
+
+  /** Plays noise instead of the programme, or the programme again (null); either rises from silence, as at the first start. */
+  playNoise(noise: OutputNoise | null): void {
+    this.#noise = noise
+    this.#noiseAt = 0
+    this.#monitor = 0
   }
 
   /** What the meters say, since the last seek. */
@@ -152,7 +164,8 @@ export class MixingDesk {
     const bus = new Float64Array(this.#busSize)
     for (let i = 0; i < outputs[0]!.length; i++) {
       this.#glide(step)
-      if (!this.isPlaying) continue
+      if (this.#noise !== null) this.#leaveNoise(this.#noise, outputs, i)
+      if (!this.isPlaying || this.#noise !== null) continue
       if (!this.#pass(bus)) return
       this.#leave(bus, outputs, i)
     }
@@ -241,6 +254,11 @@ export class MixingDesk {
     }
     // Frames that are left out, or backwards, are no programme.
     if (this.speed === 1) this.#meter.add(this.#heard)
+  }
+
+  #leaveNoise({ output, samples }: OutputNoise, outputs: readonly Float32Array[], i: number): void {
+    outputs[output]![i] = samples[this.#noiseAt]! * this.#monitor
+    this.#noiseAt = (this.#noiseAt + 1) % samples.length
   }
 
   #newMeter(): HeardMeter {

@@ -1,7 +1,7 @@
 /// <reference path="./worklet-globals.d.ts" />
 import type { Chunk } from './chunk.ts'
 import type { MeterReading } from './heard-meter.ts'
-import { type Asked, type DeskShape, MixingDesk, type Ridden } from './mixing-desk.ts'
+import { type Asked, type DeskShape, MixingDesk, type OutputNoise, type Ridden } from './mixing-desk.ts'
 
 /** What the page tells the player. `feed`: the way on which chunks come. */
 export type ToPlayer =
@@ -9,6 +9,7 @@ export type ToPlayer =
   | { readonly kind: 'ask'; readonly asked: Asked }
   | { readonly kind: 'fader'; readonly gainDb: number }
   | { readonly kind: 'seek'; readonly frame: number; readonly journey: number; readonly speed: number }
+  | { readonly kind: 'noise'; readonly noise: OutputNoise | null }
   | { readonly kind: 'play'; readonly isPlaying: boolean }
 
 /** Where the player is: told about twenty times a second, and at each seek. */
@@ -67,6 +68,7 @@ class Player extends AudioWorkletProcessor {
   #hear(message: ToPlayer): void {
     if (message.kind === 'ask') this.#desk.ask(message.asked)
     else if (message.kind === 'fader') this.#desk.moveFader(message.gainDb)
+    else if (message.kind === 'noise') this.#desk.playNoise(message.noise)
     else if (message.kind === 'play') this.#desk.isPlaying = message.isPlaying
     else if (message.kind === 'seek') {
       this.#journey = message.journey
