@@ -130,6 +130,9 @@ function specSection(spec) {
     ...limitRow('short-term loudness', spec.maxShortTermLkfs, 'LKFS'),
     ...limitRow('momentary loudness', spec.maxMomentaryLkfs, 'LKFS'),
     ...limitRow('loudness range', spec.maxLoudnessRangeLu, 'LU'),
+    ...(spec.bandLevels ?? []).flatMap((band) =>
+      limitRow(`band ${band.id}`, band, band.beside === 'full-scale' ? 'dBFS' : 'dB over the programme loudness'),
+    ),
   ]
   return `## \`${spec.id}\`: ${spec.title}
 
@@ -148,6 +151,7 @@ The specs that Plimsoll brings along, for \`--spec ID\`.
 They are transcribed from published documents and may be out of date: **the recipient's current written spec, and local broadcast law, decide.**
 Each number says where it is from and how sure we are of it.
 A spec of your own is a JSON file, given by its path; \`docs/examples/north-coast-spec.json\` is one.
+It may also limit the level of a band (\`bandLevels\`), and hold a line for programmes of a length only (\`length\`): see the [manual](manual.md#a-spec-of-your-own).
 ${MADE_BY}
 
 ${SPECS.map(specSection).join('\n\n')}

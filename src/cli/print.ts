@@ -1,4 +1,5 @@
 import {
+  bandOfField,
   type Finding,
   type FoldDownLock,
   LEQ_M_TRADE_LIMITS_DB,
@@ -102,13 +103,18 @@ const LINE_NAMES: Readonly<Record<string, string>> = {
   'foldDown.loRo.maxTruePeakDbtp': 'Lo/Ro true peak',
 }
 
+function lineName(field: string): string {
+  const band = bandOfField(field)
+  return LINE_NAMES[field] ?? (band === null ? field : `${band} level`)
+}
+
 const ROLE_NAMES = { 'mix-5.1': '5.1', 'lo-ro': 'stereo', 'lt-rt': 'Lt/Rt', mix: 'mix' } as const
 
 /** How far each line of the spec is inside or outside its limit. */
 export function printMargins(margins: readonly Margin[]): string {
   return margins
     .map(({ role, line, measured, limit, margin, unit }) => {
-      const name = `${ROLE_NAMES[role]} ${LINE_NAMES[line] ?? line}`
+      const name = `${ROLE_NAMES[role]} ${lineName(line)}`
       if (margin === null) return `  ${name.padEnd(LABEL_CELLS + 4)}not measured\n`
       const side = margin >= 0 ? 'inside' : 'OUTSIDE'
       const from = `${printFigure(measured, 2)} ${unit}, limit ${printFigure(limit)}`

@@ -103,7 +103,11 @@ export {
 } from './layout.ts'
 export { LEQ_M_LONGEST_SECONDS, LEQ_M_TRADE_LIMITS_DB, leqM } from './leq-m.ts'
 export {
+  bandField,
+  bandOfField,
+  bandsOfParts,
   besideMaster,
+  cornersOf,
   curvesWithin,
   describeMeasured,
   describeParts,
@@ -113,6 +117,7 @@ export {
   gatePower,
   gatingBlocks,
   HOPS_PER_GATING_BLOCK,
+  highestBand,
   highestLfe,
   highestLfeOverFronts,
   joinMeasured,
@@ -143,6 +148,7 @@ export {
 } from './loudness/index.ts'
 export { distanceInside, isInside, margins } from './margins.ts'
 export type {
+  BandPowers,
   ChannelFigures,
   ChannelPeaks,
   DialogueLine,
@@ -200,8 +206,9 @@ export {
 } from './sheet.ts'
 export { upmixOfSheet } from './sheet-upmix.ts'
 export { delayAt, readSource, type SourceReading } from './source-reading.ts'
-export type { Clause, DeliverySpec, Limit, Waiver } from './spec.ts'
-export { type SpecLine, specLines } from './spec-lines.ts'
+export type { BandLevelLimit, BandLine, Clause, DeliverySpec, LengthRange, Limit, LineLeftOut, Waiver } from './spec.ts'
+export { lengthInWords, programmeSeconds, specForLength } from './spec-length.ts'
+export { rangeInWords, type SpecLine, specLines } from './spec-lines.ts'
 export {
   type NetworkLayer,
   SPEECH_MODEL_SHA256,

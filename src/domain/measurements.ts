@@ -1,5 +1,6 @@
 import type { FrameRange } from './frame-range.ts'
 import type { LayoutName, Role } from './layout.ts'
+import type { BandLine } from './spec.ts'
 
 /** A highest value and the frame where it stands (frame of the programme, from 0). Linear, full scale = 1. */
 export type Peak = { readonly value: number; readonly frameIndex: number }
@@ -40,6 +41,8 @@ export type Measured = {
    * begun 100 ms; absent where it was not asked for. See `FRONT_LOW_END_HZ`.
    */
   readonly sub100ms?: Float64Array
+  /** The bands that a spec has lines for, in its order; absent where it was not asked for. */
+  readonly bandPowers?: readonly BandPowers[]
   /** In channel order. */
   readonly channels: readonly ChannelPeaks[]
   /** Lo and Ro. */
@@ -47,6 +50,9 @@ export type Measured = {
   /** Samples that were NaN or infinite (they are measured as 0). */
   readonly nonFiniteSampleCount: number
 }
+
+/** Mean square of a band, all channels but the LFE together, unweighted, of every begun 100 ms. */
+export type BandPowers = { readonly line: BandLine; readonly powers100ms: Float64Array }
 
 /**
  * What was measured of one stretch of a programme by itself, and where the stretch begins. No window and no gating
@@ -106,6 +112,8 @@ export type Measurements = LoudnessFigures & {
   readonly dialogue: DialogueFigures | null
   /** Null where there is no LFE, or no spec asks for it. */
   readonly lfe: LfeFigures | null
+  /** Value of each band line of the spec by its id, in the unit of the line; null where no spec asks for one. */
+  readonly bandLevels: Readonly<Record<string, number | null>> | null
   readonly channels: readonly ChannelFigures[]
   readonly foldDown: {
     /** With the loudness of what is dialogue in the mix. */

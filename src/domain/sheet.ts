@@ -1,4 +1,5 @@
 import type { DeliverableRole } from './delivery.ts'
+import { bandField } from './loudness/index.ts'
 import type { SegmentKind } from './segments.ts'
 import type { DeliverySpec, Limit, Waiver } from './spec.ts'
 import type { UpmixSettings } from './upmix-parameters.ts'
@@ -136,7 +137,7 @@ export function specForTitle(
   } as const
   const limit = (line: string, asked: number | undefined, limitOfSpec: Limit | undefined): Limit | undefined => {
     const severity = isWaived(line) ? 'warn' : (limitOfSpec?.severity ?? 'fail')
-    if (asked !== undefined) return { value: asked, severity, source }
+    if (asked !== undefined) return { ...limitOfSpec, value: asked, severity, source }
     return limitOfSpec === undefined ? undefined : { ...limitOfSpec, severity }
   }
   const { targetLkfs, toleranceBelowLu, toleranceAboveLu } = override
@@ -160,6 +161,9 @@ export function specForTitle(
       source: changesTarget ? source : spec.programmeLoudness.source,
     },
     ...Object.fromEntries(asked),
+    ...(spec.bandLevels !== undefined && {
+      bandLevels: spec.bandLevels.map((asked) => (isWaived(bandField(asked)) ? { ...asked, severity: 'warn' } : asked)),
+    }),
     waivers,
   }
 }

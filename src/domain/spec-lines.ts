@@ -1,7 +1,9 @@
 import { type DeliverableRole, isStereoRole } from './delivery.ts'
 import { isJudgedOnDialogue } from './dialogue.ts'
+import { printFigure } from './figures.ts'
+import { bandField, bandOfField } from './loudness/index.ts'
 import type { Measurements } from './measurements.ts'
-import type { Clause, DeliverySpec } from './spec.ts'
+import type { BandLine, Clause, DeliverySpec } from './spec.ts'
 
 /** One line of a spec held against one file: what was measured and the bounds it must stay inside. */
 export type SpecLine = {
@@ -66,8 +68,36 @@ export function specLines(measurements: Measurements, spec: DeliverySpec, role: 
       unit: 'LU',
       remedy: 'bring the loudest and the softest scenes closer together, or agree it with the recipient',
     }),
+    ...bandLines(measurements, spec),
     ...(isStereoRole(role) ? [] : foldDownLines(measurements, spec)),
   ]
+}
+
+/** A band that is silent keeps every line. */
+function bandLines({ bandLevels, programmeLoudnessLkfs }: Measurements, spec: DeliverySpec): readonly SpecLine[] {
+  return (spec.bandLevels ?? []).flatMap((asked) => {
+    const field = bandField(asked)
+    const measured = bandLevels?.[asked.id] ?? null
+    if (bandLevels !== null && measured === null && programmeLoudnessLkfs !== null) return []
+    const within = asked.over === 'short-term' ? 'short-term level' : 'level'
+    const beside = asked.beside === 'full-scale' ? '' : ' over the programme loudness'
+    return limit(asked, {
+      id: 'band-level',
+      field,
+      name: `${within} of the ${bandOfField(field)} (${rangeInWords(asked)})${beside}`,
+      measured,
+      unit: asked.beside === 'full-scale' ? 'dBFS' : 'dB',
+      remedy: 'turn the band down there, or let the fit find its threshold (bands=lines)',
+    })
+  })
+}
+
+/** Where a band lies, e.g. `30 to 120 Hz`. */
+export function rangeInWords({ fromHz, toHz }: Pick<BandLine, 'fromHz' | 'toHz'>): string {
+  if (fromHz === null) return `below ${printFigure(toHz, 0)} Hz`
+  return toHz === null
+    ? `above ${printFigure(fromHz, 0)} Hz`
+    : `${printFigure(fromHz, 0)} to ${printFigure(toHz, 0)} Hz`
 }
 
 function lfeLines({ channels, lfe }: Measurements, spec: DeliverySpec): readonly SpecLine[] {

@@ -12,6 +12,36 @@ export type Limit = {
   /** A missed limit fails the delivery or only warns. */
   readonly severity: 'fail' | 'warn'
   readonly source: Clause
+  /** The line holds only for programmes of this length; absent: for all. */
+  readonly length?: LengthRange
+}
+
+/** Programmes longer than the one and no longer than the other bound, in seconds; one of them at least is there. */
+export type LengthRange = { readonly atMostSeconds?: number; readonly moreThanSeconds?: number }
+
+/** What a line on a band looks at. */
+export type BandLine = {
+  /** Kebab-case; with spaces it is the band's name, e.g. `low-end`. */
+  readonly id: string
+  /** Null: the band reaches down to 0 Hz, or up to the top. Never both. */
+  readonly fromHz: number | null
+  readonly toHz: number | null
+  /** The highest level in 3 s, or that of the programme as a whole. */
+  readonly over: 'short-term' | 'programme'
+  /** `value` is in dBFS RMS, or in dB over the programme loudness of the same file. */
+  readonly beside: 'full-scale' | 'programme-loudness'
+}
+
+/** A limit on the level of a band, all channels but the LFE together. */
+export type BandLevelLimit = Limit & BandLine
+
+/** A line of a spec that does not hold for a programme of this length. */
+export type LineLeftOut = {
+  readonly field: string
+  readonly name: string
+  readonly length: LengthRange
+  readonly seconds: number
+  readonly source: Clause
 }
 
 /**
@@ -44,6 +74,10 @@ export type DeliverySpec = {
   readonly maxShortTermLkfs?: Limit
   readonly maxMomentaryLkfs?: Limit
   readonly maxLoudnessRangeLu?: Limit
+  /** Each with an id of its own. */
+  readonly bandLevels?: readonly BandLevelLimit[]
+  /** Lines that `specForLength` has taken out. */
+  readonly leftOut?: readonly LineLeftOut[]
   /** Sample rates that are accepted; absent: any. */
   readonly sampleRatesHz?: readonly number[]
   readonly notes: readonly string[]

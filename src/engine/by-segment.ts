@@ -1,4 +1,6 @@
 import {
+  type BandLine,
+  type BandPowers,
   type DeliverySpec,
   type FrameRange,
   joinMeasured,
@@ -11,7 +13,7 @@ import {
   speechLane,
 } from '../domain/index.ts'
 import type { Crew } from './crew.ts'
-import type { MeasureTask, ResultOf, Task, Trimmed } from './work.ts'
+import type { BandLevelsTask, MeasureTask, ResultOf, SubLevelsTask, Task, Trimmed } from './work.ts'
 
 /** What all files of a title share: they are sample-aligned and equally long. */
 export type ProgrammeShape = {
@@ -95,8 +97,8 @@ export async function measureBySegment(...ofFile: Parameters<typeof measureSegme
   return joinMeasured(await measureSegments(...ofFile))
 }
 
-/** The levels of the sub beside what was measured of a file, where the spec has a line for them. */
-export async function withSubLevels(
+/** The levels of the sub and of bands beside what was measured of a file, where the spec has a line for them. */
+export async function withLevels(
   crew: Crew,
   programme: ProgrammeShape,
   audio: 'source' | 'multichannel' | 'stereo',
@@ -104,20 +106,52 @@ export async function withSubLevels(
   spec: DeliverySpec | null,
   trimmed?: Trimmed,
 ): Promise<readonly MeasuredPart[]> {
-  if (spec === null || !asksForSub(spec) || !LAYOUTS[programme.layout].includes('LFE')) return parts
+  const asksForSub = spec !== null && hasLineOnSub(spec) && LAYOUTS[programme.layout].includes('LFE')
+  const lines = (spec?.bandLevels ?? []).map(({ id, fromHz, toHz, over, beside }) => ({
+    id,
+    fromHz,
+    toHz,
+    over,
+    beside,
+  }))
   const beside: MeasuredPart[] = []
   for (const { startFrame, measured } of parts) {
     const { frameCount } = measured
     const within = { startFrame, endFrame: startFrame + frameCount }
-    const task = (segment: number) => ({ kind: 'sub-levels', segment, audio, within, trimmed }) as const
-    const levels = await bySegment(crew, { ...programme, frameCount }, task, () => {})
-    beside.push({ startFrame, measured: { ...measured, sub100ms: joinedHops(levels) } })
+    const shape = { ...programme, frameCount }
+    const task = (segment: number) => ({ segment, audio, within, trimmed })
+    const sub = asksForSub ? await hopsOf(crew, shape, (at) => ({ kind: 'sub-levels', ...task(at) }) as const) : null
+    const bands =
+      lines.length > 0
+        ? await hopsOf(crew, shape, (at) => ({ kind: 'band-levels', lines, ...task(at) }) as const)
+        : null
+    beside.push({
+      startFrame,
+      measured: {
+        ...measured,
+        ...(sub !== null && { sub100ms: sub }),
+        ...(bands !== null && { bandPowers: lineByLine(bands, lines) }),
+      },
+    })
   }
   return beside
 }
 
+async function hopsOf<T extends SubLevelsTask | BandLevelsTask>(
+  crew: Crew,
+  programme: ProgrammeShape,
+  task: (segment: number) => T,
+): Promise<Float64Array> {
+  return joinedHops((await bySegment(crew, programme, task, () => {})) as readonly Float64Array[])
+}
+
+/** Takes the values of each hop apart. */
+export function lineByLine(powers: Float64Array, lines: readonly BandLine[]): readonly BandPowers[] {
+  return lines.map((line, index) => ({ line, powers100ms: powers.filter((_, at) => at % lines.length === index) }))
+}
+
 /** Whether a spec has a line on the level of the LFE. */
-function asksForSub({ maxLfeShortTermDbfs, maxLfeOverFrontsDb }: DeliverySpec): boolean {
+function hasLineOnSub({ maxLfeShortTermDbfs, maxLfeOverFrontsDb }: DeliverySpec): boolean {
   return maxLfeShortTermDbfs !== undefined || maxLfeOverFrontsDb !== undefined
 }
 

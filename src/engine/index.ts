@@ -25,14 +25,13 @@ export type { Mending } from './render/index.ts'
 export { seedOf } from './render-pass.ts'
 export {
   deliverProgramme,
-  foldProgramme,
   measureProgramme,
   type ProgrammeMeasurement,
   planProgramme,
-  upmixProgramme,
   verifyDelivery,
 } from './run.ts'
 export { READ_BESIDE_SCENES, scenesOfProgramme } from './scenes-pass.ts'
+export { foldProgramme, upmixProgramme } from './unfitted-pass.ts'
 export type { WrittenFile } from './verify-pass.ts'
 export { waveformOfProgramme } from './waveform-pass.ts'
 export { type AudioName, type Bench, type FoldOrder, perform, type ResultOf, type Task } from './work.ts'

@@ -1,4 +1,4 @@
-import type { DeliverySpec, Passage } from '../domain/index.ts'
+import { type DeliverySpec, type Passage, programmeSeconds, specForLength } from '../domain/index.ts'
 import { bySegment, trimmedOf } from './by-segment.ts'
 import type { Crew, Progress, Watch } from './crew.ts'
 import { joinLevelSteps } from './intake/index.ts'
@@ -25,6 +25,13 @@ export async function passagesOfProgramme(
   const { layout, sampleRateHz, frameCount } = programme
   const { parts, speech } = measurement
   const levelSteps = joinLevelSteps(steps, { layout, sampleRateHz, frameCount, speech })
-  const passages = findPassages({ parts, frameCount, spec, role: roleOf(layout), speech, levelSteps })
+  const passages = findPassages({
+    parts,
+    frameCount,
+    spec: specForLength(spec, programmeSeconds(programme)),
+    role: roleOf(layout),
+    speech,
+    levelSteps,
+  })
   return { ...measurement, passages }
 }

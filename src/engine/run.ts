@@ -1,29 +1,21 @@
 import {
   assert,
-  besideMaster,
   type DeliveredFile,
   type DeliverySpec,
-  decodesMatrix,
-  describeMeasured,
   type Finding,
-  frontSpreadOf,
-  gainToDb,
-  joinMeasured,
   type LoudnessCurves,
   type LoudnessFigures,
   type Measured,
   type MeasuredPart,
   type Measurements,
   margins,
-  type ProgrammeLanes,
+  programmeSeconds,
   type SpeechLane,
-  stereoRoleOf,
-  type UpmixPlan,
+  specForLength,
 } from '../domain/index.ts'
 import { compareWithSource } from './alteration-pass.ts'
 import { treatBandsFirst } from './bands-pass.ts'
 import {
-  bySegment,
   listenBySegment,
   measureBySegment,
   measureParts,
@@ -31,16 +23,16 @@ import {
   type ProgrammeShape,
   type Tell,
   trimmedOf,
-  withSubLevels,
+  withLevels,
 } from './by-segment.ts'
 import type { Crew, Watch } from './crew.ts'
 import { type Decision, type FitCorrection, type Render, refineGains, refineLfe } from './decide/index.ts'
-import { thinLanes } from './deliver/index.ts'
 import type { DeliveryOrder, DeliveryOutcome, DeliveryStore } from './delivery-order.ts'
 import { type Analysed, decide, joinAnalysed } from './forecast-pass.ts'
 import { gatherReport } from './gather-report.ts'
-import { Stages, UPMIX_SPANS } from './progress-shares.ts'
-import { hasLfeAnywhere, render, seedOf } from './render-pass.ts'
+import { Stages } from './progress-shares.ts'
+import { render } from './render-pass.ts'
+import { upmixedSegments } from './unfitted-pass.ts'
 import { type Judgement, judge, judgeBreaks, judgeSignal } from './verify/index.ts'
 import {
   describeProgramme,
@@ -55,7 +47,7 @@ import {
   type WrittenFile,
   writtenFiles,
 } from './verify-pass.ts'
-import type { FoldOrder, RenderedFigures, RenderOrder } from './work.ts'
+import type { RenderedFigures } from './work.ts'
 
 /** Renders that a delivery may take before it is given up. */
 const MOST_PASSES = 3
@@ -65,11 +57,12 @@ const MOST_PASSES = 3
  * What does not conform is an outcome, not an error. Throws `Refusal` and `Cancelled` of the crew and the store.
  */
 export async function deliverProgramme(
-  order: DeliveryOrder,
+  asked: DeliveryOrder,
   crew: Crew,
   store: DeliveryStore,
   watch: Watch,
 ): Promise<DeliveryOutcome> {
+  const order = ofItsLength(asked)
   const stages = new Stages(watch)
   const { analysis, treated, forecast } = await prepare(order, crew, stages)
   let { decision } = forecast
@@ -127,8 +120,16 @@ export async function planProgramme(
   crew: Crew,
   watch: Watch,
 ): Promise<Decision & { readonly ceilingLossDb: Float64Array | null }> {
-  const { forecast } = await prepare(order, crew, new Stages(watch))
+  const { forecast } = await prepare(ofItsLength(order), crew, new Stages(watch))
   return { ...forecast.decision, ceilingLossDb: forecast.correction.ceilingLossDb ?? null }
+}
+
+/** The order under the spec as it holds for a programme of this length. */
+function ofItsLength(order: DeliveryOrder): DeliveryOrder {
+  return {
+    ...order,
+    spec: specForLength(order.spec, programmeSeconds({ ...order.source, programme: order.programme })),
+  }
 }
 
 /** All that comes before the first render. */
@@ -212,35 +213,17 @@ async function analyse(order: DeliveryOrder, crew: Crew, tell: Tell): Promise<An
       ? await measureSegments(crew, source, 'source', told)
       : await upmixedSegments(crew, source, upmix, told)
   const parts = programme === undefined ? null : await measureParts(crew, source, 'source', programme, () => {})
-  const sourceParts = parts === null ? null : await withSubLevels(crew, source, 'source', parts, order.spec)
+  const sourceParts = parts === null ? null : await withLevels(crew, source, 'source', parts, order.spec)
   const findings = await inBreaks(crew, source, order.breaks)
   const joined = joinAnalysed(segments, sourceParts)
-  const whole = upmix === null && parts === null ? await withSub(order, crew, joined.whole) : joined.whole
+  const whole = upmix === null && parts === null ? await withLevelsOfWhole(order, crew, joined.whole) : joined.whole
   return { ...joined, whole, speech, findings }
 }
 
-async function withSub({ source, spec }: DeliveryOrder, crew: Crew, measured: Measured): Promise<Measured> {
-  const [part] = await withSubLevels(crew, source, 'source', [{ startFrame: 0, measured }], spec)
+async function withLevelsOfWhole({ source, spec }: DeliveryOrder, crew: Crew, measured: Measured): Promise<Measured> {
+  const [part] = await withLevels(crew, source, 'source', [{ startFrame: 0, measured }], spec)
   return part?.measured ?? measured
 }
-
-/** The 5.1 that an upmix makes, beside the stereo that is fitted with it: its fold-down, or the Lt/Rt it was decoded from. */
-async function upmixedSegments(
-  crew: Crew,
-  source: ProgrammeShape,
-  upmix: UpmixPlan,
-  tell: Tell,
-): Promise<readonly Measured[]> {
-  if (stereoRoleOf(upmix) === 'lo-ro') return upmixSegments(crew, source, upmix, false, tell)
-  const decoding = 1 - MEASURING_BESIDE_DECODING
-  const decoded = await upmixSegments(crew, source, upmix, false, (share) => tell(share * decoding))
-  const measuring = (share: number) => tell(decoding + share * MEASURING_BESIDE_DECODING)
-  const master = await measureSegments(crew, source, 'source', measuring)
-  return decoded.map((segment, index) => besideMaster(segment, master[index] as Measured))
-}
-
-/** Share of the time that measuring an Lt/Rt takes beside decoding it; only the progress line depends on it. */
-const MEASURING_BESIDE_DECODING = 0.1
 
 /** Share of the time that listening takes before what is to be fitted is measured; only the progress line depends on it. */
 const LISTENING_BESIDE_ANALYSIS = 0.2
@@ -252,16 +235,6 @@ async function inBreaks(
   breaks: DeliveryOrder['breaks'],
 ): Promise<readonly Finding[]> {
   return breaks === undefined ? [] : judgeBreaks(await measureParts(crew, programme, 'source', breaks, () => {}))
-}
-
-function upmixSegments(
-  crew: Crew,
-  programme: ProgrammeShape,
-  plan: UpmixPlan,
-  through: boolean,
-  tell: Tell,
-): Promise<readonly Measured[]> {
-  return bySegment(crew, programme, (segment) => ({ kind: 'upmix', segment, plan, through }), tell)
 }
 
 /** A programme, where its first frame stands in the day if its file tells, and which stretches of it count. */
@@ -296,11 +269,12 @@ export type ProgrammeMeasurement = {
 export async function measureProgramme(
   crew: Crew,
   programme: ProgrammeOnDisk,
-  spec: DeliverySpec | null,
+  asked: DeliverySpec | null,
   watch: Watch,
   listens: boolean,
   peakHistory = false,
 ): Promise<ProgrammeMeasurement> {
+  const spec = asked === null ? null : specForLength(asked, programmeSeconds(programme))
   const tell = new Stages(watch).tell('measure')
   const measuring = listens ? MEASURING_BESIDE_LISTENING : 1
   const trimmed = trimmedOf(programme)
@@ -310,7 +284,7 @@ export async function measureProgramme(
   const heard = programme.heard ?? null
   const speech = listens && heard === null ? await listenBySegment(crew, programme, 'source', listening) : heard
   const asMeasured = await partsOf(crew, programme, 'source', measured, programme.programme, way)
-  const parts = await withSubLevels(crew, programme, 'source', asMeasured, spec, trimmed)
+  const parts = await withLevels(crew, programme, 'source', asMeasured, spec, trimmed)
   const measurements = describeProgramme(parts, programme.frameCount, speech)
   const asItIs = trimmed === undefined ? null : await measureAsItIs(crew, programme)
   const role = roleOf(programme.layout)
@@ -378,12 +352,13 @@ export async function verifyDelivery(
   crew: Crew,
   programme: ProgrammeOnDisk,
   files: readonly WrittenFile[],
-  spec: DeliverySpec,
+  asked: DeliverySpec,
   told: Pick<Origin, 'openedBy' | 'stereoGainDb' | 'anchor'>,
   watch: Watch,
   listens: boolean,
 ): Promise<Verified> {
   const { startOfDaySeconds, clock, programme: stretches } = programme
+  const spec = specForLength(asked, programmeSeconds(programme))
   const tell = new Stages(watch).tell('measure')
   const listening = listens ? LISTENING_BESIDE_VERIFYING : 0
   const main = files.find(({ audio }) => audio === 'multichannel') ?? (files[0] as WrittenFile)
@@ -396,80 +371,3 @@ export async function verifyDelivery(
 
 /** The same beside verifying. */
 const LISTENING_BESIDE_VERIFYING = 0.3
-
-/** What an upmix without a fit needs to be told. */
-export type UpmixOrder = {
-  readonly programme: ProgrammeShape
-  readonly plan: UpmixPlan
-  readonly gainDb: number
-  readonly bitsPerSample: 16 | 24
-  readonly sourceSha256: Promise<string>
-  /** Write the stem as it comes through the weights of the source, instead of the source itself. */
-  readonly through: boolean
-}
-
-/**
- * Upmixes without a fit: one static gain at most, and no ceiling. Gives the figures and levels of the bytes written; null where
- * samples do not fit the word, which is known before they are rendered: nothing may clip, so the caller refuses.
- */
-export async function upmixProgramme(
-  order: UpmixOrder,
-  crew: Crew,
-  store: Pick<DeliveryStore, 'beginPass'>,
-  watch: Watch,
-): Promise<
-  | { readonly measurements: Measurements; readonly lanes: ProgrammeLanes; readonly peakDbfs: number }
-  | { readonly measurements: null; readonly peakDbfs: number }
-> {
-  const { programme, plan, gainDb, bitsPerSample, through } = order
-  const stages = new Stages(watch, UPMIX_SPANS)
-  const told = stages.tellUpmix(Boolean(plan.reading?.voice100ms))
-  const analysed = joinMeasured(await upmixSegments(crew, programme, plan, through, told))
-  const peakDbfs = Math.max(...describeMeasured(analysed).channels.map(({ samplePeakDbfs }) => samplePeakDbfs ?? 0))
-  if (peakDbfs + gainDb > 0) return { measurements: null, peakDbfs }
-  store.beginPass()
-  const render: RenderOrder = {
-    audio: through ? 'stem' : 'source',
-    isUpmixed: true,
-    writes: ['multichannel'],
-    hasLfe: hasLfeAnywhere(plan),
-    frontSpread: frontSpreadOf(plan),
-    isLtRt: decodesMatrix(plan.settings, plan.reading),
-    gain: { staticGainDb: gainDb, rideDb: null, ceilingDbtp: null },
-    encoding: bitsPerSample === 16 ? 'int16' : 'int24',
-    ditherSeed: seedOf(await order.sourceSha256),
-    stereo: false,
-    writesGain: false,
-  }
-  const task = (segment: number) => ({ kind: 'render', segment, order: render }) as const
-  const rendered = await bySegment(crew, programme, task, stages.tell('render'))
-  // The highest positive word lies one step below full scale: a sample between the two is known only now.
-  if (rendered.some(({ overs }) => overs > 0)) return { measurements: null, peakDbfs }
-  const measured = await measureBySegment(crew, { ...programme, layout: '5.1' }, 'multichannel', stages.tell('verify'))
-  return { measurements: describeMeasured(measured), lanes: thinLanes(measured, null), peakDbfs }
-}
-
-/** Folds a programme down, without any fit. Gives the figures of the bytes written, and what would not have fitted the word. */
-export async function foldProgramme(
-  programme: ProgrammeShape,
-  order: FoldOrder,
-  crew: Crew,
-  store: Pick<DeliveryStore, 'beginPass'>,
-  watch: Watch,
-): Promise<{ readonly measurements: Measurements; readonly overs: number; readonly peakDbfs: number }> {
-  const stages = new Stages(watch)
-  store.beginPass()
-  const folded = await bySegment(
-    crew,
-    programme,
-    (segment) => ({ kind: 'fold', segment, order }),
-    stages.tell('render'),
-  )
-  const layout = order.to === 'mono' ? 'mono' : '2.0'
-  const measured = await measureBySegment(crew, { ...programme, layout }, 'multichannel', stages.tell('verify'))
-  return {
-    measurements: describeMeasured(measured),
-    overs: folded.reduce((sum, { overs }) => sum + overs, 0),
-    peakDbfs: gainToDb(folded.reduce((highest, { peak }) => Math.max(highest, peak), 0)),
-  }
-}

@@ -1,4 +1,6 @@
 import {
+  bandField,
+  bandsOfParts,
   type Clock,
   curvesWithin,
   type DeliverableRole,
@@ -10,6 +12,7 @@ import {
   type FrameRange,
   frontSpreadOf,
   HOPS_PER_SECOND,
+  highestBand,
   highestLfe,
   highestLfeOverFronts,
   isStereoRole,
@@ -34,7 +37,7 @@ import {
   measureParts,
   type ProgrammeShape,
   type Tell,
-  withSubLevels,
+  withLevels,
 } from './by-segment.ts'
 import type { Crew } from './crew.ts'
 import type { Decision } from './decide/index.ts'
@@ -101,7 +104,7 @@ export async function verifyFiles(
     const shape = { ...programme, layout: file.layout }
     const measured = await measureBySegment(crew, shape, file.audio, told)
     const whole = await partsOf(crew, shape, file.audio, measured, origin.programme)
-    const parts = await withSubLevels(crew, shape, file.audio, whole, spec)
+    const parts = await withLevels(crew, shape, file.audio, whole, spec)
     const measurements = describeProgramme(parts, programme.frameCount, origin.speech)
     files.push({ ...file, measured, parts, measurements })
   }
@@ -187,7 +190,7 @@ export function judgeContext(
     curves: curvesWithin(loudnessCurves(whole), programme, sampleRateHz),
     ...(truePeakSeconds !== null && { truePeakSeconds }),
     ...(foldDownTruePeakSeconds !== null && { foldDownTruePeakSeconds }),
-    lfeWindows: lfeWindows(parts, sampleRateHz),
+    levelWindows: levelWindows(parts, sampleRateHz),
     ...(startOfDaySeconds !== null && { startOfDaySeconds }),
     ...(clock !== undefined && {
       timecodeAt: (seconds: number) => labelAt(clock, Math.round(seconds * sampleRateHz)),
@@ -195,19 +198,25 @@ export function judgeContext(
   }
 }
 
-/** Where the LFE stands highest, by itself and above the low end of the fronts. */
-function lfeWindows(
+/** Where the LFE stands highest, by itself and above the low end of the fronts, and where bands do that have lines. */
+function levelWindows(
   parts: readonly MeasuredPart[],
   sampleRateHz: number,
 ): Readonly<Record<string, { readonly startSeconds: number; readonly endSeconds: number }>> {
-  const levels = subLevels(parts.map(({ measured }) => measured))
-  if (levels === null) return {}
-  const found = [
-    ['lfe.maxShortTermDbfs', highestLfe(levels)],
-    ['lfe.overFrontsDb', highestLfeOverFronts(levels)],
-  ] as const
+  const measured = parts.map((part) => part.measured)
+  const levels = subLevels(measured)
+  const ofSub =
+    levels === null
+      ? []
+      : ([
+          ['lfe.maxShortTermDbfs', highestLfe(levels)],
+          ['lfe.overFrontsDb', highestLfeOverFronts(levels)],
+        ] as const)
+  const ofBands = (bandsOfParts(measured) ?? []).flatMap(({ line, parts: powers }) =>
+    line.over === 'short-term' ? [[bandField(line), highestBand(powers, line.over)] as const] : [],
+  )
   return Object.fromEntries(
-    found.flatMap(([field, peak]) => {
+    [...ofSub, ...ofBands].flatMap(([field, peak]) => {
       if (peak === null) return []
       const startSeconds = (parts[peak.part]?.startFrame ?? 0) / sampleRateHz + peak.hop / HOPS_PER_SECOND
       return [[field, { startSeconds, endSeconds: startSeconds + SHORT_TERM_SECONDS }]]

@@ -2,6 +2,7 @@ import {
   type AudioSink,
   type AudioSource,
   areBandsAtWork,
+  type BandLine,
   bandTreatments,
   type Cancellation,
   type FrameRange,
@@ -30,6 +31,7 @@ import {
 } from './intake/index.ts'
 import {
   type AlteredSegment,
+  bandLevelsOfSegment,
   bandsOfSegment,
   compareFoldDown,
   compareWithMaster,
@@ -46,6 +48,7 @@ import {
   writeDifference,
 } from './measure/index.ts'
 import { measureUpmixed } from './measure-upmixed.ts'
+import { float32Bytes, stretchOf } from './other-sources.ts'
 import {
   explainUpmix,
   type FoldedSegment,
@@ -140,7 +143,13 @@ export type SubLevelsTask = {
   readonly trimmed?: Trimmed | undefined
 }
 
-/** The same of what is to be fitted, behind the treatment of bands that the order's gains hold. */
+/** How the bands of a spec's lines stand in a stretch of a file. */
+export type BandLevelsTask = Omit<SubLevelsTask, 'kind'> & {
+  readonly kind: 'band-levels'
+  readonly lines: readonly BandLine[]
+}
+
+/** How the LFE and the low end of L, R and C stand in what is to be fitted, behind the treatment of bands that the order's gains hold. */
 export type UnfittedSubLevelsTask = {
   readonly kind: 'unfitted-sub-levels'
   readonly segment: number
@@ -220,6 +229,7 @@ export type Task =
   | BandsTask
   | SubLevelsTask
   | UnfittedSubLevelsTask
+  | BandLevelsTask
   | InspectTask
   | ReadSourceTask
   | SketchScenesTask
@@ -251,6 +261,7 @@ type Results = {
   readonly bands: Float64Array
   readonly 'sub-levels': Float64Array
   readonly 'unfitted-sub-levels': Float64Array
+  readonly 'band-levels': Float64Array
   readonly inspect: InspectedSegment
   readonly 'read-source': ReadSegment
   readonly 'sketch-scenes': Float32Array
@@ -305,6 +316,10 @@ const performers = {
   'sub-levels'(bench: Bench, task: SubLevelsTask): Float64Array {
     const source = stretchOf(heard(bench, task.audio, task.trimmed), task.within)
     return subLevelsOfSegment(bench.kernels, source, segmentOf(source, task), [], bench.cancellation)
+  },
+  'band-levels'(bench: Bench, { lines, ...task }: BandLevelsTask): Float64Array {
+    const source = stretchOf(heard(bench, task.audio, task.trimmed), task.within)
+    return bandLevelsOfSegment(bench.kernels, source, segmentOf(source, task), lines, [], bench.cancellation)
   },
   'unfitted-sub-levels'(bench: Bench, { order, ...task }: UnfittedSubLevelsTask): Float64Array {
     const gain = { staticGainDb: 0, rideDb: null, ceilingDbtp: null }
@@ -379,16 +394,6 @@ function heard(bench: Bench, name: AudioName, trimmed: Trimmed | undefined): Aud
   return riddenSource(bench.kernels, file, { staticGainDb: 0, rideDb, ceilingDbtp: null, programme })
 }
 
-/** A stretch of a programme as a source that begins and ends with it. */
-function stretchOf(source: AudioSource, { startFrame, endFrame }: FrameRange): AudioSource {
-  return {
-    format: source.format,
-    layout: source.layout,
-    frameCount: endFrame - startFrame,
-    readInto: (bytes, frameIndex, frameCount) => source.readInto(bytes, startFrame + frameIndex, frameCount),
-  }
-}
-
 function segmentOf(source: AudioSource, task: { readonly segment: number }): Segment {
   return segmentAt(task.segment, source.frameCount, source.format.sampleRateHz)
 }
@@ -457,8 +462,4 @@ function forecast(bench: Bench, task: ForecastTask): Measured {
 function renderJob(bench: Bench, order: RenderOrder): RenderJob {
   const { audio, isUpmixed, writes, writesGain, ...job } = order
   return { ...job, source: bench.source(audio), upmixed: isUpmixed ? bench.planes : null }
-}
-
-function float32Bytes(samples: Float64Array): Uint8Array {
-  return new Uint8Array(Float32Array.from(samples).buffer)
 }

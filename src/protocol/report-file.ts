@@ -51,6 +51,8 @@ const measurements = figures.extend({
   dialogue: dialogue.nullable(),
   /** The sub as it lies in the file; null where there is none, or no spec asks for it. */
   lfe: z.object({ maxShortTermDbfs: measured, overFrontsDb: measured }).nullable(),
+  /** By the id of the band line; null where no spec asks for one. */
+  bandLevels: z.record(z.string(), measured).nullable(),
   channels: z.array(
     z.object({
       role,

@@ -101,6 +101,11 @@ const source = z.strictObject({
     .optional()
     .describe('Hash of the file, or its first digits (six at least): a file that has another is refused'),
 })
+/** A line of the spec by the field of its measurement; one on a band by its id. */
+const waivable = z.union([
+  z.enum(WAIVABLE_LINES),
+  z.string().regex(/^bandLevels[.][a-z0-9]+(-[a-z0-9]+)*$/, { abort: true }),
+])
 const override = z.strictObject({
   targetLkfs: z.number().min(-60).max(0).optional(),
   toleranceBelowLu: z.number().positive().max(10).optional(),
@@ -167,7 +172,7 @@ export const sheetFile = z
         handRides: z.array(handRide).optional().describe('Rides of your own, drawn or recorded by hand'),
       })
       .optional(),
-    waivers: z.array(z.strictObject({ line: z.enum(WAIVABLE_LINES), reason: z.string().min(1) })).optional(),
+    waivers: z.array(z.strictObject({ line: waivable, reason: z.string().min(1) })).optional(),
     deliverables: z.array(deliverable).min(1).optional(),
   })
   .describe("A title's decisions for Plimsoll")

@@ -7,6 +7,8 @@ const example = JSON.parse(
 ) as Record<string, unknown>
 const loudness = example.programmeLoudness as Record<string, unknown>
 
+const band = { id: 'low-end', fromHz: 30, toHz: 120, maxDbfs: -26 }
+
 const problemsOf = (change: Record<string, unknown>) => readSpecFile({ ...example, ...change }).problems
 
 test('the example becomes a spec, with limits that name the user as their source', () => {
@@ -21,7 +23,21 @@ test('the example becomes a spec, with limits that name the user as their source
     maxLoudnessRangeLu: { value: 18, severity: 'warn' },
     sampleRatesHz: [48000],
   })
-  expect(spec).not.toHaveProperty('maxMomentaryLkfs')
+  expect(spec).toMatchObject({
+    maxMomentaryLkfs: { value: -14, length: { atMostSeconds: 120 } },
+    bandLevels: [
+      {
+        id: 'low-end',
+        fromHz: 30,
+        toHz: 120,
+        over: 'short-term',
+        beside: 'programme-loudness',
+        value: 12,
+        severity: 'fail',
+      },
+    ],
+  })
+  expect(spec).not.toHaveProperty('maxLfeTruePeakDbtp')
 })
 
 describe('a slip is named with its place, what was found and what is needed', () => {
@@ -74,6 +90,44 @@ describe('a slip is named with its place, what was found and what is needed', ()
     [{ sampleRatesHz: [48] }, 'sampleRatesHz.0', '48', /48000/, null],
     [{ sampleRatesHz: [] }, 'sampleRatesHz', '[]', /at least one/, null],
     [{ title: '' }, 'title', '""', /not empty/, null],
+    [
+      { bandLevels: [{ ...band, toHz: 50 }] },
+      'bandLevels.0.toHz',
+      '50',
+      /at least an octave above fromHz \(60 Hz\)/,
+      null,
+    ],
+    [{ bandLevels: [{ ...band, fromHz: 5 }] }, 'bandLevels.0.fromHz', '5', /at least 30/, null],
+    [{ bandLevels: [{ ...band, toHz: 30_000 }] }, 'bandLevels.0.toHz', '30000', /at most 16000/, null],
+    [{ bandLevels: [{ ...band, maxDbfs: 26 }] }, 'bandLevels.0.maxDbfs', '26', /at most 0; .* was -26 meant/, null],
+    [{ bandLevels: [{ ...band, maxDbfs: -200 }] }, 'bandLevels.0.maxDbfs', '-200', /at least -80/, null],
+    [{ bandLevels: [{ ...band, maxDb: -26 }] }, 'bandLevels.0.maxDb', 'an unknown name', /maxDbfs/, 'maxDbfs'],
+    [
+      { bandLevels: [{ ...band, over: 'momentary' }] },
+      'bandLevels.0.over',
+      '"momentary"',
+      /short-term, programme/,
+      null,
+    ],
+    [{ bandLevels: [{ ...band, maxOverLoudnessDb: 3 }] }, 'bandLevels.0', 'two limits', /one of maxDbfs and/, null],
+    [{ bandLevels: [{ id: 'all', maxDbfs: -3 }] }, 'bandLevels.0', 'no corner', /fromHz, toHz or both/, null],
+    [{ bandLevels: [{ id: 'low', toHz: 120 }] }, 'bandLevels.0', 'no limit', /one of maxDbfs and/, null],
+    [{ bandLevels: [band, band] }, 'bandLevels.1.id', 'low-end', /a name of its own/, null],
+    [{ maxMomentaryLkfs: { value: -10, length: {} } }, 'maxMomentaryLkfs.length', 'no bound', /atMostSeconds/, null],
+    [
+      { maxMomentaryLkfs: { value: -10, length: { atMostSeconds: 30, moreThanSeconds: 60 } } },
+      'maxMomentaryLkfs.length.atMostSeconds',
+      '30',
+      /more than moreThanSeconds \(60\)/,
+      null,
+    ],
+    [
+      { maxMomentaryLkfs: { value: -10, length: { atMostSecond: 30 } } },
+      'maxMomentaryLkfs.length.atMostSecond',
+      'an unknown name',
+      /atMostSeconds/,
+      'atMostSeconds',
+    ],
   ])('%j', (change, path, found, needed, nearest) => {
     expect(problemsOf(change)).toEqual([{ path, found, needed: expect.stringMatching(needed), nearest }])
   })

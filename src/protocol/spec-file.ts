@@ -1,5 +1,12 @@
 import { z } from 'zod'
-import { type Clause, type DeliverySpec, type FileProblem, type Limit, SAMPLE_RATES_HZ } from '../domain/index.ts'
+import {
+  type BandLevelLimit,
+  type Clause,
+  type DeliverySpec,
+  type FileProblem,
+  type Limit,
+  SAMPLE_RATES_HZ,
+} from '../domain/index.ts'
 import { describeIssues, type FileWords } from './file-problems.ts'
 
 /** Where a limit stands in the recipient's document, e.g. `4.2`. */
@@ -7,9 +14,23 @@ const clauseText = z.string().min(1).describe("Where it stands in the recipient'
 
 const SEVERITY = z.enum(['fail', 'warn']).describe('A missed limit fails the delivery (default) or only warns')
 
+/** Programmes that a line holds for. A title lasts minutes or hours: our own bounds. */
+const seconds = z.number().positive().max(86_400)
+const LENGTH = z
+  .strictObject({
+    atMostSeconds: seconds.optional().describe('Holds for programmes no longer than this'),
+    moreThanSeconds: seconds.optional().describe('Holds for programmes longer than this'),
+  })
+  .describe('The line holds only for programmes of this length: a line for short-form, or for long-form')
+
 /** A bare number, or a number with its severity and clause. */
 function upperLimit(value: z.ZodNumber, sentence: string) {
-  const detailed = z.strictObject({ value, severity: SEVERITY.optional(), clause: clauseText.optional() })
+  const detailed = z.strictObject({
+    value,
+    severity: SEVERITY.optional(),
+    clause: clauseText.optional(),
+    length: LENGTH.optional(),
+  })
   return z.union([value, detailed]).optional().describe(sentence)
 }
 
@@ -20,6 +41,38 @@ const LFE_DBFS = z.number().min(-60).max(0)
 const LFE_OVER_FRONTS_DB = z.number().min(-40).max(40)
 const TOLERANCE_LU = z.number().positive().max(10)
 const RANGE_LU = z.number().positive().max(60)
+
+/** Corners that the filters can hold to; what lies outside is no band of a programme. Our own bounds. */
+const FROM_HZ = z.number().min(30).max(10_000)
+const TO_HZ = z.number().min(40).max(16_000)
+const BAND_DBFS = z.number().min(-80).max(0)
+const BAND_OVER_LOUDNESS_DB = z.number().min(-60).max(30)
+
+const bandLevel = z
+  .strictObject({
+    id: z
+      .string()
+      .regex(/^[a-z0-9]+(-[a-z0-9]+)*$/)
+      .describe('Name of the band: lower-case letters, digits and hyphens, e.g. low-end'),
+    fromHz: FROM_HZ.optional().describe('Lower end of the band, -6 dB there; absent: it reaches down to 0 Hz'),
+    toHz: TO_HZ.optional().describe('Upper end of the band, -6 dB there; absent: it reaches up to the top'),
+    over: z
+      .enum(['short-term', 'programme'])
+      .optional()
+      .describe(
+        'What is limited: the highest level in any 3 s (short-term, default), or that of the programme as a whole',
+      ),
+    maxDbfs: BAND_DBFS.optional().describe(
+      'Highest level, RMS, all channels but the LFE together (a sine at full scale in one channel is -3)',
+    ),
+    maxOverLoudnessDb: BAND_OVER_LOUDNESS_DB.optional().describe(
+      'Highest level over the programme loudness of the same file; stands instead of maxDbfs',
+    ),
+    severity: SEVERITY.optional(),
+    clause: clauseText.optional(),
+    length: LENGTH.optional(),
+  })
+  .describe('A limit on the level of a frequency band; the fit turns the band down by a threshold that it finds')
 
 /** A user's own delivery spec as it stands in a file. */
 export const specFile = z
@@ -53,6 +106,7 @@ export const specFile = z
     maxShortTermLkfs: upperLimit(LOUDNESS_LKFS, 'Highest short-term loudness (3 s)'),
     maxMomentaryLkfs: upperLimit(LOUDNESS_LKFS, 'Highest momentary loudness (400 ms)'),
     maxLoudnessRangeLu: upperLimit(RANGE_LU, 'Largest loudness range'),
+    bandLevels: z.array(bandLevel).max(8).optional().describe('Limits on the level of frequency bands, eight at most'),
     sampleRatesHz: z
       .array(z.number().refine((rate) => SAMPLE_RATES_HZ.includes(rate)))
       .min(1)
@@ -90,7 +144,12 @@ function toSpec(file: SpecFile): DeliverySpec {
   })
   const limit = (asked: number | Exclude<SpecFile['maxTruePeakDbtp'], number | undefined>): Limit => {
     const detailed = typeof asked === 'number' ? { value: asked } : asked
-    return { value: detailed.value, severity: detailed.severity ?? 'fail', source: source(detailed.clause) }
+    return {
+      value: detailed.value,
+      severity: detailed.severity ?? 'fail',
+      source: source(detailed.clause),
+      ...lengthOf(detailed),
+    }
   }
   const { targetLkfs, toleranceBelowLu, toleranceAboveLu, clause } = file.programmeLoudness
   return {
@@ -107,8 +166,37 @@ function toSpec(file: SpecFile): DeliverySpec {
     ...(file.maxShortTermLkfs === undefined ? {} : { maxShortTermLkfs: limit(file.maxShortTermLkfs) }),
     ...(file.maxMomentaryLkfs === undefined ? {} : { maxMomentaryLkfs: limit(file.maxMomentaryLkfs) }),
     ...(file.maxLoudnessRangeLu === undefined ? {} : { maxLoudnessRangeLu: limit(file.maxLoudnessRangeLu) }),
+    ...(file.bandLevels === undefined ? {} : { bandLevels: file.bandLevels.map((band) => toBand(band, limit)) }),
     ...(file.sampleRatesHz === undefined ? {} : { sampleRatesHz: file.sampleRatesHz }),
     notes: file.notes ?? [],
+  }
+}
+
+type BandInFile = z.infer<typeof bandLevel>
+type LengthInFile = z.infer<typeof LENGTH>
+
+function toBand(
+  { id, fromHz, toHz, over, maxDbfs, maxOverLoudnessDb, severity, clause, length }: BandInFile,
+  limit: (asked: { value: number } & Pick<BandInFile, 'severity' | 'clause' | 'length'>) => Limit,
+): BandLevelLimit {
+  return {
+    ...limit({ value: (maxDbfs ?? maxOverLoudnessDb) as number, severity, clause, length }),
+    id,
+    fromHz: fromHz ?? null,
+    toHz: toHz ?? null,
+    over: over ?? 'short-term',
+    beside: maxDbfs === undefined ? 'programme-loudness' : 'full-scale',
+  }
+}
+
+function lengthOf({ length }: { readonly length?: LengthInFile | undefined }): Pick<Limit, 'length'> {
+  if (length === undefined) return {}
+  const { atMostSeconds, moreThanSeconds } = length
+  return {
+    length: {
+      ...(atMostSeconds !== undefined && { atMostSeconds }),
+      ...(moreThanSeconds !== undefined && { moreThanSeconds }),
+    },
   }
 }
 
@@ -135,14 +223,64 @@ function contradictions(file: SpecFile): readonly FileProblem[] {
       nearest: null,
     })
   }
-  return problems
+  return [...problems, ...lengthProblems(file), ...(file.bandLevels ?? []).flatMap(bandProblems)]
+}
+
+/** A band shorter than an octave, or between filters this gentle, is not heard for itself. */
+const NARROWEST_BAND = 2
+
+function bandProblems(band: BandInFile, index: number, all: readonly BandInFile[]): readonly FileProblem[] {
+  const { id, fromHz, toHz, maxDbfs, maxOverLoudnessDb } = band
+  const problem = (name: string, found: unknown, needed: string) => ({
+    path: `bandLevels.${index}${name}`,
+    found: found === undefined ? 'nothing' : String(found),
+    needed,
+    nearest: null,
+  })
+  const limits = [maxDbfs, maxOverLoudnessDb].filter((value) => value !== undefined)
+  return [
+    ...(all.findIndex((other) => other.id === id) < index ? [problem('.id', id, 'a name of its own')] : []),
+    ...(fromHz === undefined && toHz === undefined
+      ? [problem('', 'no corner', 'fromHz, toHz or both: without them it would be the whole mix')]
+      : []),
+    ...(fromHz !== undefined && toHz !== undefined && toHz < NARROWEST_BAND * fromHz
+      ? [problem('.toHz', toHz, `at least an octave above fromHz (${NARROWEST_BAND * fromHz} Hz)`)]
+      : []),
+    ...(limits.length === 1
+      ? []
+      : [problem('', limits.length === 0 ? 'no limit' : 'two limits', 'one of maxDbfs and maxOverLoudnessDb')]),
+    ...lengthProblem(band.length, `bandLevels.${index}`),
+  ]
+}
+
+function lengthProblems(file: SpecFile): readonly FileProblem[] {
+  return Object.entries(file).flatMap(([name, limit]) =>
+    typeof limit === 'object' && 'length' in limit && !Array.isArray(limit)
+      ? lengthProblem(limit.length as LengthInFile | undefined, name)
+      : [],
+  )
+}
+
+function lengthProblem(length: LengthInFile | undefined, path: string): readonly FileProblem[] {
+  if (length === undefined) return []
+  const { atMostSeconds, moreThanSeconds } = length
+  if (atMostSeconds === undefined && moreThanSeconds === undefined) {
+    return [
+      { path: `${path}.length`, found: 'no bound', needed: 'atMostSeconds, moreThanSeconds or both', nearest: null },
+    ]
+  }
+  if (atMostSeconds === undefined || moreThanSeconds === undefined || atMostSeconds > moreThanSeconds) return []
+  const needed = `more than moreThanSeconds (${moreThanSeconds}): no programme would be meant`
+  return [{ path: `${path}.length.atMostSeconds`, found: String(atMostSeconds), needed, nearest: null }]
 }
 
 const WORDS: FileWords = {
   namesAt(path) {
     if (path.length === 0) return Object.keys(specFile.shape).filter((name) => name !== '$schema')
     if (path[0] === 'programmeLoudness') return Object.keys(specFile.shape.programmeLoudness.shape)
-    return ['value', 'severity', 'clause']
+    if (path.includes('length')) return Object.keys(LENGTH.shape)
+    if (path[0] === 'bandLevels') return Object.keys(bandLevel.shape)
+    return ['value', 'severity', 'clause', 'length']
   },
   needed(issue, found) {
     if (issue.code === 'invalid_format') {

@@ -1,4 +1,5 @@
 import {
+  bandField,
   type DeliveredFile,
   type DeliveryReport,
   type FoldDownLock,
@@ -10,7 +11,7 @@ import { highestOf } from './curves.ts'
 import { type Markup, markup } from './markup.ts'
 import { excessInWords, numberedPlaces, placeInWords } from './places.ts'
 import { roomStroke } from './standing.ts'
-import { basisWords, FILE_WORDS, figureWords, withUnit } from './words.ts'
+import { basisWords, FILE_WORDS, figureWords, lineWords, withUnit } from './words.ts'
 
 /** True and sample peak of every channel of every file, each with its margin to the limit. */
 export function channelPeaks(report: DeliveryReport): Markup | null {
@@ -123,6 +124,7 @@ export function specSection(report: DeliveryReport): Markup {
       { name: 'Short-term', limit: spec.maxShortTermLkfs },
       { name: 'Momentary', limit: spec.maxMomentaryLkfs },
       { name: 'Loudness range', limit: spec.maxLoudnessRangeLu },
+      ...(spec.bandLevels ?? []).map((limit) => ({ name: lineWords(bandField(limit)).name, limit })),
     ].flatMap(({ name, limit }) => (limit === undefined ? [] : [{ name, source: limit.source }])),
   ]
   return markup`<section><h2>The spec: ${spec.title}, ${spec.edition}</h2><p>${spec.purpose}</p><table><thead><tr><th scope="col">Line</th><th scope="col">Document</th><th scope="col">Clause</th><th scope="col">How we know it</th></tr></thead><tbody>${lines.map(

@@ -1,4 +1,11 @@
-import { type Clause, type DeliverableRole, type DeliverySpec, printFigure } from '../domain/index.ts'
+import {
+  bandField,
+  bandOfField,
+  type Clause,
+  type DeliverableRole,
+  type DeliverySpec,
+  printFigure,
+} from '../domain/index.ts'
 import { type Markup, markup } from './markup.ts'
 
 export const FILE_WORDS: Readonly<Record<DeliverableRole, string>> = {
@@ -27,7 +34,8 @@ const LINE_WORDS: Readonly<Record<string, LineWords>> = {
 }
 
 export function lineWords(field: string): LineWords {
-  return LINE_WORDS[field] ?? { name: field, unit: '' }
+  const band = bandOfField(field)
+  return LINE_WORDS[field] ?? { name: band === null ? field : `Level of the ${band}`, unit: '' }
 }
 
 /** What the spec allows on a line, in words; null where it asks nothing. */
@@ -46,7 +54,7 @@ export function allowedWords(spec: DeliverySpec, field: string): string | null {
     loudnessRangeLu: spec.maxLoudnessRangeLu,
     'foldDown.loRo.maxTruePeakDbtp': spec.maxTruePeakDbtp,
   }
-  const limit = limits[field as keyof typeof limits]
+  const limit = limits[field as keyof typeof limits] ?? spec.bandLevels?.find((band) => bandField(band) === field)
   return limit === undefined ? null : `at most ${printFigure(limit.value)}`
 }
 

@@ -89,6 +89,7 @@ function measurementsOf(
     dialogueShare: null,
     dialogue: null,
     lfe: null,
+    bandLevels: null,
     channels: roles.map((role) => ({
       role,
       maxTruePeakDbtp: role === 'LFE' ? null : levels.maxTruePeakDbtp - below[role],

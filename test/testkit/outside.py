@@ -196,6 +196,30 @@ def sub_levels(path):
     return {'shortTerm': db(windows(lfe).max()), 'overFronts': db((windows(lfe) / against).max())}
 
 
+def band_level(path, from_hz, to_hz):
+    """Level of a band, all channels but the LFE together: the highest in 3 s and that of the whole, dBFS RMS, by SciPy.
+
+    The band: the difference of two low-passes of the magnitude of a fourth-order Linkwitz-Riley filter (S. Linkwitz,
+    JAES 24, 1976, from memory: two second-order Butterworth filters in a row) without phase, run forwards and
+    backwards. A corner of 0 stands for none."""
+    from scipy import signal
+    frames, rate = unit(path), 48000
+    mains = [0, 1, 2, 4, 5] if frames.shape[1] == 6 else list(range(frames.shape[1]))
+    hop = rate // 10
+
+    def low(x, hz):
+        return signal.sosfiltfilt(signal.butter(2, hz, fs=rate, output='sos'), x)
+
+    power = 0
+    for channel in mains:
+        x = frames[:, channel]
+        band = (low(x, float(to_hz)) if float(to_hz) else x) - (low(x, float(from_hz)) if float(from_hz) else 0)
+        power = power + (band[:len(x) // hop * hop].reshape(-1, hop) ** 2).mean(axis=1)
+    db = lambda value: float(10 * np.log10(value))
+    windows = np.convolve(power, np.ones(30) / 30, 'valid')
+    return {'shortTerm': db(windows.max()), 'programme': db(power.mean()), 'seconds': float(windows.argmax() / 10)}
+
+
 def peaks(path):
     """Highest sample of each channel."""
     return {'peaks': np.abs(unit(path)).max(0).tolist()}
@@ -307,5 +331,5 @@ def extremes(path, points_path, point_frames):
     }
 
 
-COMPARISONS = {f.__name__: f for f in (fold, encode, open_frames, static, curve, treated, lag, film_order, total, same, differing_channels, moved_channels, sub_levels, peaks, sixteenfold, moment, gain_within, difference, folded_difference, front_residue, octaves, extremes)}
+COMPARISONS = {f.__name__: f for f in (fold, encode, open_frames, static, curve, treated, lag, film_order, total, same, differing_channels, moved_channels, sub_levels, band_level, peaks, sixteenfold, moment, gain_within, difference, folded_difference, front_residue, octaves, extremes)}
 print(json.dumps(COMPARISONS[sys.argv[1]](*sys.argv[2:])))

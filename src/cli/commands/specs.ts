@@ -1,6 +1,14 @@
 import { existsSync } from 'node:fs'
 import type { Command } from 'commander'
-import { type Clause, type DeliverySpec, type Limit, printFigure } from '../../domain/index.ts'
+import {
+  type BandLevelLimit,
+  type Clause,
+  type DeliverySpec,
+  type Limit,
+  lengthInWords,
+  printFigure,
+  rangeInWords,
+} from '../../domain/index.ts'
 import { exampleSpecFile, loadSpec } from '../../jobs/index.ts'
 import { SPECS } from '../../specs/index.ts'
 import { EXIT } from '../outcome.ts'
@@ -87,6 +95,7 @@ function printSpec(spec: DeliverySpec): string {
     limitLine('max short-term', spec.maxShortTermLkfs, 'LKFS'),
     limitLine('max momentary', spec.maxMomentaryLkfs, 'LKFS'),
     limitLine('max loudness range', spec.maxLoudnessRangeLu, 'LU'),
+    ...(spec.bandLevels ?? []).map((band) => limitLine(`max ${band.id}`, band, bandInWords(band))),
     ...(sampleRatesHz === undefined ? [] : [`  ${'sample rates'.padEnd(LINE_CELLS)}${sampleRatesHz.join(', ')} Hz\n`]),
     '\n',
     ...spec.notes.map((note) => `${note}\n`),
@@ -95,11 +104,18 @@ function printSpec(spec: DeliverySpec): string {
 
 function limitLine(name: string, limit: Limit | undefined, unit: string): string {
   if (limit === undefined) return ''
+  const length = limit.length === undefined ? '' : `, for ${lengthInWords(limit.length)}`
   return line(
     name,
-    `${printFigure(limit.value)} ${unit}${limit.severity === 'warn' ? ' (warns only)' : ''}`,
+    `${printFigure(limit.value)} ${unit}${length}${limit.severity === 'warn' ? ' (warns only)' : ''}`,
     limit.source,
   )
+}
+
+/** What a band line looks at: `dBFS in 3 s, 30 to 120 Hz`. */
+function bandInWords(band: BandLevelLimit): string {
+  const unit = band.beside === 'full-scale' ? 'dBFS' : 'dB over the programme loudness'
+  return `${unit} ${band.over === 'short-term' ? 'in any 3 s' : 'over the whole programme'}, ${rangeInWords(band)}`
 }
 
 function line(name: string, value: string, { document, edition, clause, basis }: Clause): string {

@@ -1,3 +1,4 @@
+export { bandField, bandOfField, bandsOfParts, cornersOf, highestBand } from './band-levels.ts'
 export { curvesWithin, loudnessCurves } from './curves.ts'
 export {
   gatedLoudness,

@@ -3,6 +3,7 @@ import { assert } from '../findings.ts'
 import { framesPerHop } from '../grid.ts'
 import { LAYOUTS } from '../layout.ts'
 import type { ChannelPeaks, LoudnessFigures, Measured, Measurements, Peak } from '../measurements.ts'
+import { bandLevels } from './band-levels.ts'
 import { jointLoudness } from './gate.ts'
 import { lfeFigures } from './lfe-levels.ts'
 import { jointLoudnessRange } from './range.ts'
@@ -70,19 +71,21 @@ export function describeParts(parts: readonly Measured[], frameCount: number): M
   const channels = first.channels.map((_, channel) => highestPeaks(parts.map((part) => part.channels[channel])))
   const foldDown = parts.flatMap((part) => part.foldDown ?? [])
   const foldDown10ms = parts.flatMap((part) => part.foldDown10ms ?? [])
+  const figures = loudnessFigures(
+    parts.map((part) => part.programme10ms),
+    channels,
+  )
   return {
     layout,
     sampleRateHz,
     frameCount,
     durationSeconds: frameCount / sampleRateHz,
-    ...loudnessFigures(
-      parts.map((part) => part.programme10ms),
-      channels,
-    ),
+    ...figures,
     dialogueLoudnessLkfs: null,
     dialogueShare: null,
     dialogue: null,
     lfe: lfeFigures(parts),
+    bandLevels: bandLevels(parts, figures.programmeLoudnessLkfs),
     channels: LAYOUTS[layout].map((role, channel) => ({ role, ...peakFigures(channels.slice(channel, channel + 1)) })),
     foldDown: {
       loRo:

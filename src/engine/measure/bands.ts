@@ -1,9 +1,11 @@
 import {
   type AudioSource,
+  type BandLine,
   type BandsPlan,
   bytesPerFrame,
   type Cancellation,
   Cancelled,
+  cornersOf,
   FRONT_LOW_END_HZ,
   type FrameRange,
   LAYOUTS,
@@ -88,6 +90,43 @@ export function subLevelsOfSegment(
     }
     return levels
   })
+}
+
+/**
+ * The bands of lines of one segment: mean square of each of them in each begun 100 ms, all channels but the LFE together,
+ * in turn, behind earlier treatments of bands if there are any.
+ */
+export function bandLevelsOfSegment(
+  kernels: Kernels,
+  source: AudioSource,
+  segment: Segment,
+  lines: readonly BandLine[],
+  before: readonly TreatedBefore[] = [],
+  cancellation?: Cancellation,
+): Float64Array {
+  const margin = bandMarginFrames(source.format.sampleRateHz) * (1 + before.length)
+  return withMains(kernels, source, segment, margin, cancellation, (stretch) => {
+    for (const { plan, programme } of before) treatBands(kernels, stretch, plan, programme)
+    const powers = lines.map((line) => powersOfBand(kernels, stretch, line, segment))
+    const hops = powers[0]?.length ?? 0
+    return Float64Array.from({ length: hops * lines.length }, (_, at) => {
+      return powers[at % lines.length]?.[Math.floor(at / lines.length)] as number
+    })
+  })
+}
+
+function powersOfBand(kernels: Kernels, stretch: BandStretch, line: BandLine, segment: Segment): Float64Array {
+  const { crossoversHz, band } = cornersOf(line)
+  const squares = bandSquares(kernels, stretch, crossoversHz, segment)
+  const bands = crossoversHz.length + 1
+  const perHop = stretch.planes.length * bands
+  const powers = new Float64Array(squares.length / perHop)
+  for (const [at, square] of squares.entries()) {
+    if (at % bands !== band) continue
+    const hop = Math.floor(at / perHop)
+    powers[hop] = (powers[hop] as number) + square
+  }
+  return powers
 }
 
 /** Reads every channel but the LFE of a segment, with a margin around it, and gives the memory back afterwards. */

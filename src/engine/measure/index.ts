@@ -1,5 +1,11 @@
 export { type AlteredSegment, compareWithSource, writeDifference } from './alteration.ts'
-export { bandsOfSegment, lowEndOfSegment, subLevelsOfSegment, type TreatedBefore } from './bands.ts'
+export {
+  bandLevelsOfSegment,
+  bandsOfSegment,
+  lowEndOfSegment,
+  subLevelsOfSegment,
+  type TreatedBefore,
+} from './bands.ts'
 export {
   compareFoldDown,
   compareWithMaster,

@@ -10,6 +10,7 @@ import {
   LEAST_DIALOGUE_SHARE,
   type LoudnessCurve,
   type LoudnessCurves,
+  lengthInWords,
   type Measurements,
   type Place,
   printedValue,
@@ -34,8 +35,8 @@ export type JudgeContext = {
   readonly truePeakSeconds?: number
   /** Where that of the Lo/Ro fold-down stands. */
   readonly foldDownTruePeakSeconds?: number
-  /** The 3 s in which the LFE stands highest, by the field of the line. */
-  readonly lfeWindows?: Readonly<Record<string, Omit<Place, 'timecode'>>>
+  /** The 3 s in which the LFE or a band stands highest, by the field of the line. */
+  readonly levelWindows?: Readonly<Record<string, Omit<Place, 'timecode'>>>
   /** Time of day of the first frame; sentences then name times of day, as the report's ruler does. */
   readonly startOfDaySeconds?: number
   /** Timecode of an instant of the programme; absent where the file carries none. */
@@ -62,6 +63,7 @@ export function judge(measurements: Measurements, spec: DeliverySpec, context: J
     ...judgeSampleRate(measurements, spec, context),
     ...judgeAnchor(measurements, spec, context),
     ...specLines(measurements, spec, context.role).flatMap((line) => judgeLine(line, spec, context)),
+    ...(isStereoRole(context.role) ? [] : linesLeftOut(spec, context)),
   ]
   return waive(findings, spec)
 }
@@ -138,6 +140,20 @@ function judgeAnchor(measurements: Measurements, spec: DeliverySpec, context: Ju
       message: sentence(context, `${anchor} ${found} of this is dialogue, less than ${least}, ${instead}`),
     },
   ]
+}
+
+/** Lines that hold for other lengths of programme are named, so that nobody looks for them. */
+function linesLeftOut({ leftOut = [] }: DeliverySpec, context: JudgeContext): readonly Finding[] {
+  return leftOut.map(({ field, name, length, seconds, source }) => ({
+    ...whole('line-of-other-length', 'note', field),
+    measured: seconds,
+    unit: 's',
+    source: citation(source),
+    message: sentence(
+      context,
+      `the line on ${name} holds for ${lengthInWords(length)}, and this one lasts ${printFigure(seconds)} s: it is not judged`,
+    ),
+  }))
 }
 
 /** What is held against the target. */
@@ -264,7 +280,7 @@ function curveOf(line: SpecLine, context: JudgeContext): LoudnessCurve | null {
 }
 
 function pointOf(line: SpecLine, context: JudgeContext): Place | null {
-  const window = context.lfeWindows?.[line.field]
+  const window = context.levelWindows?.[line.field]
   if (window !== undefined) return placeOf(window, context)
   const seconds = peakSecondsOf(line, context)
   if (seconds === undefined) return null

@@ -29,6 +29,7 @@ const onTarget: Measurements = {
   dialogueShare: null,
   dialogue: null,
   lfe: null,
+  bandLevels: null,
   channels: [{ role: 'L', maxTruePeakDbtp: -4.2, samplePeakDbfs: -4.3 }],
   foldDown: {
     loRo: {
