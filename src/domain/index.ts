@@ -51,6 +51,7 @@ export {
   withDialogue,
 } from './dialogue.ts'
 export { dbToGain, dbToPower, exp2, gainToDb, log2, powerToDb } from './elementary.ts'
+export { ENERGY_PARTS, type EnergyDivision, energyDivision } from './energy-division.ts'
 export { printedValue, printFigure, printTime } from './figures.ts'
 export { assert, Bug, Cancelled, type Finding, type Place, Refusal, type Severity } from './findings.ts'
 export { FIT_PARAMETERS, type FitSettings } from './fit-parameters.ts'

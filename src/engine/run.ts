@@ -113,15 +113,17 @@ function standing(findings: readonly Finding[], conforms: boolean): readonly Fin
 
 /**
  * The decision that a delivery would begin with: all that has to be known to hear it without a render. With the loudness
- * that the ceiling took on trial, in dB, 0 or less, one value each 100 ms; null: it has nothing to do.
+ * that the ceiling took on trial, in dB, 0 or less, one value each 100 ms; null: it has nothing to do. And with what was
+ * measured of what is to be fitted.
  */
 export async function planProgramme(
   order: DeliveryOrder,
   crew: Crew,
   watch: Watch,
-): Promise<Decision & { readonly ceilingLossDb: Float64Array | null }> {
-  const { forecast } = await prepare(ofItsLength(order), crew, new Stages(watch))
-  return { ...forecast.decision, ceilingLossDb: forecast.correction.ceilingLossDb ?? null }
+): Promise<Decision & { readonly ceilingLossDb: Float64Array | null; readonly whole: Measured }> {
+  const { analysis, forecast } = await prepare(ofItsLength(order), crew, new Stages(watch))
+  const ceilingLossDb = forecast.correction.ceilingLossDb ?? null
+  return { ...forecast.decision, ceilingLossDb, whole: analysis.whole }
 }
 
 /** The order under the spec as it holds for a programme of this length. */

@@ -1,5 +1,5 @@
 import { join } from 'node:path'
-import { hasFoldDown, type Sheet } from '../domain/index.ts'
+import { energyDivision, hasFoldDown, type Sheet } from '../domain/index.ts'
 import { type Crew, type Progress, planProgramme, type ResultOf, type Task } from '../engine/index.ts'
 import type { ListeningPlan } from '../protocol/index.ts'
 import type { WorkerCrew } from './crew.ts'
@@ -144,11 +144,11 @@ export class TitlePlanner {
       ground.location = (read?.places.source ?? source.location) as OpenedSource['location']
       const { encoding, channelCount } = ground.location.format
       const isMended = ground.location !== source.location
-      const upmix = read && { reading: read.reading, sound: { encoding, channelCount }, isMended }
+      const upmix = read && { reading: read.reading, sound: { encoding, channelCount }, isMended, energy: null }
       if (spec === null) return { upmix, gain: null, moves: null, feasible: false, findings: [] }
       const ordered = orderedTitle(title, options.signal, ground.sha256)
       ground.sha256 = ordered.sha256
-      const { plan, certificate, ceilingLossDb, feasible, findings } = await planProgramme(
+      const { plan, certificate, ceilingLossDb, whole, feasible, findings } = await planProgramme(
         {
           tool: { version: TOOL_VERSION, kernelsSha256: compileKernels().sha256 },
           title: identityOf(title),
@@ -174,7 +174,8 @@ export class TitlePlanner {
         lowestDb: certificate.corridor.lowerDb,
         highestDb: certificate.corridor.upperDb,
       }
-      return { upmix, gain: plan, moves: { ride, ceilingLossDb }, feasible, findings }
+      const energy = energyDivision(whole.channels100ms, whole.layout)
+      return { upmix: upmix && { ...upmix, energy }, gain: plan, moves: { ride, ceilingLossDb }, feasible, findings }
     } finally {
       options.signal?.removeEventListener('abort', stop)
     }

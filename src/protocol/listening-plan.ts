@@ -1,4 +1,4 @@
-import type { Finding, GainPlan, SourceReading } from '../domain/index.ts'
+import type { EnergyDivision, Finding, GainPlan, SourceReading } from '../domain/index.ts'
 import type { SoundShape } from './desk-messages.ts'
 import { pack, unpack } from './packed.ts'
 
@@ -17,7 +17,13 @@ export type FitMoves = {
 /** All that has to be known to hear and to draw an upmix and a fit without rendering the programme. */
 export type ListeningPlan = {
   /** The two tracks that the upmix starts from, which may be mended; null: there is no upmix. */
-  readonly upmix: { readonly reading: SourceReading; readonly sound: SoundShape; readonly isMended: boolean } | null
+  readonly upmix: {
+    readonly reading: SourceReading
+    readonly sound: SoundShape
+    readonly isMended: boolean
+    /** Where it puts the energy, before any fit; null where there is no spec to analyse it for. */
+    readonly energy: EnergyDivision | null
+  } | null
   /** What a delivery would begin with; null where there is no spec to fit to. */
   readonly gain: GainPlan | null
   /** Null where there is no gain. */

@@ -5,7 +5,7 @@ import { join } from 'node:path'
 import type { Browser, Locator, Page } from 'playwright-core'
 import { afterAll, beforeAll, expect, test } from 'vitest'
 import { fileFolder, PREPARATION_MS, plimsollMust } from '../testkit/cli.ts'
-import { ffmpeg } from '../testkit/cli-programmes.ts'
+import { ffmpeg, mixMaster } from '../testkit/cli-programmes.ts'
 import { accessFaults, askDesk, type Desk, openBrowser, startDesk } from '../testkit/desk.ts'
 import { byNumpy } from '../testkit/outside.ts'
 
@@ -30,6 +30,11 @@ beforeAll(async () => {
   const source = `aevalsrc='${CHANNELS.join('|')}':c=5.1(side):s=48000:d=${SECONDS}`
   ffmpeg('-f', 'lavfi', '-i', source, '-c:a', 'pcm_s24le', at('harbour-day.wav'))
   await plimsollMust(['sheet', 'new', at('harbour-day.wav'), '--out', at(SHEET), '--spec', 'ebu-r128'], 0)
+  mixMaster(at('saltmarsh.wav'), { musicDb: -20, speechDb: -9, seconds: SECONDS })
+  await plimsollMust(
+    ['sheet', 'new', at('saltmarsh.wav'), '--out', at('saltmarsh.sheet.json'), '--spec', 'ebu-r128'],
+    0,
+  )
   const stretch = (from: number, to: number) => ({ from: `0:00:${from}.000`, to: `0:00:${to}.000` })
   const points = [
     { at: '0:00:46.000', gainDb: -1 },
@@ -50,17 +55,14 @@ afterAll(async () => {
   expect(await desk.stop()).toBe(0)
 })
 
-async function openTitle(): Promise<Page> {
+async function openTitle(name = /harbour-day/): Promise<Page> {
   const context = await browser.newContext({ viewport: { width: 1280, height: 800 } })
   const page = await context.newPage()
   page.on('pageerror', (error) => {
     throw error
   })
   await page.goto(desk.url)
-  await page
-    .getByRole('link', { name: /harbour-day/ })
-    .first()
-    .click()
+  await page.getByRole('link', { name }).first().click()
   await page.getByRole('heading', { name: /Passages/ }).waitFor()
   return page
 }
@@ -208,3 +210,22 @@ async function heightAt(page: Page, name: Locator, seconds: number): Promise<num
     return drawn / (data.length / 4)
   })()`)) as number
 }
+
+test('where an upmix puts the energy is what SciPy finds in the file that it writes', async () => {
+  await plimsollMust(['upmix', at('saltmarsh.wav'), at('upmixed.wav')], 0)
+  const page = await openTitle(/saltmarsh/)
+  expect(await page.getByText('energy', { exact: true }).count()).toBe(0)
+  await page.keyboard.press('f')
+  await page.getByText(/^one gain of/).waitFor({ timeout: PREPARATION_MS })
+  await page.getByText('energy', { exact: true }).waitFor()
+  let furthest = 0
+  for (const seconds of [5.05, 12.35, 21.85, 33.25, 41.65, 55.55]) {
+    const words = await readAt(page, seconds)
+    const [, ...read] = /centre (\d+) %, fronts (\d+) %, surrounds (\d+) %/.exec(words)!.map(Number)
+    const found = byNumpy<readonly number[]>('division', at('upmixed.wav'), seconds)
+    // Whole percents, and the words of the file are rounded to 24 bits.
+    for (const [part, percent] of found.entries()) furthest = Math.max(furthest, Math.abs(percent - read[part]!))
+  }
+  expect(furthest).toBeLessThan(0.6)
+  await page.context().close()
+})

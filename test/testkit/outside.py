@@ -331,5 +331,19 @@ def extremes(path, points_path, point_frames):
     }
 
 
-COMPARISONS = {f.__name__: f for f in (fold, encode, open_frames, static, curve, treated, lag, film_order, total, same, differing_channels, moved_channels, sub_levels, band_level, peaks, sixteenfold, moment, gain_within, difference, folded_difference, front_residue, octaves, extremes)}
+def division(path51, at):
+    """How the K-weighted energy of C, of L and R, and of Ls and Rs of a 5.1 at 48 kHz is divided in the 100 ms that hold a
+    second, in percent. Filters of ITU-R BS.1770-5 Annex 1, Tables 1 and 2."""
+    from scipy.signal import lfilter
+    hop = int(float(at) * 10)
+    first = hop * 4800 - 48000
+    samples = unit(path51)[first:(hop + 1) * 4800]
+    shelf = lfilter([1.53512485958697, -2.69169618940638, 1.19839281085285], [1, -1.69065929318241, 0.73248077421585], samples, axis=0)
+    weighted = lfilter([1, -2, 1], [1, -1.99004745483398, 0.99007225036621], shelf, axis=0)[-4800:]
+    power = (weighted ** 2).sum(0)
+    parts = np.array([power[2], power[0] + power[1], power[4] + power[5]])
+    return (100 * parts / parts.sum()).tolist()
+
+
+COMPARISONS = {f.__name__: f for f in (fold, encode, open_frames, static, curve, treated, lag, film_order, total, same, differing_channels, moved_channels, sub_levels, band_level, peaks, sixteenfold, moment, gain_within, difference, folded_difference, front_residue, octaves, extremes, division)}
 print(json.dumps(COMPARISONS[sys.argv[1]](*sys.argv[2:])))

@@ -1,4 +1,4 @@
-import { BANDS, printFigure } from '../../domain/index.ts'
+import { BANDS, type EnergyDivision, printFigure } from '../../domain/index.ts'
 import type { FitMoves, ListeningPlan } from '../../protocol/index.ts'
 
 /** What a fit does over time, as it is drawn and read: in dB, a value for each 100 ms of the file. */
@@ -7,6 +7,8 @@ export type FitCurves = FitMoves & {
   /** Of the low end, of each band that something is done to, and of the LFE where it rides alone. */
   readonly bands: readonly { readonly name: string; readonly gainDb: Float64Array }[]
   readonly feasible: boolean
+  /** Where an upmix puts the energy. */
+  readonly energy: EnergyDivision | null
   /** What the lanes reach over, in whole steps, so that the highest and the lowest are seen. */
   readonly rideSpan: Span
   readonly ceilingSpan: Span
@@ -34,6 +36,7 @@ export function fitCurvesOf(plan: ListeningPlan | null): FitCurves | null {
     staticGainDb: gain.staticGainDb,
     bands,
     feasible,
+    energy: plan.upmix?.energy ?? null,
     rideSpan: spanOf(moves.ride === null ? [] : [moves.ride.gainDb]),
     ceilingSpan: { ...spanOf(moves.ceilingLossDb === null ? [] : [moves.ceilingLossDb]), topDb: 0 },
     bandsSpan: spanOf(bands.map(({ gainDb }) => gainDb)),

@@ -1,11 +1,19 @@
-import { HOPS_PER_SECOND, loudnessOf, printFigure, WAVEFORM_FULL_SCALE } from '../../domain/index.ts'
+import {
+  ENERGY_PARTS,
+  type EnergyDivision,
+  HOPS_PER_SECOND,
+  loudnessOf,
+  printFigure,
+  WAVEFORM_FULL_SCALE,
+} from '../../domain/index.ts'
+import { sharesOf } from './energy-shares.ts'
 import type { FitCurves } from './fit-curves.ts'
 import type { Scene } from './timeline/scene.ts'
 import { peakDbfsOf } from './use-waveform.ts'
 import { signed } from './words.ts'
 
 /** Lanes that values are read of. */
-export type ReadLane = 'loudness' | 'dialogue' | 'trims' | 'fitWords' | 'ride' | 'ceiling' | 'bands'
+export type ReadLane = 'loudness' | 'dialogue' | 'trims' | 'fitWords' | 'ride' | 'ceiling' | 'bands' | 'energy'
 
 /** What is read at one instant: of each lane its values with their units, written on the lane and said below the timeline. */
 export type Readings = {
@@ -72,7 +80,7 @@ function decidedWords({ points, locks, limits }: Scene, hop: number, frame: numb
   ]
 }
 
-function fitReadings({ staticGainDb, ride, ceilingLossDb, bands }: FitCurves, hop: number): Readings['lanes'] {
+function fitReadings({ staticGainDb, ride, ceilingLossDb, bands, energy }: FitCurves, hop: number): Readings['lanes'] {
   const at = (points: Float64Array) => signed(points[hop] ?? 0)
   const corridor = ride === null ? '' : ` (corridor ${at(ride.lowestDb)} to ${at(ride.highestDb)})`
   return [
@@ -80,5 +88,13 @@ function fitReadings({ staticGainDb, ride, ceilingLossDb, bands }: FitCurves, ho
     { lane: 'ride', words: [ride === null ? 'no ride' : `ride ${at(ride.gainDb)} dB${corridor}`] },
     { lane: 'ceiling', words: ceilingLossDb === null ? [] : [`ceiling ${at(ceilingLossDb)} LU`] },
     { lane: 'bands', words: bands.map(({ name, gainDb }) => `${name} ${at(gainDb)} dB`) },
+    { lane: 'energy', words: energy === null ? [] : energyWords(energy, hop) },
   ]
+}
+
+/** How the energy of an upmix is divided. */
+function energyWords(energy: EnergyDivision, hop: number): readonly string[] {
+  const shares = sharesOf(energy, hop, hop + 1)
+  if (shares === null) return ['no energy']
+  return [ENERGY_PARTS.map((part, index) => `${part} ${printFigure(100 * shares[index]!, 0)} %`).join(', ')]
 }

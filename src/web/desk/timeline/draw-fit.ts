@@ -2,6 +2,7 @@ import { HOPS_PER_SECOND } from '../../../domain/index.ts'
 import type { FitCurves, Span } from '../fit-curves.ts'
 import { signed } from '../words.ts'
 import { baseline, type Drawing, hatched, hopsAt, hopsSeen, line, written } from './canvas.ts'
+import { drawEnergy } from './draw-energy.ts'
 import type { Lane } from './lanes.ts'
 
 const OLD_ALPHA = 0.45
@@ -20,6 +21,7 @@ export function drawFit(drawing: Drawing): void {
   drawRide(drawing, fit)
   drawCeiling(drawing, fit)
   drawBands(drawing, fit)
+  drawEnergy(drawing, fit.energy)
   canvas.restore()
 }
 

@@ -20,6 +20,7 @@ export function LaneNames({
     ['ride', lanes.ride],
     ['ceiling', lanes.ceiling],
     ['bands', lanes.bands],
+    ['energy', lanes.energy],
   ]
   const width = lanes.left - 8
   return (

@@ -16,6 +16,8 @@ export type Lanes = {
   readonly ceiling: Lane | null
   /** Where something is done to bands. */
   readonly bands: Lane | null
+  /** Where an upmix puts the energy. */
+  readonly energy: Lane | null
   readonly channels: readonly Lane[]
   /** Left edge and width of what is drawn over time; names of lanes stand left of it. */
   readonly left: number
@@ -36,6 +38,7 @@ const LEAST_LOUDNESS_HEIGHT = 140
 /** On a large screen trims and channels grow with it. */
 const TRIMS = { least: 56, most: 150, share: 0.1 }
 const RIDE = { least: 44, most: 130, share: 0.08 }
+const ENERGY = { least: 44, most: 130, share: 0.08 }
 const BY_STAGE = { least: 24, most: 70, share: 0.04 }
 /** An opened channel shows its waveform. */
 const OPENED = { least: 46, most: 120, share: 0.075 }
@@ -46,7 +49,7 @@ function grown(height: number, { least, most, share }: typeof TRIMS): number {
 }
 
 /** What of the fit there is to show. */
-export type FitShown = 'nothing' | 'words' | 'ride' | 'ride-and-bands'
+export type FitShown = 'nothing' | 'words' | { readonly hasBands: boolean; readonly hasEnergy: boolean }
 
 /** Loudness takes the room that the others leave. `has.channels`: whether each is opened. */
 export function layOut(
@@ -100,24 +103,27 @@ export function layOut(
 
 /** The lanes of the fit, one below the other, each with a gap behind it. */
 function layOutFit(height: number, shown: FitShown) {
-  const hasRide = shown === 'ride' || shown === 'ride-and-bands'
+  const found = typeof shown === 'object' ? shown : null
   const heights = {
     fitWords: shown === 'nothing' ? 0 : FIT_WORDS_HEIGHT,
-    ride: hasRide ? grown(height, RIDE) + GAP : 0,
-    ceiling: hasRide ? grown(height, BY_STAGE) + GAP : 0,
-    bands: shown === 'ride-and-bands' ? grown(height, BY_STAGE) + GAP : 0,
+    ride: found ? grown(height, RIDE) + GAP : 0,
+    ceiling: found ? grown(height, BY_STAGE) + GAP : 0,
+    bands: found?.hasBands ? grown(height, BY_STAGE) + GAP : 0,
+    energy: found?.hasEnergy ? grown(height, ENERGY) + GAP : 0,
   }
   const lane = (top: number, room: number, gap = GAP): Lane | null => (room === 0 ? null : { top, height: room - gap })
   return {
-    height: heights.fitWords + heights.ride + heights.ceiling + heights.bands,
+    height: Object.values(heights).reduce((sum, one) => sum + one),
     at: (top: number) => {
       const ride = top + heights.fitWords
       const ceiling = ride + heights.ride
+      const bands = ceiling + heights.ceiling
       return {
         fitWords: lane(top, heights.fitWords, 2),
         ride: lane(ride, heights.ride),
         ceiling: lane(ceiling, heights.ceiling),
-        bands: lane(ceiling + heights.ceiling, heights.bands),
+        bands: lane(bands, heights.bands),
+        energy: lane(bands + heights.bands, heights.energy),
       }
     },
   }

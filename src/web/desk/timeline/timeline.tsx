@@ -168,7 +168,7 @@ function OnLane({
 function fitShown({ canBeFitted, fit }: Scene): FitShown {
   if (!canBeFitted) return 'nothing'
   if (fit === null) return 'words'
-  return fit.bands.length === 0 ? 'ride' : 'ride-and-bands'
+  return { hasBands: fit.bands.length > 0, hasEnergy: fit.energy !== null }
 }
 
 function beginDrag(scene: Scene, lanes: Lanes, seconds: number, y: number): Drag {
