@@ -60,6 +60,16 @@ export const UPMIX_PARAMETERS = {
     sentence:
       'Leaves bass below this frequency in left and right, without phase shift, as music wants it; 20 Hz is off.',
   },
+  centreSpeechFill: {
+    kind: 'number',
+    unit: null,
+    min: 0,
+    max: 1,
+    default: 0,
+    glide: 'frame',
+    sentence:
+      'While a voice is heard, gives the centre more of what stands near the middle, whatever it is: steadier dialogue, narrower images.',
+  },
   surroundSpeechReject: {
     kind: 'number',
     unit: null,

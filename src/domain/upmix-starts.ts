@@ -20,7 +20,13 @@ export const UPMIX_STARTS: readonly UpmixStart[] = [
     reason:
       'Dialogue goes to the centre whole, and the surrounds hold back while somebody speaks, so that lines stay clean ' +
       'when the centre is raised or heard alone.',
-    settings: { centreShare: 1, centreDiffuseReject: 0.5, surroundSpeechReject: 1, ambienceShare: 1 },
+    settings: {
+      centreShare: 1,
+      centreDiffuseReject: 0.5,
+      centreSpeechFill: 0.25,
+      surroundSpeechReject: 1,
+      ambienceShare: 1,
+    },
   },
   {
     id: 'live-music',
@@ -44,7 +50,13 @@ export const UPMIX_STARTS: readonly UpmixStart[] = [
     reason:
       'The narrator stands in the centre alone; little and clean ambience goes behind, and its treble is taken off, so ' +
       'that location noise does not draw the ear there.',
-    settings: { centreShare: 1, ambienceShare: 0.7, ambienceStrictness: 0.8, surroundHighCutHz: 10000 },
+    settings: {
+      centreShare: 1,
+      centreSpeechFill: 0.5,
+      ambienceShare: 0.7,
+      ambienceStrictness: 0.8,
+      surroundHighCutHz: 10000,
+    },
   },
   {
     id: 'mono-source',

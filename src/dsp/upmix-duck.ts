@@ -23,6 +23,14 @@ const VOICE_BIN: Span = [0.075, 0.35]
 const VOICE: Span = [0.15, 0.4]
 
 /**
+ * How far a voice counts as sounding, 0..1.
+ * @param voice how surely it sounds, 0..1; null where nobody listened
+ */
+export function soundingVoice(voice: number | null): number {
+  return voice === null ? 0 : within(voice, VOICE)
+}
+
+/**
  * How far the surrounds give way.
  * @param share of the power in the band of speech that left and right have in common, 0..1
  * @param voice how surely a voice sounds, 0..1; null where nobody listened
@@ -30,7 +38,7 @@ const VOICE: Span = [0.15, 0.4]
  */
 export function duckFor(share: number, voice: number | null): Duck {
   if (voice === null) return { amount: within(share, UNHEARD.middle), ...binRange(UNHEARD.bin) }
-  const sounds = within(voice, VOICE)
+  const sounds = soundingVoice(voice)
   const middle = within(share, NO_VOICE.middle)
   const between = (from: number, to: number) => from + sounds * (to - from)
   const [none, full] = [NO_VOICE.bin, VOICE_BIN]

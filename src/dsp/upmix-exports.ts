@@ -47,6 +47,7 @@ export interface UpmixExports {
     centre: Address,
     floor: Address,
     band: Address,
+    fillBand: Address,
     first: Address,
     second: Address,
     firstOut: Address,
@@ -57,6 +58,7 @@ export interface UpmixExports {
     diffuseReject: number,
     share: number,
     reach: number,
+    fill: number,
     leak: number,
     unity: number,
   ) => void

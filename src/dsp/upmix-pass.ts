@@ -1,7 +1,7 @@
 import { type Cancellation, Cancelled, exp2, type UpmixSettings } from '../domain/index.ts'
 import { FourierTransform } from './fft.ts'
 import type { Kernels } from './kernels.ts'
-import { type Duck, duckFor } from './upmix-duck.ts'
+import { type Duck, duckFor, soundingVoice } from './upmix-duck.ts'
 import type { UpmixGeometry } from './upmix-geometry.ts'
 import { HannMean } from './upmix-hann.ts'
 import { findOnsets, OnsetCuts } from './upmix-onsets.ts'
@@ -263,6 +263,7 @@ export class UpmixPass {
       this.#centreMean.out,
       this.#floorMean.out,
       this.#tables.speechBand,
+      this.#tables.duckBand,
       this.#carriedSpectrum(2 * pair, part),
       this.#carriedSpectrum(2 * pair + 1, part),
       this.#weighed[0],
@@ -273,6 +274,7 @@ export class UpmixPass {
       settings.centreDiffuseReject,
       settings.centreShare,
       settings.centreReach,
+      settings.centreSpeechFill * soundingVoice(this.#stretch.source?.voiceAt(pair) ?? null),
       leak,
       1,
     )

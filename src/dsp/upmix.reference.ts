@@ -32,7 +32,7 @@ export function extractByEquation(
   for (const part of partsBetween(geometry, onsetsByEquation(geometry, tracks), carried)) {
     const spectra = framesOf(geometry, part.tracks)
     const centre = spectra.map((spectrum, j) =>
-      centreSpectrum(geometry, settings, centrePowers, common, j >> 1, spectrum),
+      centreSpectrum(geometry, settings, centrePowers, common, j >> 1, spectrum, sounding(geometry, voice, j >> 1)),
     )
     const surrounds = spectra.map((spectrum, j) =>
       surroundSpectra(geometry, settings, ambiencePowers, duck, j >> 1, spectrum),
@@ -152,6 +152,7 @@ function centreSpectrum(
   common: BinMap,
   m: number,
   spectrum: Pair,
+  sounds: number,
 ): Spectrum {
   const re = new Float64Array(geometry.lastBin + 1)
   const im = new Float64Array(geometry.lastBin + 1)
@@ -173,10 +174,21 @@ function centreSpectrum(
     const held = (Math.min(pl, pr) / Math.max(pl, pr, 1e-300)) ** 0.125
     const fromLeft = gain * (sr + pull) * (pl > pr ? held : 1)
     const fromRight = gain * (sl + pull) * (pr > pl ? held : 1)
-    re[b] = fromLeft * spectrum.left.re[b]! + fromRight * spectrum.right.re[b]!
-    im[b] = fromLeft * spectrum.left.im[b]! + fromRight * spectrum.right.im[b]!
+    // Under a voice both weights move towards those of a sound in the middle, less the further it stands from there.
+    const fill = settings.centreSpeechFill * sounds * duckBand(geometry, b) * Math.max(0, 1 - 2 * u)
+    const middle = settings.centreShare * reach * Math.SQRT1_2
+    const a = fromLeft + fill * (middle - fromLeft)
+    const c = fromRight + fill * (middle - fromRight)
+    re[b] = a * spectrum.left.re[b]! + c * spectrum.right.re[b]!
+    im[b] = a * spectrum.left.im[b]! + c * spectrum.right.im[b]!
   }
   return { re, im }
+}
+
+/** How far a voice counts as sounding in the middle of a pair of transforms, 0..1. */
+function sounding(geometry: UpmixGeometry, voice: ((seconds: number) => number) | null, m: number): number {
+  if (voice === null) return 0
+  return clip((voice(((2 * m - 0.5) * geometry.hopFrames) / geometry.sampleRateHz) - 0.15) / 0.25)
 }
 
 function speechDuck(
@@ -207,9 +219,8 @@ function speechDuck(
   const fine = overBins(geometry, overFrames(share, geometry.fineHalf), FINE_ERBS)
   return fine.map((frame, m) => {
     const common = all[m]![0]! > 0 ? inMiddle[m]![0]! / all[m]![0]! : 0
-    const seconds = ((2 * m - 0.5) * geometry.hopFrames) / geometry.sampleRateHz
     // Without a voice the law is gentle, with one it is as if the middle were nothing but voice; between them straight lines.
-    const sounds = voice === null ? 0 : clip((voice(seconds) - 0.15) / 0.25)
+    const sounds = sounding(geometry, voice, m)
     const dominance = voice === null ? clip((common - 0.2) / 0.3) : (1 - sounds) * clip((common - 0.4) / 0.4) + sounds
     const from = voice === null ? 0.05 : 0.15 - 0.075 * sounds
     const fully = voice === null ? 0.3 : 0.55 - 0.2 * sounds

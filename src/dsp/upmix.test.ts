@@ -45,9 +45,12 @@ describe('kernel against its equations', () => {
   it.each([
     { name: 'a voice that comes and goes', hops: [0, 20, 255, 90, 0, 60] },
     { name: 'no voice', hops: [0, 0, 0, 0, 0, 0] },
-  ])('heard: $name', ({ hops }) => {
+    { name: 'a voice that fills the centre', hops: [0, 20, 255, 90, 0, 60], settings: { centreSpeechFill: 0.6 } },
+    { name: 'the same in a narrow reach', hops: [255, 255, 0], settings: { centreSpeechFill: 1, centreReach: 0.25 } },
+    { name: 'a fill and no voice', hops: [0, 0, 0, 0, 0, 0], settings: { centreSpeechFill: 1 } },
+  ])('heard: $name', ({ hops, settings }) => {
     const tracks = programme(26400, 48000)
-    const all = { ...DEFAULTS, ...TIME_BRANCH_OFF }
+    const all = { ...DEFAULTS, ...TIME_BRANCH_OFF, ...settings }
     const voice = (seconds: number) => {
       const at = 10 * seconds - 0.5
       const before = Math.floor(at)
@@ -61,7 +64,12 @@ describe('kernel against its equations', () => {
     expect(differenceDb(actual.leftSurround, expected.leftSurround)).toBeLessThan(-110)
     expect(differenceDb(actual.rightSurround, expected.rightSurround)).toBeLessThan(-110)
     const unheard = upmix(tracks, all)
-    expect(actual.centre).toEqual(unheard.centre)
+    if (all.centreSpeechFill > 0 && Math.max(...hops) > 0) {
+      expect(differenceDb(actual.centre, expected.centre)).toBeLessThan(-110)
+      expect(differenceDb(actual.centre, unheard.centre)).toBeGreaterThan(-60)
+    } else {
+      expect(actual.centre).toEqual(unheard.centre)
+    }
     expect(differenceDb(actual.leftSurround, unheard.leftSurround)).toBeGreaterThan(-80)
   })
 

@@ -138,7 +138,7 @@ describe('starting settings', () => {
       await plimsollMust(['upmix', ...args.slice(0, 1), at(name), ...args.slice(1)], 0)
       return at(name)
     }
-    const sets = ['ambienceShare=0.7', 'ambienceStrictness=0.8', 'surroundHighCutHz=10000']
+    const sets = ['centreSpeechFill=0.5', 'ambienceShare=0.7', 'ambienceStrictness=0.8', 'surroundHighCutHz=10000']
     const named = await upmixed('start-a.wav', [MASTER, ...sets.flatMap((word) => ['--set', word])])
     const differing = async (name: string, ...args: readonly string[]) =>
       byNumpy<{ differing: number }>('same', named, await upmixed(name, args)).differing

@@ -15,6 +15,8 @@ const COMMON_LEAK: f32 = 1e-3
 const EVENNESS: f32 = 0.3
 const UNEVENNESS: f32 = 4
 const DETERMINANT_LEAST: f32 = 1e-9
+/** How fast the fill of the centre ends where the powers of left and right differ: at half their sum. */
+const FILL_WITHDRAWAL: f32 = 2
 /** Keeps a division by zero away. */
 const TINY: f32 = 1e-30
 
@@ -34,6 +36,8 @@ function smallerEigenvalue(p: v128, q: v128, crossSquared: v128, half: v128, tin
  * Centre weights of a pair of transforms and the centre's two spectra.
  * `centre`: smoothed |L|^2, |R|^2, Re LR* (planes of `stride` floats); `floor`: the same, smoothed longer and over bins.
  * `first`, `second`: the two spectra; `firstOut`, `secondOut` receive re and im of the centre.
+ * `fillBand`: how far each bin may be filled, `fill`: 0 .. 1, how much now: moves the weights towards those of a sound that
+ * stands in the middle, docs/decisions/0037.
  * `ratio` receives 2 D / (P_L + P_R); `bandSums` two doubles: the sums of 2 D and of P_L + P_R weighted by the plane `band`.
  * `unity` is 1: constants made from it stay in registers.
  */
@@ -41,6 +45,7 @@ export function upmixCentre(
   centre: usize,
   floor: usize,
   band: usize,
+  fillBand: usize,
   first: usize,
   second: usize,
   firstOut: usize,
@@ -51,6 +56,7 @@ export function upmixCentre(
   diffuseReject: f32,
   share: f32,
   reach: f32,
+  fill: f32,
   leak: f32,
   unity: f32,
 ): void {
@@ -68,6 +74,10 @@ export function upmixCentre(
   // k C = a L + b R makes the centre of BS.775's fold-down weight; 1/k = sqrt 2.
   const gain = f32x4.splat(share * f32(Math.SQRT2))
   const leakage = f32x4.splat(leak)
+  const middle = f32x4.splat(share * f32(Math.SQRT1_2))
+  const filling = f32x4.splat(fill)
+  const withdrawal = f32x4.splat(FILL_WITHDRAWAL * unity)
+  const fills = fill > 0
   const hasWindow = reach < 1
   let commonSum = zero
   let bandSum = zero
@@ -96,14 +106,22 @@ export function upmixCentre(
     const pull = f32x4.div(f32x4.mul(even, even), f32x4.add(f32x4.add(even, f32x4.mul(unevenness, apart)), tiny))
     const parts = f32x4.add(ownOfBoth, f32x4.add(pull, pull))
     let weight = f32x4.div(f32x4.mul(gain, f32x4.mul(common, ownOfBoth)), f32x4.mul(denominator, parts))
-    if (hasWindow) weight = f32x4.mul(weight, reachWindow(apart, reach))
+    const window = hasWindow ? reachWindow(apart, reach) : one
+    if (hasWindow) weight = f32x4.mul(weight, window)
     // The louder side carries more than the common sound: less is taken from it, by the eighth root of the power ratio.
     const louder = f32x4.max(pl, pr)
     const held = f32x4.sqrt(f32x4.sqrt(f32x4.sqrt(f32x4.div(f32x4.min(pl, pr), louder))))
     const fromLeft = v128.bitselect(held, one, f32x4.gt(pl, pr))
     const fromRight = v128.bitselect(held, one, f32x4.gt(pr, pl))
-    const a = f32x4.mul(f32x4.mul(weight, fromLeft), f32x4.add(rightOnly, pull))
-    const b = f32x4.mul(f32x4.mul(weight, fromRight), f32x4.add(leftOnly, pull))
+    let a = f32x4.mul(f32x4.mul(weight, fromLeft), f32x4.add(rightOnly, pull))
+    let b = f32x4.mul(f32x4.mul(weight, fromRight), f32x4.add(leftOnly, pull))
+    if (fills) {
+      const near = f32x4.max(zero, f32x4.sub(one, f32x4.mul(withdrawal, apart)))
+      const part = f32x4.mul(f32x4.mul(filling, v128.load(fillBand + k)), near)
+      const target = f32x4.mul(middle, window)
+      a = f32x4.add(a, f32x4.mul(part, f32x4.sub(target, a)))
+      b = f32x4.add(b, f32x4.mul(part, f32x4.sub(target, b)))
+    }
     v128.store(ratio + k, twice)
     const inBand = f32x4.mul(sum, v128.load(band + k))
     bandSum = f32x4.add(bandSum, inBand)
