@@ -106,8 +106,8 @@ test('by mouse: moving the fader while it plays punches in, and undo while ridin
 
 test('the delivery has it: the words in the ride against those outside of it, and the spec is met around it', async () => {
   const [ride] = rides()
-  // Held in the middle of it.
-  const held = ride!.points.filter(({ gainDb }) => gainDb === -6).map((point) => seconds(point.at))
+  // Held in the middle of it; points are written within 0.05 dB of what was heard.
+  const held = ride!.points.filter(({ gainDb }) => gainDb < -5.94).map((point) => seconds(point.at))
   const [from, to] = [Math.min(...held) + 0.2, Math.max(...held) - 0.2]
   expect(to - from).toBeGreaterThan(1)
   const { deliverables, conforms } = await plimsollMust(['deliver', at(SHEET), '--out', at('out'), '--json'], 0).then(
