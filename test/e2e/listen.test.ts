@@ -93,7 +93,7 @@ async function plan(name: string): Promise<Planned> {
   return { head, plan: made, id }
 }
 
-type Scene = Pick<Rehearsal, 'fromSecond' | 'seconds'> & {
+type Scene = Pick<Rehearsal, 'fromSecond' | 'seconds' | 'loop'> & {
   readonly isMatched?: boolean
   readonly asks: readonly { readonly atSecond: number; readonly listening: Listening; readonly speakers: Speakers }[]
   readonly outputs: number
@@ -170,6 +170,67 @@ test.each([
   }
   expect(differing).toBe(0)
   expect(sounding).toBeGreaterThan(samples.length / 2)
+})
+
+// The crossing takes 10 ms (docs/decisions/0035); everywhere else a loop is the file, word for word.
+test('a loop goes back to the sample: the words of the delivery over and over, and no block too late', async () => {
+  const outputs = 6
+  const [fromSecond, seconds] = [23, 9]
+  const loop = { startFrame: Math.round(25.3 * RATE), endFrame: Math.round(26.9 * RATE) + 77 }
+  const asks = [{ atSecond: 0, listening: 'fitted', speakers: 'own' }] as const
+  const { samples, missedBlocks } = await hear('harbour', { asks, outputs, fromSecond, seconds, loop })
+  expect(missedBlocks).toBe(0)
+  const words = deliveredWords(at('deliveries/harbour'), 'mix-5.1')
+  const length = loop.endFrame - loop.startFrame
+  let [differing, rounds] = [0, 0]
+  for (let frame = Math.ceil(RISEN_SECONDS * RATE); frame < seconds * RATE; frame++) {
+    const beyond = fromSecond * RATE + frame - loop.startFrame
+    const place = loop.startFrame + (beyond < 0 ? beyond : beyond % length)
+    rounds = Math.max(rounds, Math.floor(beyond / length))
+    if (rounds > 0 && place - loop.startFrame < RATE / 100) continue
+    for (let channel = 0; channel < outputs; channel++) {
+      if (samples[frame * outputs + channel]! * 0x800000 !== words(place * outputs + channel)) differing += 1
+    }
+  }
+  expect(rounds).toBe(4)
+  expect(differing).toBe(0)
+})
+
+test('the page goes round a chosen stretch without a block too late', async () => {
+  const own = await browser.newContext({ viewport: { width: 1280, height: 800 } })
+  const tab = await own.newPage()
+  await tab.addInitScript(`
+    const Node = window.AudioWorkletNode
+    window.told = []
+    window.AudioWorkletNode = class extends Node {
+      constructor(...all) {
+        super(...all)
+        this.port.addEventListener('message', ({ data }) => window.told.push([data.frame, data.missedBlocks]))
+      }
+    }
+  `)
+  await tab.goto(desk.url)
+  await tab.getByRole('link', { name: /harbour/ }).click()
+  await tab.getByRole('button', { name: 'Listen', exact: true }).click()
+  await tab.getByRole('checkbox', { name: 'loop' }).check()
+  const box = (await tab.locator('.timeline').boundingBox())!
+  const drag = (share: number) => [box.x + box.width * share, box.y + box.height / 2] as const
+  await tab.mouse.move(...drag(0.5))
+  await tab.mouse.down()
+  await tab.mouse.move(...drag(0.56), { steps: 5 })
+  await tab.mouse.up()
+  await tab.keyboard.press('l')
+  const told = async () => (await tab.evaluate('window.told')) as [number, number][]
+  const turns = (frames: readonly number[]) => frames.filter((frame, i) => i > 0 && frame < frames[i - 1]!).length
+  const frames = async () => (await told()).map(([frame]) => frame)
+  await expect.poll(async () => turns(await frames()), { timeout: 60_000 }).toBeGreaterThan(3)
+  const heard = await told()
+  const gone = heard.findIndex(([frame], i) => i > 0 && frame < heard[i - 1]![0])
+  const round = heard.slice(gone)
+  expect(Math.max(...round.map(([, missed]) => missed))).toBe(0)
+  const [first, last] = [Math.min(...round.map(([frame]) => frame)), Math.max(...round.map(([frame]) => frame))]
+  expect((last - first) / RATE).toBeLessThan(45 * 0.08)
+  await own.close()
 })
 
 test('the page plays the upmix, the fit and what it takes away, and goes where it is told by keys', async () => {

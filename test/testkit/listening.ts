@@ -1,5 +1,6 @@
 import { readFileSync } from 'node:fs'
 import type { Page } from 'playwright-core'
+import type { FrameRange } from '../../src/domain/index.ts'
 import type { Wishes } from '../../src/web/listen/live-render.ts'
 import type { Way } from '../../src/web/listen/match.ts'
 import type { Asked, DeskShape } from '../../src/web/listen/mixing-desk.ts'
@@ -17,6 +18,8 @@ export type Rehearsal = {
   readonly asked: readonly { readonly atSecond: number; readonly asked: Asked }[]
   readonly fromSecond: number
   readonly seconds: number
+  /** Played round and round, in frames of the programme. */
+  readonly loop?: FrameRange
 }
 
 /** What came out: interleaved float32, and how many chunks were made from whole segments in the end. */

@@ -8,7 +8,7 @@ const points = (value) => {
 
 // biome-ignore lint/correctness/noUnusedVariables: called by the test
 async function rehearse(rehearsal) {
-  const { source, master, shape, asked, fromSecond, seconds } = rehearsal
+  const { source, master, shape, asked, fromSecond, seconds, loop = null } = rehearsal
   const wishes = { ...rehearsal.wishes, gain: points(rehearsal.wishes.gain) }
   const live = new Worker('/live.js', { type: 'module' })
   const failed = new Promise((_, reject) => {
@@ -52,6 +52,7 @@ async function rehearse(rehearsal) {
   const begin = async () => {
     node.port.postMessage({ kind: 'feed', port: feed.port1 }, [feed.port1])
     node.port.postMessage({ kind: 'seek', frame: firstFrame, journey: 1, speed: 1 })
+    node.port.postMessage({ kind: 'loop', range: loop })
     for (const one of exact.values()) feed.port2.postMessage(one)
     node.port.postMessage({ kind: 'play', isPlaying: true })
     await rest()

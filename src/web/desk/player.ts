@@ -127,6 +127,13 @@ export class Player {
     this.#order(message)
   }
 
+  /** Plays round and round in a stretch without a gap, or on again (null). */
+  loop(range: FrameRange | null): void {
+    this.#nextTurn()
+    this.#tell({ kind: 'loop', range })
+    this.#order({ kind: 'loop', range })
+  }
+
   /** Measures how loud a stretch is in each of these ways; told to `onMatched`. */
   match(range: FrameRange, ways: readonly Way[]): void {
     this.#order({ kind: 'match', range, ways, shape: this.#shape })

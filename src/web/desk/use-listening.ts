@@ -62,6 +62,8 @@ const AT_FIRST: ListeningState = {
   problem: null,
 }
 
+const NO_LOOP: FrameRange = { startFrame: 0, endFrame: 0 }
+
 type Fit = ReturnType<typeof useFit>
 
 /** What is listened to, on which title, and by which decisions. */
@@ -116,15 +118,13 @@ function useListening(ground: ListeningGround) {
       const { state: now, ground: on } = latest.current
       on.ride.hear(ridden)
       const isOver = now.speed > 0 ? frame >= on.head.ground.frameCount : frame <= 0
-      const { stretch } = on
-      if (now.loops && stretch !== null && now.isPlaying && frame >= stretch.endFrame) return seek(stretch.startFrame)
       if (isOver) {
         player.current?.pause()
         on.ride.end()
       }
       return change({ frame, missedBlocks, meters, ...(isOver && { isPlaying: false }) })
     },
-    [change, seek],
+    [change],
   )
   const open = useCallback(() => openOnce(player, latest.current, { onFrame, change }), [change, onFrame])
   const play = useCallback(
@@ -236,6 +236,11 @@ function useTold(player: PlayerHolder, state: ListeningState, ground: ListeningG
   useEffect(() => {
     if (outputs !== null) player.current?.wish(wishes, master)
   }, [outputs, wishes, master, player])
+  // While the fader is ridden a loop is not gone round: what is written down runs forward.
+  const { startFrame, endFrame } = (state.loops && !isRiding ? ground.stretch : null) ?? NO_LOOP
+  useEffect(() => {
+    if (outputs !== null) player.current?.loop(endFrame > startFrame ? { startFrame, endFrame } : null)
+  }, [outputs, startFrame, endFrame, player])
   useEffect(() => {
     if (outputs === null || !isMatched) return
     const { state: now, ground: on } = latest.current

@@ -1,5 +1,8 @@
 import type { LayoutName } from '../../domain/index.ts'
 
+/** Chunks that are made ahead of what is heard. */
+export const AHEAD_CHUNKS = 4
+
 /** How long a chunk is. */
 export const CHUNK_SECONDS = 1
 

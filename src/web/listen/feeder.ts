@@ -1,11 +1,10 @@
 import { type Cancellation, Cancelled, type FrameRange } from '../../domain/index.ts'
-import { CHUNK_SECONDS, type Chunk } from './chunk.ts'
+import { AHEAD_CHUNKS, CHUNK_SECONDS, type Chunk } from './chunk.ts'
+import { chunksAhead } from './course.ts'
 import type { LiveRender, Wishes } from './live-render.ts'
 import type { Feed, FromPlayer } from './player-worklet.ts'
 import type { SoundWindow } from './sound-window.ts'
 
-/** Chunks that are made ahead of what is heard. */
-const AHEAD_CHUNKS = 4
 /** Whole segments are upmixed this far ahead, so that none is heard before it is there. */
 const SEGMENT_AHEAD_SECONDS = 8
 
@@ -26,6 +25,7 @@ export class Feeder {
   #frame = 0
   #journey = 0
   #direction = 1
+  #loop: FrameRange | null = null
   #given = new Map<number, Given>()
   /** Counts what makes earlier work worthless. */
   #age = 0
@@ -70,10 +70,20 @@ export class Feeder {
     await this.#work()
   }
 
+  /** Plays round and round in a stretch from now on, or on again (null). */
+  async loop(range: FrameRange | null): Promise<void> {
+    this.#loop = range
+    this.#begin()
+    await this.#work()
+  }
+
   /** The player tells where it is; what it says of a journey that is over no longer counts. */
   async at({ frame, journey }: FromPlayer): Promise<void> {
     if (journey !== this.#journey) return
     this.#frame = frame
+    const ahead = new Set(this.#ahead(AHEAD_CHUNKS))
+    // What is left behind in a loop comes again, and is given again.
+    for (const index of this.#given.keys()) if (!ahead.has(index)) this.#given.delete(index)
     await this.#work()
   }
 
@@ -95,19 +105,18 @@ export class Feeder {
 
   /** Does the most pressing piece of work; false where nothing is left to do. */
   async #next(): Promise<boolean> {
-    const ahead = this.#ahead()
+    const ahead = this.#ahead(AHEAD_CHUNKS)
     const unheard = ahead.find((index) => !this.#given.has(index))
     if (unheard !== undefined) return this.#make(unheard)
     const exact = ahead.find((index) => this.#given.get(index) === 'soon' && this.#missing(index).length === 0)
     if (exact !== undefined) return this.#make(exact)
-    return this.#upmixAhead(ahead)
+    return this.#upmixAhead()
   }
 
-  #ahead(): readonly number[] {
-    const first = Math.floor(this.#frame / this.#chunkFrames)
-    return Array.from({ length: AHEAD_CHUNKS }, (_, i) => first + i * this.#direction).filter(
-      (index) => index >= 0 && index * this.#chunkFrames < this.#source.frameCount,
-    )
+  #ahead(count: number): readonly number[] {
+    const { frameCount } = this.#source
+    const course = { frame: this.#frame, direction: this.#direction, loop: this.#loop, frameCount }
+    return chunksAhead({ ...course, chunkFrames: this.#chunkFrames }, count)
   }
 
   get #chunkFrames(): number {
@@ -157,11 +166,10 @@ export class Feeder {
   }
 
   /** Upmixes the next whole segment that will be heard; gives it up where something new is asked. */
-  async #upmixAhead(ahead: readonly number[]): Promise<boolean> {
-    const last = ahead.at(-1)
-    if (last === undefined) return false
+  async #upmixAhead(): Promise<boolean> {
     const later = Math.ceil(SEGMENT_AHEAD_SECONDS / CHUNK_SECONDS)
-    const [segment] = [...ahead, last + later * this.#direction].flatMap((index) => this.#missing(index))
+    const ahead = this.#ahead(AHEAD_CHUNKS + later)
+    const [segment] = ahead.flatMap((index) => this.#missing(index))
     const render = this.#render
     if (segment === undefined || render === null) return false
     const age = this.#age

@@ -1,6 +1,7 @@
 import { describe, expect, test } from 'vitest'
 import { framesPerHop, LAYOUTS } from '../../domain/index.ts'
 import type { Chunk } from './chunk.ts'
+import { chunksAhead } from './course.ts'
 import { matrixOf, sharesOf } from './heard.ts'
 import { type Asked, MixingDesk } from './mixing-desk.ts'
 import { pointGainAt } from './point-gain.ts'
@@ -202,6 +203,51 @@ describe('the player', () => {
     desk.playNoise(null)
     expect(Math.abs(played(desk, 1000)[0]!)).toBeLessThan(1e-4)
     expect(desk.frame).toBe(frame + 1000)
+  })
+
+  const ramp = (index: number): Chunk => {
+    const plane = Float32Array.from({ length: CHUNK }, (_, i) => (index * CHUNK + i) / 2 ** 20)
+    return { ...chunkOf(index, { source: 0 }), signals: { source: [plane, plane] } }
+  }
+
+  test('a loop goes back to the frame, its beginning taking over from what follows in 10 ms, without a miss', () => {
+    const desk = newDesk({ shares: sharesOf('source', layouts) })
+    const [startFrame, endFrame] = [1.5 * RATE, 3.25 * RATE]
+    for (let chunk = 0; chunk < 5; chunk++) desk.give(ramp(chunk))
+    desk.isPlaying = true
+    played(desk, 3 * RATE)
+    desk.loop = { startFrame, endFrame }
+    for (let round = 0; round < 4; round++) {
+      const from = desk.frame
+      const heard = played(desk, endFrame - from)
+      expect(desk.frame).toBe(endFrame)
+      const begun = round === 0 ? 0 : 480
+      for (let i = begun; i < heard.length; i++) expect(heard[i]).toBe((from + i) / 2 ** 20)
+      // Rendered in blocks that do not end where the loop does.
+      const first = played(desk, 480)
+      expect(desk.frame).toBe(startFrame + 480)
+      for (const [i, sample] of first.entries()) {
+        const part = i / 480
+        const wanted = (startFrame + i) * part + (endFrame + i) * (1 - part)
+        expect(sample * 2 ** 20).toBeCloseTo(wanted, 0)
+      }
+    }
+    expect(desk.missedBlocks).toBe(0)
+  })
+
+  test('a loop of many chunks keeps those that come next, and asks for the others again', () => {
+    const course = { direction: 1, chunkFrames: CHUNK, frameCount: 100.5 * CHUNK }
+    const loop = { startFrame: 10.9 * CHUNK, endFrame: 20.01 * CHUNK }
+    const ahead = (frame: number, count = 4) => chunksAhead({ ...course, frame: frame * CHUNK, loop }, count)
+    expect(ahead(12.5)).toEqual([12, 13, 14, 15])
+    expect(ahead(19)).toEqual([19, 20, 10, 11])
+    expect(ahead(50)).toEqual([10, 11, 12, 13])
+    expect(ahead(12.5, 40)).toEqual([12, 13, 14, 15, 16, 17, 18, 19, 20, 10, 11])
+    expect(chunksAhead({ ...course, frame: 99 * CHUNK, loop: null }, 4)).toEqual([99, 100])
+    expect(chunksAhead({ ...course, frame: 1.5 * CHUNK, loop, direction: -1 }, 4)).toEqual([1, 0])
+    // To the end of the programme.
+    const end = { startFrame: 99.5 * CHUNK, endFrame: 100.5 * CHUNK }
+    expect(chunksAhead({ ...course, frame: 100 * CHUNK, loop: end }, 4)).toEqual([100, 99])
   })
 
   test('waits for what has not come, counts it once it has begun, and goes on where it stopped', () => {

@@ -40,8 +40,8 @@ export type Wishes = {
 const CEILING_SECONDS = { before: 1, after: 0.1 } as const
 /** Hops that what is upmixed begins at a multiple of, whatever it is cut from. */
 const UPMIX_GRID_HOPS = 16
-/** Upmixed segments that are kept: the one that is heard and its neighbours. */
-const KEPT_SEGMENTS = 3
+/** Upmixed segments that are kept: what is heard next lies in two at most, and where a loop goes back in two more. */
+const KEPT_SEGMENTS = 4
 /** Reach of the quarter turn of Lt/Rt on each side, in seconds, and some more. */
 const TURN_SECONDS = 0.02
 

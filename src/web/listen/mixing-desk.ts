@@ -1,5 +1,6 @@
-import { dbToGain, gainToDb, type LayoutName, type Role } from '../../domain/index.ts'
-import { type Chunk, SIGNALS, type SignalName, type SignalPlanes } from './chunk.ts'
+import { dbToGain, type FrameRange, gainToDb, type LayoutName, type Role } from '../../domain/index.ts'
+import { AHEAD_CHUNKS, type Chunk, SIGNALS, type SignalName, type SignalPlanes } from './chunk.ts'
+import { chunksAhead } from './course.ts'
 import { busPlanes, type Matrix, type RouteName, type Shares } from './heard.ts'
 import { HeardMeter, type MeterReading } from './heard-meter.ts'
 import { pointGainAt } from './point-gain.ts'
@@ -40,7 +41,9 @@ export type DeskShape = {
 const GLIDE_SECONDS = 0.0015
 /** Closer than this a glide has arrived. */
 const ARRIVED = 1e-7
-/** A stretch that is made anew while it is heard takes over in this time. */
+/** Chunks of a loop that are kept: more than are given, so that none goes that counts as given. */
+const KEPT_OF_LOOP = AHEAD_CHUNKS + 3
+/** A stretch that is made anew while it is heard takes over in this time, and so does the beginning of a loop from its end. */
 const TAKE_OVER_SECONDS = 0.01
 /** The monitor rises by this much a second at most; it falls at once. */
 const RISE_DB_PER_SECOND = 40
@@ -59,6 +62,8 @@ const ROUTES: readonly { readonly name: RouteName; readonly signal: SignalName }
 export class MixingDesk {
   /** The next frame that is heard. */
   frame = 0
+  /** Played round and round, where the programme is heard forwards. */
+  loop: FrameRange | null = null
   isPlaying = false
   /** Frames that pass for one that is heard, each of them as loud: 1, or to shuttle 2 and 4; negative: backwards. */
   speed = 1
@@ -71,8 +76,9 @@ export class MixingDesk {
   /** Where the planes of each signal meet the bus. */
   readonly #places: ReadonlyMap<SignalName, readonly number[]>
   readonly #chunks = new Map<number, Chunk>()
-  #before: Chunk | null = null
-  /** Of the chunk that takes over from `#before`. */
+  /** What is faded from: as it was before it was made anew, or what follows a loop, so many frames later. */
+  #before: { readonly chunk: Chunk | null; readonly framesLater: number } | null = null
+  /** Of what takes over from `#before`. */
   #takenOver = 1
   #asked: Asked
   #monitor = 0
@@ -139,8 +145,7 @@ export class MixingDesk {
     const index = this.#indexOf(chunk.firstFrame)
     const known = this.#chunks.get(index)
     if (known !== undefined && index === this.#indexOf(this.frame)) {
-      this.#before = known
-      this.#takenOver = 0
+      this.#fadeFrom({ chunk: known, framesLater: 0 })
     }
     this.#chunks.set(index, chunk)
   }
@@ -148,8 +153,7 @@ export class MixingDesk {
   seek(frame: number): void {
     this.frame = frame
     this.#chunks.clear()
-    this.#before = null
-    this.#takenOver = 1
+    this.#fadeFrom(null)
     this.missedBlocks = 0
     this.#hasBegun = false
     this.#meter = this.#newMeter()
@@ -188,6 +192,7 @@ export class MixingDesk {
     bus.fill(0)
     const count = Math.abs(this.speed)
     for (let passed = 0; passed < count; passed++) {
+      this.#goBack()
       const chunk = this.#chunks.get(this.#indexOf(this.frame))
       if (chunk === undefined || this.frame < 0 || this.frame >= chunk.firstFrame + chunk.frameCount) {
         if (this.#hasBegun && chunk === undefined && this.frame >= 0) this.missedBlocks += 1
@@ -201,36 +206,56 @@ export class MixingDesk {
     return true
   }
 
+  /** At the end of a loop: to its beginning, which takes over from what follows. */
+  #goBack(): void {
+    const { loop } = this
+    if (loop === null || this.speed < 0 || this.frame < loop.endFrame) return
+    // From outside of the loop: its beginning may have to be made first.
+    if (this.frame > loop.endFrame) this.#hasBegun = false
+    this.#fadeFrom({ chunk: null, framesLater: this.frame - loop.startFrame })
+    this.frame = loop.startFrame
+  }
+
+  #fadeFrom(before: { readonly chunk: Chunk | null; readonly framesLater: number } | null): void {
+    this.#before = before
+    this.#takenOver = before === null ? 1 : 0
+  }
+
   #indexOf(frame: number): number {
     return Math.floor(frame / this.#shape.chunkFrames)
   }
 
   /** The sum of all routes on the bus, in what has taken over and in what it takes over from. */
   #addToBus(bus: Float64Array, chunk: Chunk, weight: number): void {
-    this.#addChunk(bus, chunk, weight * Math.min(1, this.#takenOver))
-    if (this.#takenOver >= 1) return
-    if (this.#before !== null) this.#addChunk(bus, this.#before, weight * (1 - this.#takenOver))
+    this.#addChunk(bus, chunk, this.frame, weight * Math.min(1, this.#takenOver))
+    if (this.#before === null) return
+    const frame = this.frame + this.#before.framesLater
+    const before = this.#before.chunk ?? this.#chunks.get(this.#indexOf(frame))
+    if (before !== undefined && frame < before.firstFrame + before.frameCount) {
+      this.#addChunk(bus, before, frame, weight * (1 - this.#takenOver))
+    }
     this.#takenOver += 1 / (TAKE_OVER_SECONDS * this.#shape.sampleRateHz)
-    if (this.#takenOver >= 1) this.#before = null
+    if (this.#takenOver >= 1) this.#fadeFrom(null)
   }
 
-  #addChunk(bus: Float64Array, chunk: Chunk, weight: number): void {
+  #addChunk(bus: Float64Array, chunk: Chunk, frame: number, weight: number): void {
     for (const { name, signal } of ROUTES) {
       const share = this.#shares[name]
       const planes = chunk.signals[signal]
       if (share === 0 || planes === undefined) continue
-      this.#addPlanes(bus, planes, signal, this.frame - chunk.firstFrame, weight * share * this.#gainOf(name, chunk))
+      const gain = weight * share * this.#gainOf(name, chunk, frame)
+      this.#addPlanes(bus, planes, signal, frame - chunk.firstFrame, gain)
     }
   }
 
-  #gainOf(name: RouteName, { planNumber }: Chunk): number {
+  #gainOf(name: RouteName, { planNumber }: Chunk, frame: number): number {
     const { trimsDb, pending, isRiding } = this.#asked
     const { hopFrames } = this.#shape
     const fader = isRiding ? this.#faderGain : 1
-    if (name === 'trimmed') return fader * pointGainAt(trimsDb, this.frame, hopFrames)
+    if (name === 'trimmed') return fader * pointGainAt(trimsDb, frame, hopFrames)
     if (name !== 'fitted') return 1
     const isPending = pending !== null && pending.planNumber === planNumber
-    return isPending ? fader * pointGainAt(pending.pointsDb, this.frame, hopFrames) : fader
+    return isPending ? fader * pointGainAt(pending.pointsDb, frame, hopFrames) : fader
   }
 
   #addPlanes(bus: Float64Array, planes: SignalPlanes, signal: SignalName, at: number, gain: number): void {
@@ -282,11 +307,16 @@ export class MixingDesk {
     }
   }
 
-  /** Lets go of what lies behind. */
+  /** Lets go of what lies behind, and does not come again soon. */
   #forget(): void {
-    const now = this.#indexOf(this.frame)
-    const isBehind = (index: number) => (this.speed > 0 ? index < now : index > now)
-    for (const index of this.#chunks.keys()) if (isBehind(index)) this.#chunks.delete(index)
+    if (this.#before !== null) return
+    const { frame, loop, speed: direction } = this
+    const now = this.#indexOf(frame)
+    const course = { ...this.#shape, frame, loop, direction, frameCount: Infinity }
+    const soon = loop === null ? [] : chunksAhead(course, KEPT_OF_LOOP)
+    const isBehind = (index: number) => (direction > 0 ? index < now : index > now)
+    const isOver = loop === null || direction < 0 ? isBehind : (index: number) => !soon.includes(index)
+    for (const index of this.#chunks.keys()) if (isOver(index)) this.#chunks.delete(index)
   }
 }
 

@@ -1,4 +1,5 @@
 /// <reference path="./worklet-globals.d.ts" />
+import type { FrameRange } from '../../domain/index.ts'
 import type { Chunk } from './chunk.ts'
 import type { MeterReading } from './heard-meter.ts'
 import { type Asked, type DeskShape, MixingDesk, type OutputNoise, type Ridden } from './mixing-desk.ts'
@@ -9,6 +10,7 @@ export type ToPlayer =
   | { readonly kind: 'ask'; readonly asked: Asked }
   | { readonly kind: 'fader'; readonly gainDb: number }
   | { readonly kind: 'seek'; readonly frame: number; readonly journey: number; readonly speed: number }
+  | { readonly kind: 'loop'; readonly range: FrameRange | null }
   | { readonly kind: 'noise'; readonly noise: OutputNoise | null }
   | { readonly kind: 'play'; readonly isPlaying: boolean }
 
@@ -68,6 +70,7 @@ class Player extends AudioWorkletProcessor {
   #hear(message: ToPlayer): void {
     if (message.kind === 'ask') this.#desk.ask(message.asked)
     else if (message.kind === 'fader') this.#desk.moveFader(message.gainDb)
+    else if (message.kind === 'loop') this.#desk.loop = message.range
     else if (message.kind === 'noise') this.#desk.playNoise(message.noise)
     else if (message.kind === 'play') this.#desk.isPlaying = message.isPlaying
     else if (message.kind === 'seek') {
