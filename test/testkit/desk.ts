@@ -50,7 +50,7 @@ export function bytesOf(answer: Buffer): ArrayBuffer {
 }
 
 /** Debian's Chromium, with nothing of it that talks to the world. */
-export function openBrowser(): Promise<Browser> {
+export function openBrowser(more: readonly string[] = []): Promise<Browser> {
   return chromium.launch({
     executablePath: '/usr/bin/chromium',
     args: [
@@ -59,6 +59,7 @@ export function openBrowser(): Promise<Browser> {
       '--disable-gpu',
       '--disable-background-networking',
       '--disable-sync',
+      ...more,
     ],
   })
 }

@@ -59,7 +59,7 @@ export function TitleScreen({
   const ride = useHandRide(head, title)
   const { still, points, now, after, ...heard } = useNumbers(opened, placed.gains, ride)
   const view = useView(durationSeconds)
-  const { selection } = view
+  const { seen, reading, selection, chosenTrim } = view
 
   const goTo = (passage: Passage) => {
     view.goTo(passage, sampleRateHz)
@@ -81,8 +81,11 @@ export function TitleScreen({
   const fitLanes = useFitLanes(head, listening.fit)
   const scene: Scene = {
     ...still,
-    ...view,
     ...placed,
+    seen,
+    reading,
+    selection,
+    chosenTrim,
     after,
     spec: head.spec,
     passages: head.passages,

@@ -11,6 +11,8 @@ export type WaveformView = {
   readonly isOpen: readonly boolean[]
   /** What a lane reaches to above and below, so that the highest sample of all channels is seen. */
   readonly topDbfs: number
+  /** Counts what has come since: a drawing of fewer is old. */
+  readonly arrivals: number
 }
 
 const STEP_DB = 6
@@ -19,7 +21,7 @@ const LOWEST_TOP_DBFS = -36
 /** Waveforms are fetched once a channel is opened, and then as far as they are seen. */
 export function useWaveform(head: TitleHead, titleId: string) {
   const [isOpen, setOpen] = useState<readonly boolean[]>(() => LAYOUTS[head.layout].map(() => false))
-  const [, setArrivals] = useState(0)
+  const [arrivals, setArrivals] = useState(0)
   const id = useRef(titleId)
   id.current = titleId
   const tiles = useMemo(
@@ -32,8 +34,12 @@ export function useWaveform(head: TitleHead, titleId: string) {
     [head],
   )
   const topDbfs = useMemo(() => topOf(head), [head])
+  const waveform = useMemo<WaveformView>(
+    () => ({ tiles, isOpen, topDbfs, arrivals }),
+    [tiles, isOpen, topDbfs, arrivals],
+  )
   return {
-    waveform: { tiles, isOpen, topDbfs } satisfies WaveformView,
+    waveform,
     toggle: (channel: number) => setOpen((open) => open.map((one, index) => (index === channel ? !one : one))),
     toggleAll: () => setOpen((open) => open.map(() => !open.every((one) => one))),
   }

@@ -28,6 +28,40 @@ export function hopsAt({ seen }: Scene, column: number, width: number): readonly
   return [first, Math.max(first + 1, Math.floor((seen.from + (column + 1) * secondsEach) * HOPS_PER_SECOND))]
 }
 
+/**
+ * Columns of one pixel, each between its two ordinates, as one outline: far fewer things to draw than one by one.
+ * @param ends the upper and the lower end of a column; null: nothing stands there
+ */
+export function columnsPath(
+  { left, width }: Lanes,
+  ends: (column: number) => readonly [number, number] | null,
+): Path2D {
+  const path = new Path2D()
+  const count = Math.ceil(width)
+  const lowers: number[] = []
+  const close = (end: number) => {
+    for (let column = end - 1; lowers.length > 0; column--) {
+      const lower = lowers.pop()!
+      path.lineTo(left + column + 1, lower)
+      path.lineTo(left + column, lower)
+    }
+    path.closePath()
+  }
+  for (let column = 0; column <= count; column++) {
+    const both = column < count ? ends(column) : null
+    if (both === null) {
+      if (lowers.length > 0) close(column)
+      continue
+    }
+    const [upper, lower] = both
+    if (lowers.length === 0) path.moveTo(left + column, upper)
+    else path.lineTo(left + column, upper)
+    path.lineTo(left + column + 1, upper)
+    lowers.push(lower)
+  }
+  return path
+}
+
 export function baseline(canvas: CanvasRenderingContext2D, ink: Ink, lanes: Lanes, lane: Lane): void {
   canvas.strokeStyle = ink.slate
   canvas.globalAlpha = 0.5
@@ -53,11 +87,18 @@ export function bracket(canvas: CanvasRenderingContext2D, colour: string, from: 
 const HATCH_PIXELS = 7
 const HATCH_ALPHA = 0.7
 
-/** Hatches what `path` clips of a lane between two abscissas: there the ride may not go. */
-export function hatched({ canvas, ink }: Drawing, path: Path2D, { top, height }: Lane, from: number, to: number): void {
+/** Hatches what `path` clips of a lane between two abscissas. */
+export function hatched(
+  { canvas, ink }: Drawing,
+  path: Path2D,
+  { top, height }: Lane,
+  from: number,
+  to: number,
+  colour: string = ink.slate,
+): void {
   canvas.save()
   canvas.clip(path, 'evenodd')
-  canvas.strokeStyle = ink.slate
+  canvas.strokeStyle = colour
   canvas.globalAlpha *= HATCH_ALPHA
   canvas.beginPath()
   // On one grid for the whole lane, so that the hatching of neighbours meets.

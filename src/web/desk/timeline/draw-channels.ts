@@ -1,6 +1,6 @@
 import { dbToGain, powerToDb, WAVEFORM_FULL_SCALE } from '../../../domain/index.ts'
 import { signed } from '../words.ts'
-import { baseline, type Drawing, hopsAt, line, written } from './canvas.ts'
+import { baseline, columnsPath, type Drawing, hopsAt, line, written } from './canvas.ts'
 
 const DEPTH_DB = 54
 
@@ -17,14 +17,19 @@ function drawLevel({ canvas, ink, scene, lanes }: Drawing, channel: number): voi
   const lane = lanes.channels[channel]!
   canvas.fillStyle = ink.slate
   canvas.globalAlpha = 0.75
-  for (let column = 0; column < lanes.width; column++) {
+  const floor = lane.top + lane.height
+  const level = columnsPath(lanes, (column) => {
     const [first, end] = hopsAt(scene, column, lanes.width)
     let highest = 0
-    for (let hop = first; hop < end; hop++) highest = Math.max(highest, powers[hop] ?? 0)
-    if (highest === 0) continue
+    for (let hop = Math.max(0, first); hop < end && hop < powers.length; hop++) {
+      const power = powers[hop]!
+      if (power > highest) highest = power
+    }
+    if (highest === 0) return null
     const share = Math.max(0, Math.min(1, 1 + powerToDb(highest) / DEPTH_DB))
-    canvas.fillRect(lanes.left + column, lane.top + lane.height * (1 - share), 1, lane.height * share)
-  }
+    return share === 0 ? null : [floor - lane.height * share, floor]
+  })
+  canvas.fill(level)
   canvas.globalAlpha = 1
   baseline(canvas, ink, lanes, lane)
 }
@@ -41,13 +46,13 @@ function drawWaveform({ canvas, ink, scene, lanes }: Drawing, channel: number): 
   canvas.fillStyle = ink.chart
   canvas.fillRect(lanes.left, top, lanes.width, height)
   canvas.fillStyle = ink.tide
-  for (let column = 0; column < columns; column++) {
+  const wave = columnsPath(lanes, (column) => {
     const [lowest, highest] = [extremes[2 * column]!, extremes[2 * column + 1]!]
-    if (lowest > highest) continue
+    if (lowest > highest) return null
     const upper = Math.max(top, middle - highest * scale)
-    const lower = Math.min(top + height, middle - lowest * scale)
-    canvas.fillRect(lanes.left + column, upper, 1, Math.max(1, lower - upper))
-  }
+    return [upper, Math.max(upper + 1, Math.min(top + height, middle - lowest * scale))]
+  })
+  canvas.fill(wave)
   canvas.strokeStyle = ink.slate
   canvas.globalAlpha = 0.5
   line(canvas, lanes.left, middle, lanes.left + lanes.width, middle)

@@ -1,10 +1,9 @@
 import { loudnessOf, printFigure } from '../../../domain/index.ts'
-import { type Drawing, hopsAt, line, written } from './canvas.ts'
+import { columnsPath, type Drawing, hatched, hopsAt, line, written } from './canvas.ts'
 import type { Lane, Lanes } from './lanes.ts'
 import { type Depths, depthsOf, type Scene } from './scene.ts'
 
 const GRID_LU = 6
-const HATCH_PIXELS = 6
 
 /** The whole programme as one silhouette, with the window in view. */
 export function drawOverview({ canvas, ink, scene, lanes }: Drawing): void {
@@ -84,22 +83,12 @@ function drawTolerance({ canvas, ink, scene, lanes }: Drawing, y: (lkfs: number)
 }
 
 /** What stands above a limit of short-term loudness is hatched: texture says it, colour only helps. */
-function drawExcess(
-  { canvas, ink, scene, lanes }: Drawing,
-  y: (lkfs: number) => number,
-  shortTerm: Float64Array,
-): void {
-  const limit = scene.spec?.maxShortTermLkfs?.value
+function drawExcess(drawing: Drawing, y: (lkfs: number) => number, shortTerm: Float64Array): void {
+  const limit = drawing.scene.spec?.maxShortTermLkfs?.value
   if (limit === undefined) return
-  canvas.strokeStyle = ink.rust
-  for (let column = 0; column < lanes.width; column++) {
-    const level = shortTerm[column]!
-    if (!(level > limit)) continue
-    const at = lanes.left + column
-    for (let from = y(level); from < y(limit); from += 1) {
-      if ((Math.floor(from) + column) % HATCH_PIXELS < 2) canvas.strokeRect(at, Math.floor(from), 1, 1)
-    }
-  }
+  const { lanes, ink } = drawing
+  const path = columnsPath(lanes, (column) => (shortTerm[column]! > limit ? [y(shortTerm[column]!), y(limit)] : null))
+  hatched(drawing, path, lanes.loudness, lanes.left, lanes.left + lanes.width, ink.rust)
 }
 
 function drawLines({ canvas, ink, scene, lanes }: Drawing, y: (lkfs: number) => number): void {
@@ -173,16 +162,18 @@ function highestOfEach(powers: Float64Array, scene: Scene, width: number): Float
 
 function silhouette(
   canvas: CanvasRenderingContext2D,
-  { left }: Lanes,
+  lanes: Lanes,
   lane: Lane,
   depths: Depths,
   levels: Float64Array,
 ): void {
-  for (const [column, level] of levels.entries()) {
-    if (!(level > depths.bottom)) continue
-    const height = Math.min(1, (level - depths.bottom) / (depths.top - depths.bottom)) * lane.height
-    canvas.fillRect(left + column, lane.top + lane.height - height, 1, height)
-  }
+  const floor = lane.top + lane.height
+  const path = columnsPath(lanes, (column) => {
+    const level = levels[column]!
+    if (!(level > depths.bottom)) return null
+    return [floor - Math.min(1, (level - depths.bottom) / (depths.top - depths.bottom)) * lane.height, floor]
+  })
+  canvas.fill(path)
 }
 
 function curve(

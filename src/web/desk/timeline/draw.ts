@@ -10,13 +10,12 @@ import type { Lanes } from './lanes.ts'
 import type { Ink, Scene } from './scene.ts'
 import { rulerSeconds } from './time-window.ts'
 
-const FONT = '12px "IBM Plex Sans", sans-serif'
+export const FONT = '12px "IBM Plex Sans", sans-serif'
 const RULER_PIXELS = 110
 
+/** The lanes with all that stands on them. */
 export function drawTimeline(canvas: CanvasRenderingContext2D, ink: Ink, scene: Scene, lanes: Lanes): void {
-  const { from, to } = scene.seen
-  const x = (seconds: number) => lanes.left + ((seconds - from) / (to - from)) * lanes.width
-  const drawing = { canvas, ink, scene, lanes, x }
+  const drawing = drawingOf(canvas, ink, scene, lanes)
   canvas.font = FONT
   canvas.fillStyle = ink.paper
   canvas.fillRect(0, 0, lanes.left + lanes.width + 100, lanes.height)
@@ -30,9 +29,23 @@ export function drawTimeline(canvas: CanvasRenderingContext2D, ink: Ink, scene: 
     drawDecided(drawing)
     drawFit(drawing)
     drawChannels(drawing)
+  })
+}
+
+/** What moves over the lanes on its own: the place that is heard, and the reading line. */
+export function drawMoving(canvas: CanvasRenderingContext2D, ink: Ink, scene: Scene, lanes: Lanes): void {
+  const drawing = drawingOf(canvas, ink, scene, lanes)
+  canvas.font = FONT
+  canvas.clearRect(0, 0, lanes.left + lanes.width + 100, lanes.height)
+  clipped(drawing, () => {
     drawPlayhead(drawing)
     drawReading(drawing)
   })
+}
+
+function drawingOf(canvas: CanvasRenderingContext2D, ink: Ink, scene: Scene, lanes: Lanes): Drawing {
+  const { from, to } = scene.seen
+  return { canvas, ink, scene, lanes, x: (seconds) => lanes.left + ((seconds - from) / (to - from)) * lanes.width }
 }
 
 /** Keeps what is drawn over time off the names. */

@@ -5,21 +5,24 @@ import {
   useCallback,
   useEffect,
   useLayoutEffect,
+  useMemo,
   useRef,
   useState,
 } from 'react'
 import type { FrameRange } from '../../../domain/index.ts'
 import { gainStep } from '../edits.ts'
 import type { SceneChoice, Side } from '../scene-edits.ts'
-import { drawTimeline } from './draw.ts'
+import { useFramed } from './frame-acts.ts'
 import { LaneNames } from './lane-names.tsx'
 import { type FitShown, type Lane, type Lanes, layOut } from './lanes.ts'
-import { type Ink, type Scene, TRIM_SPAN_DB } from './scene.ts'
+import { usePainting } from './painting.ts'
+import { type Scene, TRIM_SPAN_DB } from './scene.ts'
 import { bordersOf, gripAt, type SceneGrip } from './scene-lane.ts'
 import { panned, type TimeWindow, within, zoomed } from './time-window.ts'
 
 export type TimelineActs = {
-  readonly onSeen: (seen: TimeWindow) => void
+  /** By what the window that is seen then is moved. */
+  readonly onSeen: (move: (seen: TimeWindow) => TimeWindow) => void
   readonly onRead: (seconds: number | null) => void
   readonly onSelect: (range: FrameRange | null) => void
   /** To be heard from there. */
@@ -49,7 +52,7 @@ const LEAST_SELECTION_SECONDS = 0.1
 /** The programme over time: looked at, selected, trimmed. Everything can be done by keys as well. */
 export function Timeline({
   scene,
-  acts,
+  acts: given,
   words,
   children,
 }: {
@@ -60,16 +63,13 @@ export function Timeline({
   readonly children: ReactNode
 }) {
   const frame = useRef<HTMLDivElement>(null)
-  const canvas = useRef<HTMLCanvasElement>(null)
+  const still = useRef<HTMLCanvasElement>(null)
+  const moving = useRef<HTMLCanvasElement>(null)
+  const acts = useFramed(given)
   const drag = useRef<Drag | null>(null)
   const size = useSize(frame)
-  const lanes = layOut(size.width, size.height, {
-    channels: scene.waveform.isOpen,
-    dialogue: scene.speech !== null,
-    scenes: scene.isUpmixed || scene.scenes.length > 0,
-    fit: fitShown(scene),
-  })
-  usePainting(canvas, scene, lanes)
+  const lanes = useLanes(size, scene)
+  usePainting(still, moving, scene, lanes)
   useWheel(frame, scene, lanes, acts)
 
   const secondsAt = (clientX: number): number => {
@@ -97,7 +97,7 @@ export function Timeline({
     const { left } = frame.current!.getBoundingClientRect()
     const middle = ((event.clientX - left - lanes.left) / lanes.width) * scene.durationSeconds
     const half = (scene.seen.to - scene.seen.from) / 2
-    acts.onSeen(within({ from: middle - half, to: middle + half }, scene.durationSeconds))
+    acts.onSeen(() => within({ from: middle - half, to: middle + half }, scene.durationSeconds))
   }
   const move = (event: PointerEvent) => {
     const seconds = secondsAt(event.clientX)
@@ -137,7 +137,8 @@ export function Timeline({
       onPointerLeave={() => drag.current === null && acts.onRead(null)}
       onKeyDown={(event) => keyed(event, scene, acts)}
     >
-      <canvas ref={canvas} />
+      <canvas ref={still} />
+      <canvas ref={moving} className="over" />
       <LaneNames lanes={lanes} scene={scene} onOpenChannel={acts.onOpenChannel} />
       {lanes.fitWords !== null && (
         <OnLane lane={lanes.fitWords} left={lanes.left}>
@@ -165,7 +166,19 @@ function OnLane({
   )
 }
 
-function fitShown({ canBeFitted, fit }: Scene): FitShown {
+/** Another object only where something lies elsewhere. */
+function useLanes({ width, height }: ReturnType<typeof useSize>, scene: Scene): Lanes {
+  const { isOpen } = scene.waveform
+  const dialogue = scene.speech !== null
+  const scenes = scene.isUpmixed || scene.scenes.length > 0
+  const { canBeFitted, fit } = scene
+  return useMemo(
+    () => layOut(width, height, { channels: isOpen, dialogue, scenes, fit: fitShown({ canBeFitted, fit }) }),
+    [width, height, isOpen, dialogue, scenes, canBeFitted, fit],
+  )
+}
+
+function fitShown({ canBeFitted, fit }: Pick<Scene, 'canBeFitted' | 'fit'>): FitShown {
   if (!canBeFitted) return 'nothing'
   if (fit === null) return 'words'
   return { hasBands: fit.bands.length > 0, hasEnergy: fit.energy !== null }
@@ -197,18 +210,21 @@ function keyed(event: KeyboardEvent, scene: Scene, acts: TimelineActs): void {
   const { seen, durationSeconds, reading } = scene
   const length = seen.to - seen.from
   const middle = reading ?? (seen.from + seen.to) / 2
-  const step = length * PAN_SHARE
+  const move = (by: (now: TimeWindow) => TimeWindow) => acts.onSeen((now) => within(by(now), durationSeconds))
+  const pan = (share: number) => move((now) => panned(now, share * (now.to - now.from), durationSeconds))
+  const zoom = (factor: number) =>
+    move((now) => zoomed(now, factor, reading ?? (now.from + now.to) / 2, durationSeconds))
   const moves: Readonly<Record<string, () => void>> = {
-    ArrowLeft: () => (event.shiftKey ? select(-1) : acts.onSeen(panned(seen, -step, durationSeconds))),
-    ArrowRight: () => (event.shiftKey ? select(1) : acts.onSeen(panned(seen, step, durationSeconds))),
-    PageUp: () => acts.onSeen(panned(seen, -length, durationSeconds)),
-    PageDown: () => acts.onSeen(panned(seen, length, durationSeconds)),
-    Home: () => acts.onSeen(within({ from: 0, to: length }, durationSeconds)),
-    End: () => acts.onSeen(within({ from: durationSeconds - length, to: durationSeconds }, durationSeconds)),
-    '+': () => acts.onSeen(zoomed(seen, 1 / ZOOM_STEP, middle, durationSeconds)),
-    '=': () => acts.onSeen(zoomed(seen, 1 / ZOOM_STEP, middle, durationSeconds)),
-    '-': () => acts.onSeen(zoomed(seen, ZOOM_STEP, middle, durationSeconds)),
-    '0': () => acts.onSeen({ from: 0, to: durationSeconds }),
+    ArrowLeft: () => (event.shiftKey ? select(-1) : pan(-PAN_SHARE)),
+    ArrowRight: () => (event.shiftKey ? select(1) : pan(PAN_SHARE)),
+    PageUp: () => pan(-1),
+    PageDown: () => pan(1),
+    Home: () => move(({ from, to }) => ({ from: 0, to: to - from })),
+    End: () => move(({ from, to }) => ({ from: durationSeconds - (to - from), to: durationSeconds })),
+    '+': () => zoom(1 / ZOOM_STEP),
+    '=': () => zoom(1 / ZOOM_STEP),
+    '-': () => zoom(ZOOM_STEP),
+    '0': () => move(() => ({ from: 0, to: durationSeconds })),
     ',': () => acts.onRead(Math.max(0, middle - length / 100)),
     '.': () => acts.onRead(Math.min(durationSeconds, middle + length / 100)),
   }
@@ -240,65 +256,19 @@ function useWheel(frame: React.RefObject<HTMLDivElement | null>, scene: Scene, l
       // Over the names the lanes are scrolled.
       if (event.clientX < element.getBoundingClientRect().left + at.left) return
       event.preventDefault()
-      const { seen, durationSeconds } = now
-      const secondsPerPixel = (seen.to - seen.from) / at.width
+      const { durationSeconds } = now
+      const pixels = event.clientX - element.getBoundingClientRect().left - at.left
+      const secondsPerPixel = (seen: TimeWindow) => (seen.to - seen.from) / at.width
       if (Math.abs(event.deltaX) > Math.abs(event.deltaY) || event.shiftKey) {
-        const pixels = event.deltaX === 0 ? event.deltaY : event.deltaX
-        return act.onSeen(panned(seen, pixels * secondsPerPixel, durationSeconds))
+        const by = event.deltaX === 0 ? event.deltaY : event.deltaX
+        return act.onSeen((seen) => panned(seen, by * secondsPerPixel(seen), durationSeconds))
       }
-      const pointer = seen.from + (event.clientX - element.getBoundingClientRect().left - at.left) * secondsPerPixel
-      return act.onSeen(zoomed(seen, ZOOM_PER_PIXEL ** event.deltaY, pointer, durationSeconds))
+      const factor = ZOOM_PER_PIXEL ** event.deltaY
+      return act.onSeen((seen) => zoomed(seen, factor, seen.from + pixels * secondsPerPixel(seen), durationSeconds))
     }
     element.addEventListener('wheel', turn, { passive: false })
     return () => element.removeEventListener('wheel', turn)
   }, [frame])
-}
-
-/** Draws once a frame at most, in device pixels. */
-function usePainting(canvas: React.RefObject<HTMLCanvasElement | null>, scene: Scene, lanes: Lanes): void {
-  const scheme = useColourScheme()
-  const ink = useRef<Ink | null>(null)
-  // biome-ignore lint/correctness/useExhaustiveDependencies: another scheme has other colours.
-  useLayoutEffect(() => {
-    ink.current = null
-  }, [scheme])
-  useLayoutEffect(() => {
-    const paint = requestAnimationFrame(() => {
-      const element = canvas.current!
-      const ratio = window.devicePixelRatio
-      const width = lanes.left + lanes.width + 12
-      const [wide, high] = [Math.round(width * ratio), Math.round(lanes.height * ratio)]
-      if (element.width !== wide || element.height !== high) {
-        element.width = wide
-        element.height = high
-        element.style.width = `${width}px`
-        element.style.height = `${lanes.height}px`
-      }
-      const context = element.getContext('2d', { alpha: false })!
-      context.setTransform(ratio, 0, 0, ratio, 0, 0)
-      ink.current ??= inkOf(element)
-      drawTimeline(context, ink.current, scene, lanes)
-    })
-    return () => cancelAnimationFrame(paint)
-  })
-}
-
-const NAMES = ['paper', 'chart', 'ink', 'slate', 'tide', 'rust', 'brass', 'kelp'] as const
-
-function inkOf(element: HTMLElement): Ink {
-  const style = getComputedStyle(element)
-  return Object.fromEntries(NAMES.map((name) => [name, style.getPropertyValue(`--${name}`)])) as Ink
-}
-
-function useColourScheme(): boolean {
-  const [isDark, setDark] = useState(() => matchMedia('(prefers-color-scheme: dark)').matches)
-  useEffect(() => {
-    const media = matchMedia('(prefers-color-scheme: dark)')
-    const follow = () => setDark(media.matches)
-    media.addEventListener('change', follow)
-    return () => media.removeEventListener('change', follow)
-  }, [])
-  return isDark
 }
 
 function useSize(frame: React.RefObject<HTMLDivElement | null>): { readonly width: number; readonly height: number } {
