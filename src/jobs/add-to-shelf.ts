@@ -5,6 +5,7 @@ import { pipeline } from 'node:stream/promises'
 import type { ReadableStream } from 'node:stream/web'
 import { whileWriting } from './file-errors.ts'
 import { freshSheet } from './fresh-sheet.ts'
+import { PICTURES } from './pictures.ts'
 import { refuse } from './refusals.ts'
 import { ScratchFolder } from './scratch.ts'
 import { AUDIO, titlesIn } from './shelf-folder.ts'
@@ -28,7 +29,7 @@ export async function takeIn(
   const parts = name.split('/')
   const isTaken = parts.length <= 2 && parts.every((part) => PLAIN_NAME.test(part))
   const ending = extname(name).toLowerCase()
-  if (!isTaken || !(AUDIO.has(ending) || ending === '.json'))
+  if (!isTaken || !(AUDIO.has(ending) || PICTURES.has(ending) || ending === '.json'))
     throw refuse('JOBS_ADD_NAME', `add "${name}"`, `"${name}"`)
   const path = join(folder, ...parts)
   whileWriting(path, () => mkdirSync(dirname(path), { recursive: true }))

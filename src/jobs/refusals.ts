@@ -131,7 +131,8 @@ export const JOBS_REFUSALS = {
   },
   JOBS_ADD_NAME: {
     sentence: 'A file with that name cannot be put on the shelf.',
-    wanted: 'a WAV, BWF, RF64, BW64, FLAC or sheet under a plain name, in one folder at most',
+    wanted:
+      'a WAV, BWF, RF64, BW64, FLAC, sheet or picture (MP4, MOV, MKV, WebM, MXF) under a plain name, in one folder at most',
     remedy: 'Rename the file, or put it into the folder of the shelf by hand.',
   },
   JOBS_ADD_CUT: {

@@ -13,6 +13,7 @@ import type {
 } from '../protocol/index.ts'
 import { adopt, takeIn } from './add-to-shelf.ts'
 import { deliver } from './deliver.ts'
+import { picturesOf, type TitlePicture } from './pictures.ts'
 import { TitlePlanner } from './plan-title.ts'
 import { refuse } from './refusals.ts'
 import { ScratchFolder } from './scratch.ts'
@@ -107,8 +108,19 @@ export class Shelf {
     const { sheetText, energies, margins: _, waveform: __, location, ...told } = studied
     const sound = { encoding: location.format.encoding, channelCount: location.format.channelCount }
     const { path, sheetPath } = title
+    const pictures = picturesOf(title).map(({ path: _path, ...one }) => one)
     return {
-      head: { version: 1, id: titleId, path, sheetPath, sheetText, sheetTag: tagOf(sheetText), sound, ...told },
+      head: {
+        version: 1,
+        id: titleId,
+        path,
+        sheetPath,
+        sheetText,
+        sheetTag: tagOf(sheetText),
+        sound,
+        pictures,
+        ...told,
+      },
       energies,
     }
   }
@@ -188,6 +200,11 @@ export class Shelf {
     const known = this.#sounds.get(title.id)
     if (known?.stamp === soundStampOf(title)) return tileBytes(known, level, tile)
     throw refuse('JOBS_TITLE_UNKNOWN', `draw "${titleId}"`, 'a title that is not measured')
+  }
+
+  /** The files with the picture of a title, as they lie there now. */
+  pictures(titleId: string): readonly TitlePicture[] {
+    return picturesOf(this.#title(titleId))
   }
 
   /** The sheet of a title as it lies on disk now; null where there is none. */

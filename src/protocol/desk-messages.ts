@@ -62,6 +62,14 @@ export type WorkMessage = {
 /** How samples travel to the page: interleaved, in the working order of channels. */
 export type SoundShape = { readonly encoding: SampleEncoding; readonly channelCount: number }
 
+/** A file with the picture of a title: what it is, and how its pictures are coded; null where it does not say. */
+export type PictureMessage = {
+  readonly name: string
+  readonly container: string
+  readonly mediaType: string
+  readonly coding: string | null
+}
+
 /** A title opened at the desk; the energies follow in the same answer (`packTitle`). */
 export type TitleHead = {
   readonly version: 1
@@ -85,6 +93,8 @@ export type TitleHead = {
   readonly findings: readonly Finding[]
   readonly passages: readonly Passage[]
   readonly parts: readonly { readonly startFrame: number; readonly frameCount: number }[]
+  /** Where there is a picture to it; the first that the browser can show is shown. */
+  readonly pictures: readonly PictureMessage[]
 }
 
 /** The numbers of one stretch of programme from which every figure is computed. */

@@ -2,6 +2,7 @@ export {
   addOrder,
   deliverOrder,
   type PartEnergies,
+  type PictureMessage,
   planOrder,
   type RefusalMessage,
   type SceneSuggestion,

@@ -15,6 +15,7 @@ import {
   type WorkMessage,
   workKind,
 } from '../protocol/index.ts'
+import { addPicture } from './picture-route.ts'
 
 /** Keeps a connection from being taken for dead. */
 const HEARTBEAT_MS = 15_000
@@ -109,6 +110,7 @@ export function deskRoutes(shelf: Shelf): Hono {
     return context.json({ version: 1 })
   })
 
+  addPicture(routes, shelf)
   addReports(routes, shelf)
 
   routes.get('/work', (context) =>

@@ -11,7 +11,10 @@ type Sending = {
   readonly stop: () => void
 }
 
-const ENDINGS = ['.wav', '.bwf', '.rf64', '.bw64', '.flac', '.json']
+const MASTERS = ['.wav', '.bwf', '.rf64', '.bw64', '.flac', '.json']
+/** A picture is called as its master is. */
+const PICTURES = ['.mp4', '.m4v', '.mov', '.mkv', '.webm', '.mxf']
+const ENDINGS = [...MASTERS, ...PICTURES]
 
 /** Files sent one after the other; others can be added meanwhile. */
 export function useSending() {
@@ -93,7 +96,7 @@ export function AddTitles({
     <Box title="Add titles" onClose={onClose}>
       <p>
         Files that you pick, or drop anywhere on the shelf, are copied into <code>{folder}</code>; none is ever
-        overwritten.
+        overwritten. A picture belongs to the master that is called as it is.
       </p>
       <p className="pick">
         <label htmlFor={files}>Files</label>

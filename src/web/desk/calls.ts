@@ -36,6 +36,11 @@ export function soundAddress(id: string, of: string): string {
   return `/api/sound?id=${encodeURIComponent(id)}&of=${of}`
 }
 
+/** Where the picture of a title is had, any stretch of it. */
+export function pictureAddress(id: string, name: string): string {
+  return `/api/picture?id=${encodeURIComponent(id)}&name=${encodeURIComponent(name)}`
+}
+
 /** One tile of how a title looks over time. */
 export async function fetchWaveform(id: string, level: number, tile: number): Promise<Int16Array> {
   const answer = await call('GET', `/api/waveform?id=${encodeURIComponent(id)}&level=${level}&tile=${tile}`)

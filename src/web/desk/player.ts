@@ -10,6 +10,7 @@ import type { FromPlayer, PlayerOptions, ToPlayer } from '../listen/player-workl
 import type { LiveSound } from '../listen/sound-window.ts'
 import { soundAddress } from './calls.ts'
 import { possibleLayouts } from './matching.ts'
+import { type Heard, HeardClock } from './picture/heard-clock.ts'
 
 /** The two tracks that an upmix starts from, where they are not those of the file. */
 export type Master = { readonly planNumber: number; readonly sound: SoundShape }
@@ -29,6 +30,7 @@ export class Player {
   readonly #live: Worker
   readonly #shape: DeskShape
   readonly #turn = new SharedArrayBuffer(Int32Array.BYTES_PER_ELEMENT)
+  readonly #clock: HeardClock
   #journey = 0
 
   private constructor(head: TitleHead, titleId: string, context: AudioContext, asked: Asked, told: Told) {
@@ -45,6 +47,7 @@ export class Player {
       layout: busLayout(layouts),
       signalRoles: { source: roles(layouts.source), upmix: roles(layouts.upmix), fitted: roles(layouts.fitted) },
     }
+    this.#clock = new HeardClock(sampleRateHz)
     const processorOptions: PlayerOptions = { shape: this.#shape, asked }
     this.#node = new AudioWorkletNode(context, 'plimsoll-player', {
       numberOfInputs: 0,
@@ -54,7 +57,9 @@ export class Player {
     this.#node.connect(context.destination)
     this.#node.port.onmessage = ({ data }) => {
       const where = data as FromPlayer
-      if (where.journey === this.#journey) told.onFrame(where)
+      if (where.journey !== this.#journey) return
+      this.#clock.told(where)
+      told.onFrame(where)
     }
     this.#live = new Worker('/live.js', { type: 'module' })
     this.#live.onmessage = ({ data }) => {
@@ -132,6 +137,13 @@ export class Player {
     this.#nextTurn()
     this.#tell({ kind: 'loop', range })
     this.#order({ kind: 'loop', range })
+  }
+
+  /** What leaves the device now, by its own word on how late that is; null where nothing was played yet. */
+  heard(): Heard | null {
+    const { contextTime, performanceTime } = this.#context.getOutputTimestamp()
+    if (contextTime === undefined || performanceTime === undefined || performanceTime === 0) return null
+    return this.#clock.at(contextTime + (performance.now() - performanceTime) / 1000)
   }
 
   /** Measures how loud a stretch is in each of these ways; told to `onMatched`. */

@@ -17,6 +17,8 @@ import { FitWords } from './fit-words.tsx'
 import { loudestFrame } from './loudest.ts'
 import { TitleNumbers } from './numbers.ts'
 import { PassageList } from './passage-list.tsx'
+import { PicturePanel } from './picture/picture-panel.tsx'
+import { usePicturePlace } from './picture/use-picture-place.ts'
 import type { SceneChoice } from './scene-edits.ts'
 import { SceneList } from './scene-list.tsx'
 import { Standing } from './standing.tsx'
@@ -76,8 +78,9 @@ export function TitleScreen({
   const cursor = () => (view.reading === null ? listening.state.frame : Math.round(view.reading * sampleRateHz))
   const scenes = useScenes(head, title, view.chosenScene, view.chooseScene, cursor)
   const { waveform, ...channels } = useWaveform(opened.head, title.titleId)
+  const picture = usePicturePlace()
   const acts = actsOf(view, listening.seek, title, scenes, channels.toggle)
-  useTitleKeys(head, title, view, { channels, listening, scenes, ride, after, passage, goTo, trimHere })
+  useTitleKeys(head, title, view, { channels, picture, listening, scenes, ride, after, passage, goTo, trimHere })
   const fitLanes = useFitLanes(head, listening.fit)
   const scene: Scene = {
     ...still,
@@ -102,6 +105,7 @@ export function TitleScreen({
     <div className="title">
       <TitleHeader head={head} title={title} works={works} now={now} />
       <Column head={head} now={now} scene={scene} title={title} view={view} scenes={scenes} works={works} goTo={goTo} />
+      <PicturePanel head={head} titleId={title.titleId} heard={listening.heard} place={picture} />
       <main>
         <Timeline scene={scene} acts={acts} words={inWords(head.name, now.programmeLoudnessLkfs, head.passages.length)}>
           <FitWords fit={listening.fit} curves={fitLanes.fit} work={workOn(works, 'plan', title.titleId)} />
@@ -133,6 +137,7 @@ function useTitleKeys(
   view: ReturnType<typeof useView>,
   {
     channels,
+    picture,
     listening,
     scenes,
     ride,
@@ -142,6 +147,7 @@ function useTitleKeys(
     trimHere,
   }: {
     readonly channels: Pick<ReturnType<typeof useWaveform>, 'toggleAll'>
+    readonly picture: ReturnType<typeof usePicturePlace>
     readonly listening: ReturnType<typeof useTitleListening>
     readonly scenes: ReturnType<typeof useScenes>
     readonly ride: HandRiding
@@ -162,6 +168,7 @@ function useTitleKeys(
     previous: () => step(head.passages, chosen, -1, goTo),
     trim: () => trimHere(passage?.suggestedTrimDb ?? -1, passage?.message ?? null),
     waveforms: channels.toggleAll,
+    picture: () => head.pictures.length > 0 && picture.fold(),
     findFit: () => canBeFitted(head) && listening.fit.want(),
     remove: () => (view.chosenTrim === null ? scenes.remove() : change(withoutTrim(decisions.sheet, view.chosenTrim))),
   })

@@ -20,6 +20,7 @@ export type KeyActs = Readonly<
     | 'remove'
     | 'findFit'
     | 'waveforms'
+    | 'picture'
     | 'split'
     | 'join'
     | 'nextScene'
@@ -49,6 +50,7 @@ export const KEY_MAP: readonly { readonly keys: string; readonly does: string }[
   { keys: 'Delete', does: 'take the chosen trim or scene away' },
   { keys: 'F', does: 'find the fit: draws its ride, its ceiling and its bands' },
   { keys: 'W', does: 'open the waveforms of all channels, or fold them' },
+  { keys: 'I', does: 'fold the picture, or show it' },
   { keys: 'S', does: 'split the scene at the cursor' },
   { keys: 'Shift S', does: 'join the scene with the next' },
   { keys: '[ ]', does: 'scene before, scene after' },
@@ -95,6 +97,7 @@ const PLAIN: Readonly<Record<string, PlainAct>> = {
   Backspace: 'remove',
   f: 'findFit',
   w: 'waveforms',
+  i: 'picture',
   s: 'split',
   S: 'join',
   ']': 'nextScene',

@@ -164,6 +164,7 @@ function useListening(ground: ListeningGround) {
     const role = roles[place]
     return role === undefined ? false : change({ muted: mutedAfter(state.muted, roles, role, isAlone) })
   }
+  const heard = useCallback(() => player.current?.heard() ?? { frame: latest.current.state.frame, speed: 0 }, [])
   const riding = useRiding(state, ground, { play, change })
   return {
     state,
@@ -173,6 +174,7 @@ function useListening(ground: ListeningGround) {
     playNoise,
     keys: { ...keys, ...riding.keys, channel },
     moveFader: riding.moveFader,
+    heard,
     playing: state.outputs === null ? null : state.frame,
   }
 }

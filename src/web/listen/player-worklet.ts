@@ -14,9 +14,12 @@ export type ToPlayer =
   | { readonly kind: 'noise'; readonly noise: OutputNoise | null }
   | { readonly kind: 'play'; readonly isPlaying: boolean }
 
-/** Where the player is: told about twenty times a second, and at each seek. */
+/** Where the player is: told about twenty times a second, and whenever it goes otherwise than it did before. */
 export type FromPlayer = {
+  /** The next frame, when it leaves the player in seconds of the audio context, and how fast frames pass; 0: none does. */
   readonly frame: number
+  readonly atSeconds: number
+  readonly speed: number
   readonly journey: number
   readonly missedBlocks: number
   /** What was ridden since it was told last. */
@@ -39,6 +42,8 @@ class Player extends AudioWorkletProcessor {
   readonly #early: Feed[] = []
   #journey = 0
   #blocks = 0
+  /** Frames that passed in the last block. */
+  #passed = 0
 
   constructor({ processorOptions }: { readonly processorOptions: PlayerOptions }) {
     super()
@@ -48,16 +53,23 @@ class Player extends AudioWorkletProcessor {
   }
 
   process(_inputs: unknown, [outputs]: readonly Float32Array[][]): boolean {
+    const before = this.#desk.frame
     this.#desk.render(outputs!)
     this.#blocks += 1
-    if (this.#blocks % TELL_EVERY_BLOCKS === 0) this.#tell()
+    const passed = this.#desk.frame - before
+    const isOtherwise = passed !== this.#passed
+    this.#passed = passed
+    if (isOtherwise || this.#blocks % TELL_EVERY_BLOCKS === 0)
+      this.#tell(currentTime + outputs![0]!.length / sampleRate)
     return true
   }
 
-  #tell(): void {
-    const { frame, missedBlocks } = this.#desk
+  #tell(atSeconds: number): void {
+    const { frame, missedBlocks, speed } = this.#desk
     const told: FromPlayer = {
       frame,
+      atSeconds,
+      speed: this.#passed === 0 ? 0 : speed,
       missedBlocks,
       journey: this.#journey,
       ridden: this.#desk.takeRidden(),
@@ -77,12 +89,13 @@ class Player extends AudioWorkletProcessor {
       this.#journey = message.journey
       this.#desk.seek(message.frame)
       this.#desk.speed = message.speed
+      this.#passed = 0
       for (const early of this.#early.splice(0)) this.#take(early)
-      this.#tell()
+      this.#tell(currentTime)
     } else {
       this.#feed = message.port
       message.port.onmessage = ({ data }) => this.#take(data as Feed)
-      this.#tell()
+      this.#tell(currentTime)
     }
   }
 
