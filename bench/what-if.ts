@@ -38,7 +38,10 @@ export function asking(rounds: number): Table {
           times(rounds * QUESTIONS_PER_ROUND, () => ask(seconds)),
         ),
       ),
-      row('build', times(rounds, build)),
+      row(
+        'build, first question',
+        times(rounds, () => build().under([null])),
+      ),
     ],
     notes: ['Total, range, highest momentary and short-term window; random places; an invented drama.'],
   }

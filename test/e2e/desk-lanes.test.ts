@@ -123,6 +123,43 @@ test('locks, limits and hand rides are read where they stand, at the pointer and
   await page.context().close()
 })
 
+/** Every pixel of the lanes, in one word. */
+async function picture(page: Page): Promise<string> {
+  await page.mouse.move(0, 0)
+  await page.evaluate('new Promise((resolve) => requestAnimationFrame(() => requestAnimationFrame(resolve)))')
+  return (await page.evaluate(`document.querySelector('.timeline canvas').toDataURL()`)) as string
+}
+
+test('of the lanes only what changed is drawn, and after every step all of it stands as if it were drawn anew', async () => {
+  const page = await openTitle()
+  const steps = [
+    () => page.getByRole('button', { name: 'Waveform of C', exact: true }).click(),
+    () => page.keyboard.press('f'),
+    () => page.getByText(/one gain of/).waitFor(),
+    () => page.locator('.timeline').press('Shift+ArrowRight'),
+    () => page.keyboard.press('t'),
+    () => page.getByText(/one gain of/).waitFor(),
+    () => page.locator('.timeline').press('+'),
+    () => page.locator('.timeline').press('ArrowRight'),
+    () => page.keyboard.press('Control+z'),
+    () => page.getByText(/one gain of/).waitFor(),
+    () => page.emulateMedia({ colorScheme: 'dark' }),
+  ]
+  const seen = new Set<string>()
+  for (const step of steps) {
+    await step()
+    await page.waitForTimeout(300)
+    const after = await picture(page)
+    await page.setViewportSize({ width: 1281, height: 801 })
+    await picture(page)
+    await page.setViewportSize({ width: 1280, height: 800 })
+    expect(await picture(page)).toBe(after)
+    seen.add(after)
+  }
+  expect(seen.size).toBeGreaterThan(6)
+  await page.context().close()
+})
+
 test('the level of each channel is read: a 997 Hz sine as ITU-R BS.1770-5 Annex 1 has it, 3.01 below its peak', async () => {
   const page = await openTitle()
   expect(await readAt(page, 15)).toMatch(/, L −23[.]0 LKFS, R .*, C −29[.]0 LKFS, LFE .*, Rs silent$/)

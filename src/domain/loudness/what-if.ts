@@ -23,11 +23,15 @@ export type EnergyStretch = {
 export type PlacedWindow = { readonly loudnessLkfs: number; readonly file: number; readonly startSeconds: number }
 
 /** Every figure of loudness that a spec asks for; what cannot be measured is null. */
-export type WhatIfFigures = {
-  readonly programmeLoudnessLkfs: number | null
+export type WhatIfFigures = WhatIfTotals & {
   readonly loudnessRangeLu: number | null
   readonly momentary: PlacedWindow | null
   readonly shortTerm: PlacedWindow | null
+}
+
+/** What a spec asks of a fold-down. */
+export type WhatIfTotals = {
+  readonly programmeLoudnessLkfs: number | null
   /** Mean over the hops that are speech; null without speech. */
   readonly dialogueLoudnessLkfs: number | null
 }
@@ -43,9 +47,14 @@ type Stretch = EnergyStretch & {
   /** Where its gating blocks and its short-term windows begin among those of all stretches. */
   readonly firstBlock: number
   readonly firstWindow: number
-  readonly momentary: HighestWindows
-  readonly shortTerm: HighestWindows
   readonly speechSums: Float64Array
+}
+
+/** What is only made once somebody asks for more than totals. */
+type Windows = {
+  readonly ofAll: ChangingPowers
+  readonly momentary: readonly HighestWindows[]
+  readonly shortTerm: readonly HighestWindows[]
 }
 
 /** Hops [first, first + values.length) stand at `values` for now. */
@@ -58,34 +67,29 @@ type ChangedHops = { readonly first: number; readonly values: Float64Array }
 export class WhatIf {
   readonly #stretches: readonly Stretch[]
   readonly #blocks: ChangingPowers
-  readonly #windows: ChangingPowers
+  #windows: Windows | null = null
   readonly #speechHopCount: number
 
   constructor(stretches: readonly EnergyStretch[]) {
     const blocks: Float64Array[] = []
-    const windows: Float64Array[] = []
     let firstBlock = 0
     let firstWindow = 0
     this.#stretches = stretches.map((stretch) => {
       const hops = toHops(stretch.powers10ms)
       const ownBlocks = gatingBlocks(hops)
-      const ownWindows = windowMeans(hops, SHORT_TERM_HOPS)
+      const windowCount = Math.max(0, hops.length - MARGIN_HOPS)
       blocks.push(ownBlocks)
-      windows.push(ownWindows)
       firstBlock += ownBlocks.length
-      firstWindow += ownWindows.length
+      firstWindow += windowCount
       return {
         ...stretch,
         hops,
         firstBlock: firstBlock - ownBlocks.length,
-        firstWindow: firstWindow - ownWindows.length,
-        momentary: new HighestWindows(stretch.powers10ms, MOMENTARY_SECONDS * FINE_HOPS_PER_SECOND),
-        shortTerm: new HighestWindows(stretch.powers10ms, SHORT_TERM_SECONDS * FINE_HOPS_PER_SECOND),
+        firstWindow: firstWindow - windowCount,
         speechSums: speechSums(hops, stretch.isSpeech100ms),
       }
     })
     this.#blocks = new ChangingPowers(joined(blocks), powerOf(ABSOLUTE_GATE_LKFS), 'above')
-    this.#windows = new ChangingPowers(joined(windows), powerOf(ABSOLUTE_GATE_LKFS), 'reaching')
     this.#speechHopCount = this.#stretches.reduce((sum, { hops, isSpeech100ms }) => sum + marks(hops, isSpeech100ms), 0)
   }
 
@@ -94,17 +98,51 @@ export class WhatIf {
    * null where a file is left as it is.
    */
   under(curvesDb: readonly (Float64Array | null)[]): WhatIfFigures {
+    const { pieces, changed } = this.#changedBy(curvesDb)
+    const windows = this.#windowsMade()
+    windows.ofAll.change(this.#changes(changed, SHORT_TERM_HOPS, ({ firstWindow }) => firstWindow))
+    return {
+      ...this.#totals(changed),
+      loudnessRangeLu: loudnessRange(windows.ofAll),
+      momentary: this.#highest(pieces, windows.momentary),
+      shortTerm: this.#highest(pieces, windows.shortTerm),
+    }
+  }
+
+  /** The same, but the totals alone, in a fraction of the time and the memory. */
+  totalsUnder(curvesDb: readonly (Float64Array | null)[]): WhatIfTotals {
+    return this.#totals(this.#changedBy(curvesDb).changed)
+  }
+
+  #changedBy(curvesDb: readonly (Float64Array | null)[]) {
     const pieces = this.#stretches.map((stretch) => piecesOn(stretch, curvesDb[stretch.file] ?? null))
-    const changed = this.#stretches.map((stretch, index) => changedHops(stretch, pieces[index] as GainPiece[]))
+    return {
+      pieces,
+      changed: this.#stretches.map((stretch, index) => changedHops(stretch, pieces[index] as GainPiece[])),
+    }
+  }
+
+  #totals(changed: readonly (readonly ChangedHops[])[]): WhatIfTotals {
     this.#blocks.change(this.#changes(changed, HOPS_PER_GATING_BLOCK, ({ firstBlock }) => firstBlock))
-    this.#windows.change(this.#changes(changed, SHORT_TERM_HOPS, ({ firstWindow }) => firstWindow))
     return {
       programmeLoudnessLkfs: this.#programmeLoudness(),
-      loudnessRangeLu: this.#loudnessRange(),
-      momentary: this.#highest(pieces, 'momentary'),
-      shortTerm: this.#highest(pieces, 'shortTerm'),
       dialogueLoudnessLkfs: this.#dialogueLoudness(changed),
     }
+  }
+
+  #windowsMade(): Windows {
+    const highest = (seconds: number) =>
+      this.#stretches.map(({ powers10ms }) => new HighestWindows(powers10ms, seconds * FINE_HOPS_PER_SECOND))
+    this.#windows ??= {
+      ofAll: new ChangingPowers(
+        joined(this.#stretches.map(({ hops }) => windowMeans(hops, SHORT_TERM_HOPS))),
+        powerOf(ABSOLUTE_GATE_LKFS),
+        'reaching',
+      ),
+      momentary: highest(MOMENTARY_SECONDS),
+      shortTerm: highest(SHORT_TERM_SECONDS),
+    }
+    return this.#windows
   }
 
   #changes(changed: readonly (readonly ChangedHops[])[], length: number, firstOf: (stretch: Stretch) => number) {
@@ -128,20 +166,11 @@ export class WhatIf {
     return loudnessOf(kept.sum / kept.count)
   }
 
-  #loudnessRange(): number | null {
-    const audible = this.#windows.all()
-    if (audible.count === 0) return null
-    const gate = Math.max(powerOf(ABSOLUTE_GATE_LKFS), (audible.sum / audible.count) * RANGE_GATE_POWER)
-    const kept = this.#windows.passing(gate).count
-    const rank = (share: number) => this.#windows.atRank(audible.count - kept + Math.round((kept - 1) * share))
-    return loudnessOf(rank(HIGH_SHARE)) - loudnessOf(rank(LOW_SHARE))
-  }
-
-  #highest(pieces: readonly (readonly GainPiece[])[], kind: 'momentary' | 'shortTerm'): PlacedWindow | null {
+  #highest(pieces: readonly (readonly GainPiece[])[], windows: readonly HighestWindows[]): PlacedWindow | null {
     let best: HighestWindow = { power: 0, place: -1 }
     let where: Stretch | null = null
     for (const [index, stretch] of this.#stretches.entries()) {
-      const own = stretch[kind].under(pieces[index] as GainPiece[])
+      const own = (windows[index] as HighestWindows).under(pieces[index] as GainPiece[])
       if (own.power <= best.power) continue
       best = own
       where = stretch
@@ -159,6 +188,15 @@ export class WhatIf {
     }
     return sum === 0 ? null : loudnessOf(sum / this.#speechHopCount)
   }
+}
+
+function loudnessRange(windows: ChangingPowers): number | null {
+  const audible = windows.all()
+  if (audible.count === 0) return null
+  const gate = Math.max(powerOf(ABSOLUTE_GATE_LKFS), (audible.sum / audible.count) * RANGE_GATE_POWER)
+  const kept = windows.passing(gate).count
+  const rank = (share: number) => windows.atRank(audible.count - kept + Math.round((kept - 1) * share))
+  return loudnessOf(rank(HIGH_SHARE)) - loudnessOf(rank(LOW_SHARE))
 }
 
 /** The pieces of a file's curve that lie on a stretch, counted from its beginning. */
@@ -248,20 +286,14 @@ function speechSum({ hops, isSpeech100ms, speechSums }: Stretch, changed: readon
       sum += speechSums[group] as number
       continue
     }
-    const powers = hops.slice(first, end)
-    for (let n = change; n < changed.length && (changed[n] as ChangedHops).first < end; n++) {
-      overlay(powers, first, changed[n] as ChangedHops)
+    for (let hop = first, n = change; hop < end; hop++) {
+      if (isSpeech100ms[hop] !== 1) continue
+      while (n < changed.length && endOf(changed[n] as ChangedHops) <= hop) n++
+      const { first: from, values } = changed[n] ?? { first: end, values: hops }
+      sum += (hop < from ? hops[hop] : values[hop - from]) as number
     }
-    for (const [i, power] of powers.entries()) if (isSpeech100ms[first + i] === 1) sum += power
   }
   return sum
-}
-
-/** Writes changed hops over `powers`, of which the first is hop `first`. */
-function overlay(powers: Float64Array, first: number, changed: ChangedHops): void {
-  const from = Math.max(first, changed.first)
-  const to = Math.min(first + powers.length, endOf(changed))
-  powers.set(changed.values.subarray(from - changed.first, to - changed.first), from - first)
 }
 
 function endOf({ first, values }: ChangedHops): number {

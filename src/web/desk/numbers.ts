@@ -9,6 +9,7 @@ import {
   toHops,
   trimPoints,
   WhatIf,
+  windowMeans,
 } from '../../domain/index.ts'
 import type { PartEnergies, TitleHead } from '../../protocol/index.ts'
 import type { OpenedTitle } from './calls.ts'
@@ -18,13 +19,22 @@ export type Curves = { readonly shortTerm: Float64Array; readonly momentary: Flo
 
 const SHORT_TERM_HOPS = 30
 const MOMENTARY_HOPS = 4
+/** Of the fold-down no spec asks for these. */
+const NO_WINDOWS = { loudnessRangeLu: null, maxMomentaryLkfs: null, maxShortTermLkfs: null }
+
+type Part = PartEnergies & {
+  readonly firstHop: number
+  readonly hops: Float64Array
+  /** Means of its windows without gains; made once for each length. */
+  readonly atRest: (length: number) => Float64Array
+}
 
 /** Everything that is asked of a title's numbers while trims are moved; built once, after the title was measured. */
 export class TitleNumbers {
   readonly hopCount: number
   readonly hopFrames: number
   readonly #head: TitleHead
-  readonly #parts: readonly (PartEnergies & { readonly firstHop: number; readonly hops: Float64Array })[]
+  readonly #parts: readonly Part[]
   readonly #mix: WhatIf
   readonly #foldDown: WhatIf | null
 
@@ -34,11 +44,10 @@ export class TitleNumbers {
     this.hopFrames = framesPerHop(sampleRateHz)
     this.hopCount = Math.ceil(frameCount / this.hopFrames)
     const startOf = (index: number) => head.parts[index]!.startFrame
-    this.#parts = parts.map((part, index) => ({
-      ...part,
-      firstHop: Math.round(startOf(index) / this.hopFrames),
-      hops: toHops(part.powers10ms),
-    }))
+    this.#parts = parts.map((part, index) => {
+      const hops = toHops(part.powers10ms)
+      return { ...part, firstHop: Math.round(startOf(index) / this.hopFrames), hops, atRest: madeOnce(hops) }
+    })
     const stretch = (part: PartEnergies, index: number, powers10ms: Float64Array) => ({
       powers10ms,
       file: 0,
@@ -61,7 +70,7 @@ export class TitleNumbers {
     const { measurements } = this.#head
     if (points === null) return measurements
     const mix = this.#mix.under([points])
-    const folded = this.#foldDown?.under([points])
+    const folded = this.#foldDown?.totalsUnder([points])
     const { loRo } = measurements.foldDown
     return {
       ...measurements,
@@ -72,21 +81,26 @@ export class TitleNumbers {
         loRo:
           loRo === null || folded === undefined
             ? loRo
-            : { ...loRo, ...loudnessOf(folded), maxTruePeakDbtp: this.#truePeak(points, 'foldDownTruePeak100ms') },
+            : { ...loRo, ...NO_WINDOWS, ...folded, maxTruePeakDbtp: this.#truePeak(points, 'foldDownTruePeak100ms') },
       },
     }
   }
 
   /** Loudness over time under these gains, for drawing. */
   curves(points: Float64Array | null): Curves {
-    const shortTerm = new Float64Array(this.hopCount).fill(Number.NaN)
-    const momentary = new Float64Array(this.hopCount).fill(Number.NaN)
-    for (const { hops, firstHop } of this.#parts) {
-      const heard = points === null ? hops : underGains(hops, points, firstHop)
-      writeMeans(shortTerm, heard, firstHop, SHORT_TERM_HOPS)
-      writeMeans(momentary, heard, firstHop, MOMENTARY_HOPS)
+    return { shortTerm: this.#means(points, SHORT_TERM_HOPS), momentary: this.#means(points, MOMENTARY_HOPS) }
+  }
+
+  /** The mean of each window, at the hop in its middle. */
+  #means(points: Float64Array | null, length: number): Float64Array {
+    const means = new Float64Array(this.hopCount).fill(Number.NaN)
+    for (const { hops, firstHop, atRest } of this.#parts) {
+      const rest = atRest(length)
+      const middle = firstHop + (length >> 1)
+      if (points === null) means.set(rest, middle)
+      else writeMeans(means.subarray(middle), { hops, rest, points: points.subarray(firstHop) }, length)
     }
-    return { shortTerm, momentary }
+    return means
   }
 
   /** Level of a channel as mean square, for each 100 ms of the file; 0 outside the programme. */
@@ -109,11 +123,11 @@ export class TitleNumbers {
 
   #truePeak(points: Float64Array, name: 'truePeak100ms' | 'foldDownTruePeak100ms'): number | null {
     let highest = 0
+    const gainOf = heldWhileSame(dbToGain)
     for (const part of this.#parts) {
       const peaks = part[name]
       for (let hop = 0; hop < peaks.length; hop++) {
-        const gainDb = points[Math.min(points.length - 1, part.firstHop + hop)]!
-        const peak = gainDb === 0 ? peaks[hop]! : peaks[hop]! * dbToGain(gainDb)
+        const peak = peaks[hop]! * gainOf(points[Math.min(points.length - 1, part.firstHop + hop)]!)
         if (peak > highest) highest = peak
       }
     }
@@ -131,19 +145,43 @@ function loudnessOf(figures: ReturnType<WhatIf['under']>) {
   }
 }
 
-function underGains(hops: Float64Array, points: Float64Array, firstHop: number): Float64Array {
-  return hops.map((power, hop) => {
-    const gainDb = points[firstHop + hop] ?? 0
-    return gainDb === 0 ? power : power * dbToPower(gainDb)
-  })
+/** Gains hold still for most of the time, and a power of ten is much work. */
+function heldWhileSame(ratioOf: (db: number) => number): (db: number) => number {
+  let [heldDb, ratio] = [0, 1]
+  return (db) => {
+    if (db !== heldDb) [heldDb, ratio] = [db, ratioOf(db)]
+    return ratio
+  }
 }
 
-/** Writes the mean of each window to the hop in its middle. */
-function writeMeans(into: Float64Array, hops: Float64Array, firstHop: number, length: number): void {
-  const middle = firstHop + (length >> 1)
-  for (let hop = 0; hop + length <= hops.length; hop++) {
+function madeOnce(hops: Float64Array): (length: number) => Float64Array {
+  const made = new Map<number, Float64Array>()
+  return (length) => {
+    const means = made.get(length) ?? windowMeans(hops, length)
+    made.set(length, means)
+    return means
+  }
+}
+
+/** Windows that lie under one gain are those at rest times that gain; the others are summed up. */
+function writeMeans(
+  into: Float64Array,
+  { hops, rest, points }: Pick<Part, 'hops'> & { readonly rest: Float64Array; readonly points: Float64Array },
+  length: number,
+): void {
+  const gainOf = heldWhileSame(dbToPower)
+  /** From where on the gain is that of the window's last hop. */
+  let heldFrom = 0
+  for (let hop = 1; hop < length - 1; hop++) if (points[hop] !== points[hop - 1]) heldFrom = hop
+  for (let first = 0; first < rest.length; first++) {
+    const last = first + length - 1
+    if (points[last] !== points[last - 1]) heldFrom = last
+    if (heldFrom <= first) {
+      into[first] = rest[first]! * gainOf(points[last] ?? 0)
+      continue
+    }
     let sum = 0
-    for (let i = hop; i < hop + length; i++) sum += hops[i]!
-    into[middle + hop] = sum / length
+    for (let hop = first; hop <= last; hop++) sum += hops[hop]! * gainOf(points[hop] ?? 0)
+    into[first] = sum / length
   }
 }

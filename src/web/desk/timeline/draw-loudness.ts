@@ -4,6 +4,7 @@ import type { Lane, Lanes } from './lanes.ts'
 import { type Depths, depthsOf, type Scene } from './scene.ts'
 
 const GRID_LU = 6
+const DASH_PIXELS = 6
 
 /** The whole programme as one silhouette, with the window in view. */
 export function drawOverview({ canvas, ink, scene, lanes }: Drawing): void {
@@ -44,9 +45,7 @@ export function drawLoudness(drawing: Drawing): void {
   canvas.globalAlpha = 1
   if (scene.points !== null) {
     canvas.strokeStyle = ink.slate
-    canvas.setLineDash([2, 3])
-    curve(canvas, lanes, depths, y, highestOfEach(scene.before.shortTerm, scene, lanes.width))
-    canvas.setLineDash([])
+    curve(canvas, lanes, depths, y, highestOfEach(scene.before.shortTerm, scene, lanes.width), true)
   }
   canvas.strokeStyle = ink.ink
   canvas.globalAlpha = 0.55
@@ -182,11 +181,13 @@ function curve(
   depths: Depths,
   y: (lkfs: number) => number,
   levels: Float64Array,
+  isDashed = false,
 ): void {
   canvas.beginPath()
   let isDown = false
   for (const [column, level] of levels.entries()) {
-    const isSeen = level > depths.bottom
+    // A long line is dashed much faster by its columns than by its length.
+    const isSeen = level > depths.bottom && !(isDashed && column % DASH_PIXELS >= DASH_PIXELS / 2)
     if (isSeen && isDown) canvas.lineTo(left + column + 0.5, y(level))
     else if (isSeen) canvas.moveTo(left + column + 0.5, y(level))
     isDown = isSeen

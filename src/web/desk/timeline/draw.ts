@@ -13,22 +13,72 @@ import { rulerSeconds } from './time-window.ts'
 export const FONT = '12px "IBM Plex Sans", sans-serif'
 const RULER_PIXELS = 110
 
-/** The lanes with all that stands on them. */
-export function drawTimeline(canvas: CanvasRenderingContext2D, ink: Ink, scene: Scene, lanes: Lanes): void {
+/** Lanes that are drawn together, and all that they are drawn of. */
+type Part = {
+  readonly top: number
+  readonly bottom: number
+  readonly reads: (name: keyof Scene) => boolean
+  readonly draw: (drawing: Drawing) => void
+}
+
+const MOVES: readonly (keyof Scene)[] = ['reading', 'playing']
+const OF_TIME: readonly (keyof Scene)[] = ['seen', 'selection', 'durationSeconds', 'sampleRateHz']
+const OF_FIT: readonly (keyof Scene)[] = ['canBeFitted', 'fit', 'isFitOld']
+const OF_CHANNELS: readonly (keyof Scene)[] = ['channels', 'waveform']
+
+function partsOf({ fitWords, channels, height }: Lanes): readonly Part[] {
+  const channelsTop = channels[0]?.top ?? height
+  const fitTop = fitWords?.top ?? channelsTop
+  const isElsewhere = [...MOVES, ...OF_FIT, ...OF_CHANNELS]
+  return [
+    { top: 0, bottom: fitTop, reads: (name) => !isElsewhere.includes(name), draw: drawDecisions },
+    { top: fitTop, bottom: channelsTop, reads: (name) => [...OF_TIME, ...OF_FIT].includes(name), draw: drawFit },
+    {
+      top: channelsTop,
+      bottom: height,
+      reads: (name) => [...OF_TIME, ...OF_CHANNELS].includes(name),
+      draw: drawChannels,
+    },
+  ]
+}
+
+/**
+ * The lanes with all that stands on them.
+ * @param before what stands on the canvas, so that only what differs is drawn; null: nothing does
+ */
+export function drawTimeline(
+  canvas: CanvasRenderingContext2D,
+  ink: Ink,
+  scene: Scene,
+  lanes: Lanes,
+  before: Scene | null,
+): void {
   const drawing = drawingOf(canvas, ink, scene, lanes)
+  const isSame = (name: keyof Scene) => before !== null && Object.is(before[name], scene[name])
   canvas.font = FONT
-  canvas.fillStyle = ink.paper
-  canvas.fillRect(0, 0, lanes.left + lanes.width + 100, lanes.height)
+  for (const part of partsOf(lanes)) {
+    if ((Object.keys(scene) as (keyof Scene)[]).filter(part.reads).every(isSame)) continue
+    canvas.save()
+    canvas.beginPath()
+    canvas.rect(0, part.top, lanes.left + lanes.width + 100, part.bottom - part.top)
+    canvas.clip()
+    canvas.fillStyle = ink.paper
+    canvas.fill()
+    clipped(drawing, () => drawSelection(drawing))
+    part.draw(drawing)
+    canvas.restore()
+  }
+}
+
+/** All above the fit. */
+function drawDecisions(drawing: Drawing): void {
   drawOverview(drawing)
   drawRuler(drawing)
   clipped(drawing, () => {
-    drawSelection(drawing)
     drawScenes(drawing)
     drawLoudness(drawing)
     drawDialogue(drawing)
     drawDecided(drawing)
-    drawFit(drawing)
-    drawChannels(drawing)
   })
 }
 

@@ -25,7 +25,8 @@ export function usePainting(still: Layer, moving: Layer, scene: Scene, lanes: La
       const lower = contextOf(still.current!, lanes, false)
       const upper = contextOf(moving.current!, lanes, true)
       const now = { scene, lanes, look: `${look} ${still.current!.width} ${still.current!.height}` }
-      if (!isSamePicture(drawn.current, now)) drawTimeline(lower, ink.current.ink, scene, lanes)
+      const isSamePlace = drawn.current?.lanes === lanes && drawn.current.look === now.look
+      drawTimeline(lower, ink.current.ink, scene, lanes, isSamePlace ? drawn.current!.scene : null)
       drawn.current = now
       drawMoving(upper, ink.current.ink, scene, lanes)
     }
@@ -52,13 +53,6 @@ function contextOf(canvas: HTMLCanvasElement, lanes: Lanes, isClear: boolean): C
   const context = canvas.getContext('2d', { alpha: isClear })!
   context.setTransform(ratio, 0, 0, ratio, 0, 0)
   return context
-}
-
-function isSamePicture(before: Drawn | null, now: Drawn): boolean {
-  if (before === null || before.lanes !== now.lanes || before.look !== now.look) return false
-  return (Object.keys(now.scene) as (keyof Scene)[]).every(
-    (name) => name === 'reading' || name === 'playing' || Object.is(before.scene[name], now.scene[name]),
-  )
 }
 
 const NAMES = ['paper', 'chart', 'ink', 'slate', 'tide', 'rust', 'brass', 'kelp'] as const
