@@ -4,7 +4,7 @@ import { Readable } from 'node:stream'
 import { Hono } from 'hono'
 import { streamSSE } from 'hono/streaming'
 import { Refusal } from '../domain/index.ts'
-import type { Shelf } from '../jobs/index.ts'
+import { type Shelf, showOnScreen } from '../jobs/index.ts'
 import {
   addOrder,
   deliverOrder,
@@ -128,6 +128,12 @@ export function deskRoutes(shelf: Shelf): Hono {
 }
 
 function addReports(routes: Hono, shelf: Shelf): void {
+  routes.post('/show', async (context) => {
+    const folder = shelf.deliveryFolder(idOf(context.req.query('id')))
+    if (!existsSync(folder)) return context.text('No delivery yet.\n', 404)
+    return context.json({ version: 1, folder, isShown: await showOnScreen(folder) })
+  })
+
   routes.get('/report', (context) => {
     const folder = shelf.deliveryFolder(idOf(context.req.query('id')))
     const page = ['report.html', 'not-delivered.html'].map((name) => join(folder, name)).find(existsSync)

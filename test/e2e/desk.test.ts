@@ -193,7 +193,7 @@ test('a sheet that somebody else changed is not overwritten', async () => {
   const text = readFileSync(at(SHEET), 'utf8').replace('"name": "harbour-day"', '"name": "Harbour Day"')
   writeFileSync(at(SHEET), text)
   await page.locator('.passage').first().click()
-  await page.getByRole('button', { name: 'Trim by hand' }).click()
+  await page.getByRole('button', { name: 'Take it away' }).click()
   await page.getByText(/not saved: .*changed by somebody else/).waitFor()
   expect(readFileSync(at(SHEET), 'utf8')).toBe(text)
   await page.context().close()

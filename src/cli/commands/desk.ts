@@ -1,4 +1,3 @@
-import { spawn } from 'node:child_process'
 import { once } from 'node:events'
 import { type Command, InvalidArgumentError } from 'commander'
 import { refuse } from '../refusals.ts'
@@ -42,7 +41,10 @@ Set the monitor level low before you listen.`,
 }
 
 async function run(folder: string, options: Options): Promise<void> {
-  const { openDesk } = await import('../../server/index.ts')
+  const [{ openDesk }, { showOnScreen }] = await Promise.all([
+    import('../../server/index.ts'),
+    import('../../jobs/index.ts'),
+  ])
   const desk = await openDesk({ folder, ...options, measures: options.measure ?? false }).catch(
     (error: NodeJS.ErrnoException) => {
       if (error.code !== 'EADDRINUSE' && error.code !== 'EACCES') throw error
@@ -54,25 +56,11 @@ async function run(folder: string, options: Options): Promise<void> {
     },
   )
   process.stdout.write(`Ready: ${desk.url}\n`)
-  if (options.open) openBrowser(desk.url)
+  if (options.open) void showOnScreen(desk.url)
   const stopper = new AbortController()
   for (const name of ['SIGINT', 'SIGTERM', 'SIGHUP'] as const) process.once(name, () => stopper.abort())
   await once(stopper.signal, 'abort')
   await desk.close()
-}
-
-/** Opens the page where there is a display to open it on; that it cannot is never an error. */
-function openBrowser(url: string): void {
-  const isSeen = process.platform !== 'linux' || process.env['DISPLAY'] || process.env['WAYLAND_DISPLAY']
-  if (!isSeen || process.env['CI']) return
-  const openers: Readonly<Record<string, readonly [string, ...string[]]>> = {
-    darwin: ['open'],
-    win32: ['cmd', '/c', 'start', ''],
-  }
-  const [program, ...args] = openers[process.platform] ?? ['xdg-open']
-  const opener = spawn(program, [...args, url], { detached: true, stdio: 'ignore' })
-  opener.on('error', () => {})
-  opener.unref()
 }
 
 function portOf(text: string): number {

@@ -87,6 +87,12 @@ export async function saveSheet(
   return (await call('PUT', `/api/sheet?id=${encodeURIComponent(id)}`, { text, tag })).json()
 }
 
+/** Shows the folder of the delivery on this machine's screen; false where it has none that could. */
+export async function showDelivery(id: string): Promise<boolean> {
+  const { isShown } = await (await call('POST', `/api/show?id=${encodeURIComponent(id)}`)).json()
+  return isShown === true
+}
+
 /** The same report on A4, to be kept or sent. */
 export function reportPaperAddress(id: string): string {
   return `/api/report.pdf?id=${encodeURIComponent(id)}`

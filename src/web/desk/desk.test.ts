@@ -2,7 +2,7 @@ import { describe, expect, test } from 'vitest'
 import { clockFromLabel, placeSheet, type Sheet, type SheetGround } from '../../domain/index.ts'
 import { deviationDb, referenceMonitorDb } from './calibration.ts'
 import { decide, opened } from './decisions.ts'
-import { trimOn, withoutTrim, withTrim, withTrimGain } from './edits.ts'
+import { trimOn, withLock, withoutLock, withoutTrim, withTrim, withTrimGain } from './edits.ts'
 import { around, panned, rulerSeconds, within, zoomed } from './timeline/time-window.ts'
 
 const empty: Sheet = {
@@ -23,13 +23,18 @@ const ground: SheetGround = {
   frameCount: 600 * RATE,
 }
 const seconds = (from: number, to: number) => ({ startFrame: from * RATE, endFrame: to * RATE })
-const trimsOf = (sheet: Sheet) => {
+const placedOf = (sheet: Sheet) => {
   const placed = placeSheet(sheet, ground)
   if (!('trims' in placed)) throw new Error(JSON.stringify(placed))
-  return placed.trims
+  return placed
 }
+const trimsOf = (sheet: Sheet) => placedOf(sheet).trims
 const put = (sheet: Sheet, from: number, to: number, gainDb: number) =>
-  withTrim(sheet, ground, trimOn(seconds(from, to), gainDb, null), trimsOf(sheet))
+  withTrim(sheet, ground, trimOn(seconds(from, to), gainDb, null), placedOf(sheet))
+const lock = (sheet: Sheet, from: number, to: number, toleranceDb: number) =>
+  withLock(sheet, ground, seconds(from, to), toleranceDb, placedOf(sheet))
+const inSeconds = (sheet: Sheet) =>
+  trimsOf(sheet).map(({ startFrame, endFrame, gainDb }) => [startFrame / RATE, endFrame / RATE, gainDb])
 
 describe('trims', () => {
   test('are written as labels of the programme (SMPTE ST 12-1)', () => {
@@ -39,9 +44,7 @@ describe('trims', () => {
 
   test('never overlap: a new one takes the place of what was there, and cuts what reaches out of it', () => {
     const sheet = put(put(put(empty, 10, 20, -1), 30, 40, -2), 15, 35, -3)
-    expect(
-      trimsOf(sheet).map(({ startFrame, endFrame, gainDb }) => [startFrame / RATE, endFrame / RATE, gainDb]),
-    ).toEqual([
+    expect(inSeconds(sheet)).toEqual([
       [10, 15, -1],
       [15, 35, -3],
       [35, 40, -2],
@@ -50,10 +53,68 @@ describe('trims', () => {
 
   test('move in tenths of a dB, between -24 and 12', () => {
     const sheet = put(empty, 10, 20, -1)
-    expect(withTrimGain(sheet, 0, -2.348).fit.trims[0]!.gainDb).toBe(-2.3)
-    expect(withTrimGain(sheet, 0, -80).fit.trims[0]!.gainDb).toBe(-24)
-    expect(withTrimGain(sheet, 0, 80).fit.trims[0]!.gainDb).toBe(12)
+    expect(withTrimGain(sheet, 0, -2.348, placedOf(sheet)).fit.trims[0]!.gainDb).toBe(-2.3)
+    expect(withTrimGain(sheet, 0, -80, placedOf(sheet)).fit.trims[0]!.gainDb).toBe(-24)
+    expect(withTrimGain(sheet, 0, 80, placedOf(sheet)).fit.trims[0]!.gainDb).toBe(12)
     expect(withoutTrim(sheet, 0).fit.trims).toEqual([])
+  })
+})
+
+describe('locks and trims never contradict each other', () => {
+  test('a trim gives way to a lock that is put on it, and is held to a limit', () => {
+    const trimmed = put(empty, 10, 30, -8.3)
+    expect(inSeconds(lock(trimmed, 25, 40, 0))).toEqual([[10, 25, -8.3]])
+    expect(inSeconds(lock(trimmed, 15, 20, 2))).toEqual([
+      [10, 15, -8.3],
+      [15, 20, -2],
+      [20, 30, -8.3],
+    ])
+    expect(lock(put(empty, 10, 30, -1.5), 15, 20, 2).fit.trims).toHaveLength(1)
+  })
+
+  test('a trim goes round what is locked and no further than a limit; on nothing but locked it is none', () => {
+    const locked = lock(lock(empty, 10, 20, 0), 30, 40, 2)
+    expect(inSeconds(put(locked, 5, 45, -6))).toEqual([
+      [5, 10, -6],
+      [20, 30, -6],
+      [30, 40, -2],
+      [40, 45, -6],
+    ])
+    expect(put(locked, 12, 18, -6)).toBe(locked)
+    const small = put(locked, 25, 45, 1)
+    expect(inSeconds(small)).toEqual([[25, 45, 1]])
+    expect(withTrimGain(small, 0, 7, placedOf(small)).fit.trims[0]!.gainDb).toBe(2)
+  })
+
+  test('a hand ride gives way to a lock', () => {
+    const handRides = [
+      { from: '10:00:10:00', to: '10:00:30:00', points: [{ at: '10:00:20:00', gainDb: -5 }], reason: null },
+    ]
+    const ridden = { ...empty, fit: { ...empty.fit, handRides } }
+    const rides = placedOf(lock(ridden, 15, 20, 2)).gains
+    expect(rides.map(({ startFrame, endFrame }) => [startFrame / RATE, endFrame / RATE])).toEqual([
+      [10, 15],
+      [20, 30],
+    ])
+  })
+
+  test('locks lie in order of time, so that taking one away takes that one', () => {
+    const locked = lock(lock(empty, 30, 40, 0), 10, 20, 0)
+    expect(placedOf(locked).locks.map(({ startFrame }) => startFrame / RATE)).toEqual([10, 30])
+    expect(placedOf(withoutLock(locked, 0)).locks.map(({ startFrame }) => startFrame / RATE)).toEqual([30])
+  })
+
+  test('over a break neither reaches out of the programme', () => {
+    const programme = (from: string, to: string) => ({ kind: 'programme' as const, name: null, from, to })
+    const parts = {
+      ...empty,
+      segments: [programme('10:00:00:00', '10:01:00:00'), programme('10:02:00:00', '10:03:00:00')],
+    }
+    expect(inSeconds(put(parts, 50, 130, -3))).toEqual([
+      [50, 60, -3],
+      [120, 130, -3],
+    ])
+    expect(placedOf(lock(parts, 50, 130, 0)).locks).toHaveLength(2)
   })
 })
 

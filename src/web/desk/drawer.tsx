@@ -1,38 +1,49 @@
-import { useId, useState } from 'react'
-import { type FrameRange, type Passage, printFigure, type Sheet } from '../../domain/index.ts'
+import { useEffect, useId, useRef, useState } from 'react'
+import { type FrameRange, type Passage, type PlacedSheet, printFigure, type Sheet } from '../../domain/index.ts'
 import type { TitleHead } from '../../protocol/index.ts'
 import { withLock, withoutLock, withoutTrim, withTrimGain, withTrimGlide, withTrimReason, withWaiver } from './edits.ts'
 import { handRidesOf, withoutRide } from './hand-ride.ts'
-import { PassageWords } from './passage-list.tsx'
+import { PassageActs } from './passage-acts.tsx'
 import { Reading } from './reading.tsx'
 import { SceneDrawer } from './scene-drawer.tsx'
 import type { Scene } from './timeline/scene.ts'
 import type { useScenes } from './use-scenes.ts'
+import type { useTrimming } from './use-trimming.ts'
 import { signed } from './words.ts'
 
-type Props = {
+export type DrawerProps = {
   readonly scene: Scene
   readonly head: TitleHead
   readonly sheet: Sheet
+  readonly placed: PlacedSheet
+  /** Why what was wanted is not so. */
+  readonly problem: string | null
   readonly passage: Passage | null
   /** What a new trim or lock would be put on. */
   readonly range: FrameRange | null
   readonly waiving: string | null
   readonly sceneActs: Pick<ReturnType<typeof useScenes>, 'copied' | 'onCopy' | 'keys'>
   readonly onChange: (sheet: Sheet, moving?: string) => void
-  readonly onTrim: (gainDb: number, reason: string | null) => void
+  readonly trimming: ReturnType<typeof useTrimming>
+  readonly onNextPassage: () => void
+  readonly onWaive: (line: string) => void
   readonly onSettled: () => void
   readonly onWaived: () => void
   readonly onClose: () => void
 }
 
 /** What can be done with what is chosen: a passage, a selection, a trim, a line that is missed. */
-export function Drawer(props: Props) {
+export function Drawer(props: DrawerProps) {
   const { scene, waiving, passage, range } = props
   const trim = scene.chosenTrim === null ? undefined : scene.trims[scene.chosenTrim]
   return (
     <section className="drawer" aria-label="What to do">
       <Reading scene={scene} />
+      {props.problem !== null && (
+        <p className="refusal" role="alert">
+          {props.problem}
+        </p>
+      )}
       {waiving !== null ? (
         <Waiver {...props} line={waiving} />
       ) : trim !== undefined ? (
@@ -52,46 +63,23 @@ export function Drawer(props: Props) {
   )
 }
 
-function PassageActs({ passage, onTrim, onClose }: Props & { readonly passage: Passage }) {
-  const { suggestedTrimDb, message } = passage
-  return (
-    <div className="acts">
-      <div className="words">
-        <PassageWords passage={passage} />
-      </div>
-      <div className="buttons">
-        {suggestedTrimDb !== null && (
-          <button type="button" className="primary" onClick={() => onTrim(suggestedTrimDb, message)}>
-            Trim by {signed(suggestedTrimDb)} dB
-          </button>
-        )}
-        <button type="button" onClick={() => onTrim(-1, null)}>
-          Trim by hand
-        </button>
-        <button type="button" className="plain" onClick={onClose}>
-          Leave it
-        </button>
-      </div>
-    </div>
-  )
-}
-
 function SelectionActs({
   range,
   scene,
   sheet,
   head,
-  onTrim,
+  placed,
+  trimming,
   onChange,
   onClose,
-}: Props & { readonly range: FrameRange }) {
+}: DrawerProps & { readonly range: FrameRange }) {
   const locked = scene.locks.findIndex(
     ({ startFrame, endFrame }) => startFrame < range.endFrame && range.startFrame < endFrame,
   )
   const isRidden = handRidesOf(scene.gains).some(
     ({ startFrame, endFrame }) => startFrame < range.endFrame && range.startFrame < endFrame,
   )
-  const lock = (toleranceDb: number) => onChange(withLock(sheet, head.ground, range, toleranceDb))
+  const lock = (toleranceDb: number) => onChange(withLock(sheet, head.ground, range, toleranceDb, placed))
   const seconds = (range.endFrame - range.startFrame) / scene.sampleRateHz
   return (
     <div className="acts">
@@ -100,7 +88,7 @@ function SelectionActs({
         , {printFigure(seconds)} s
       </p>
       <div className="buttons">
-        <button type="button" className="primary" onClick={() => onTrim(-1, null)}>
+        <button type="button" className="primary" onClick={trimming.byHand}>
           Put a trim here
         </button>
         {locked >= 0 ? (
@@ -130,10 +118,23 @@ function SelectionActs({
   )
 }
 
-function TrimSettings({ index, scene, sheet, onChange, onSettled, onClose }: Props & { readonly index: number }) {
+function TrimSettings({
+  index,
+  scene,
+  sheet,
+  placed,
+  onChange,
+  onSettled,
+  onClose,
+}: DrawerProps & { readonly index: number }) {
   const { gainDb, glideMs, reason, startFrame, endFrame } = scene.trims[index]!
   const [gain, glide, why] = [useId(), useId(), useId()]
-  const setGain = (value: number) => onChange(withTrimGain(sheet, index, value), `trim ${index}`)
+  const slider = useRef<HTMLInputElement>(null)
+  // The button that put the trim there is gone, and its focus with it.
+  useEffect(() => {
+    if (document.activeElement === document.body) slider.current!.focus()
+  }, [])
+  const setGain = (value: number) => onChange(withTrimGain(sheet, index, value, placed), `trim ${index}`)
   return (
     <div className="acts">
       <div className="words settings">
@@ -142,6 +143,7 @@ function TrimSettings({ index, scene, sheet, onChange, onSettled, onClose }: Pro
         </span>
         <label htmlFor={gain}>gain</label>
         <input
+          ref={slider}
           id={gain}
           type="range"
           min={-24}
@@ -205,7 +207,7 @@ function bounded(glideMs: number): number {
 }
 
 /** A line is waived for one title and with a reason: both stand in the report. */
-function Waiver({ line, sheet, onChange, onWaived }: Props & { readonly line: string }) {
+function Waiver({ line, sheet, onChange, onWaived }: DrawerProps & { readonly line: string }) {
   const [reason, setReason] = useState('')
   const field = useId()
   return (

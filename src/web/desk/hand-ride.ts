@@ -114,8 +114,12 @@ function besides(
   })
 }
 
-/** The parts of a stretch that a ride may lie in, and how far it may go there. */
-function allowedWithin(range: FrameRange, { segments, locks }: PlacedSheet, { frameCount }: SheetGround) {
+/** The parts of a stretch that a trim or a ride may lie in, and how far it may go there. */
+export function allowedWithin(
+  range: FrameRange,
+  { segments, locks }: Pick<PlacedSheet, 'segments' | 'locks'>,
+  { frameCount }: SheetGround,
+) {
   const programme = segments.filter(({ kind }) => kind === 'programme')
   const all = segments.length === 0 ? [{ startFrame: 0, endFrame: frameCount }] : programme
   const borders = [...all, ...locks].flatMap(({ startFrame, endFrame }) => [startFrame, endFrame])

@@ -9,13 +9,33 @@ import { WorkBar } from './work-bar.tsx'
 import { titleAddress, type Works, workOn } from './works.ts'
 
 const STATES: Readonly<Record<TitleState, string>> = {
-  new: 'new',
+  new: 'new, not measured',
   working: 'being worked on',
   conforms: 'conforms',
   'needs-ears': 'needs ears',
   'does-not-conform': 'does not conform',
   'no-spec': 'no spec named',
   refused: 'cannot be read',
+}
+
+/** The delivery that lies there, which is not the title as it came. */
+const DELIVERED: Readonly<Record<string, string>> = {
+  true: 'the delivery conforms',
+  false: 'delivered, not conforming',
+  null: 'delivered',
+}
+
+/** The line that leaves the least room, by the name of its field. */
+const LINES: Readonly<Record<string, string>> = {
+  programmeLoudnessLkfs: 'programme loudness',
+  dialogueLoudnessLkfs: 'dialogue loudness',
+  maxTruePeakDbtp: 'true peak',
+  maxLfeTruePeakDbtp: 'true peak of the LFE',
+  maxShortTermLkfs: 'short-term loudness',
+  maxMomentaryLkfs: 'momentary loudness',
+  loudnessRangeLu: 'loudness range',
+  'foldDown.loRo.programmeLoudnessLkfs': 'loudness of Lo/Ro',
+  'foldDown.loRo.maxTruePeakDbtp': 'true peak of Lo/Ro',
 }
 
 /** What stands first where titles are sorted by their state: what needs ears. */
@@ -68,13 +88,13 @@ export function ShelfScreen({ works }: { readonly works: Works }) {
           disabled={unmeasured.length === 0}
           onClick={() => unmeasured.forEach(({ id }) => void orderMeasurement(id))}
         >
-          Measure {unmeasured.length === 0 ? 'all' : unmeasured.length}
+          Measure {unmeasured.length === 0 ? 'all' : `${unmeasured.length} new`}
         </button>
       </header>
       <SendingList files={files} />
       {isAdding && <AddTitles folder={shelf?.folder ?? ''} onSend={send} onClose={() => setAdding(false)} />}
       {shelf !== null && shelf.titles.length === 0 ? (
-        <EmptyShelf folder={shelf.folder} />
+        <EmptyShelf folder={shelf.folder} onAdd={() => setAdding(true)} />
       ) : (
         <ul className="titles" aria-label="Titles">
           {titles.map((title) => (
@@ -111,7 +131,7 @@ function TitleRow({ title, works }: { readonly title: ShelfEntry; readonly works
         <Picture levels={measured?.shortTermLkfs ?? []} />
         <span className={`state ${state}`}>
           {STATES[state]}
-          {delivery !== null && <span className="slate"> · delivered</span>}
+          {delivery !== null && <span className="slate small line">{DELIVERED[`${delivery.conforms}`]}</span>}
         </span>
         <span className="figure">
           {measured === null ? '' : printFigure(measured.programmeLoudnessLkfs)}
@@ -120,7 +140,10 @@ function TitleRow({ title, works }: { readonly title: ShelfEntry; readonly works
         <span className="figure margin">
           {measured?.thinnest == null || measured.thinnest.margin === null ? '' : signed(measured.thinnest.margin)}
           {measured?.thinnest != null && (
-            <span className="slate"> {measured.thinnest.unit === 'dBTP' ? 'dB' : 'LU'} margin</span>
+            <>
+              <span className="slate"> {measured.thinnest.unit === 'dBTP' ? 'dB' : 'LU'} margin</span>
+              <span className="slate small line">{LINES[measured.thinnest.line]}</span>
+            </>
           )}
         </span>
       </a>
@@ -148,16 +171,37 @@ function Picture({ levels }: { readonly levels: readonly (number | null)[] }) {
   )
 }
 
-function EmptyShelf({ folder }: { readonly folder: string }) {
+function EmptyShelf({ folder, onAdd }: { readonly folder: string; readonly onAdd: () => void }) {
   return (
     <section className="empty">
       <h2>Nothing lies here yet</h2>
       <p>
-        Drop masters (WAV, BWF, RF64, BW64 or FLAC) or sheets here, or put them into <code>{folder}</code> or folders in
-        it: they appear by themselves. Then open one to measure it, see where it is too loud, and deliver it.
+        Drop masters (WAV, BWF, RF64, BW64 or FLAC) or sheets anywhere on this page, or put them into{' '}
+        <code>{folder}</code> or folders in it: they appear by themselves.
       </p>
       <p>
-        Or start the desk on another folder: <code>plimsoll desk FOLDER</code>.
+        <button type="button" className="primary" onClick={onAdd}>
+          Choose files or a folder
+        </button>
+      </p>
+      <h2>Then</h2>
+      <ol>
+        <li>
+          <b>Open a title.</b> It is measured, and you see how it stands against a delivery spec.
+        </li>
+        <li>
+          <b>Choose a passage.</b> The list says where it is too loud or too soft, the largest effect first.
+        </li>
+        <li>
+          <b>Trim, or leave it to the fit.</b> Every number follows while you trim; what you lock is not touched.
+        </li>
+        <li>
+          <b>Deliver.</b> The mix and its fold-down are fitted to the spec, measured as written, with a report.
+        </li>
+      </ol>
+      <p className="slate">
+        Or start the desk on another folder: <code>plimsoll desk FOLDER</code>. To see it at work on invented titles:{' '}
+        <code>npm start</code> in Plimsoll’s own folder.
       </p>
     </section>
   )

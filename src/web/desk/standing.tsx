@@ -99,28 +99,34 @@ function Row({
     <tr className={isMet ? 'met' : severity === 'warn' ? 'warned' : 'missed'}>
       <th scope="row">
         {line.name} <span className="slate">{line.unit}</span>
+        {(isWaived || !isMet) && (
+          <span className="state-of-line">
+            {isWaived ? (
+              <button type="button" className="plain" onClick={onInsist} title="Hold the title to this line again">
+                waived
+              </button>
+            ) : (
+              <>
+                <span className="verdict">{severity === 'warn' ? 'look' : 'missed'}</span>
+                <button type="button" className="plain" onClick={onWaive} title="Waive this line with a reason">
+                  waive
+                </button>
+              </>
+            )}
+          </span>
+        )}
       </th>
       <td>
-        {isMoved && <span className="slate">{printFigure(was)} → </span>}
+        {isMoved && (
+          <>
+            <span className="slate">{printFigure(was)} →</span>{' '}
+          </>
+        )}
         {printFigure(measured)}
       </td>
       <td>{allowed(low, high)}</td>
       <td>
         <MarginBar margin={margin} />
-        {isWaived ? (
-          <button type="button" className="plain" onClick={onInsist} title="Hold the title to this line again">
-            waived
-          </button>
-        ) : (
-          !isMet && (
-            <>
-              <span className="verdict">{severity === 'warn' ? 'look' : 'missed'}</span>
-              <button type="button" className="plain" onClick={onWaive} title="Waive this line with a reason">
-                waive
-              </button>
-            </>
-          )
-        )}
       </td>
     </tr>
   )

@@ -1,16 +1,15 @@
 import { useEffect, useRef, useState } from 'react'
-import { isInside, type Measurements, specLines } from '../../domain/index.ts'
+import type { Measurements } from '../../domain/index.ts'
 import type { TitleHead } from '../../protocol/index.ts'
 import { sheetJson } from '../../protocol/index.ts'
 import { SPECS } from '../../specs/index.ts'
 import { Box } from './box.tsx'
-import { orderDelivery, reportAddress, reportPaperAddress } from './calls.ts'
+import { DeliverBox } from './deliver-box.tsx'
 import { withSpec } from './edits.ts'
 import { Mark } from './mark.tsx'
 import { KEY_MAP } from './use-keys.ts'
 import type { useTitle } from './use-title.ts'
-import { WorkBar } from './work-bar.tsx'
-import { type Works, workOn } from './works.ts'
+import type { Works } from './works.ts'
 
 const SAVED = { saved: 'saved', saving: 'saving …', 'not-saved': 'not saved' } as const
 
@@ -78,7 +77,7 @@ export function TitleHeader({
         Deliver
       </button>
       {shown === 'deliver' && (
-        <Delivery head={head} title={title} works={works} now={now} onClose={() => setShown(null)} />
+        <DeliverBox head={head} title={title} works={works} now={now} onClose={() => setShown(null)} />
       )}
       {shown === 'sheet' && (
         <Box title="The sheet" onClose={() => setShown(null)}>
@@ -107,96 +106,6 @@ export function TitleHeader({
         </Box>
       )}
     </header>
-  )
-}
-
-/** The delivery: what will be made, how far it is, and what became of it. */
-function Delivery({
-  head,
-  title,
-  works,
-  now,
-  onClose,
-}: {
-  readonly head: TitleHead
-  readonly title: ReturnType<typeof useTitle>
-  readonly works: Works
-  readonly now: Measurements
-  readonly onClose: () => void
-}) {
-  const [isOrdered, setOrdered] = useState(false)
-  const [keeps, setKeeps] = useState(false)
-  const { titleId, decisions, saveNow } = title
-  const work = isOrdered ? workOn(works, 'deliver', titleId) : null
-  const isWorking = isOrdered && (work === null || work.state === 'running' || work.state === 'waiting')
-  const missed =
-    head.spec === null
-      ? []
-      : specLines(now, head.spec, head.role).filter((line) => line.measured === null || !isInside(line, line.measured))
-  const start = async () => {
-    await saveNow(decisions.sheet)
-    await orderDelivery(title.titleId, keeps)
-    setOrdered(true)
-  }
-  return (
-    <Box title={`Deliver ${decisions.sheet.title.name}`} onClose={onClose}>
-      {head.layout === 'mono' ? (
-        <p>
-          A mono source is not delivered by itself: upmix it or fit it with the command line, and put the result here.
-        </p>
-      ) : (
-        <p>
-          {head.layout === '2.0'
-            ? 'The two-track becomes a 5.1, and both are fitted'
-            : 'The mix is fitted and folded down'}{' '}
-          to <b>{head.spec?.title}</b>, measured on the bytes that were written, and delivered with a report.
-        </p>
-      )}
-      <p className="slate">
-        {missed.length === 0
-          ? 'Every line is met as it stands.'
-          : `The fit will move the mix to meet: ${missed.map(({ name }) => name).join(', ')}.`}{' '}
-        The recipient’s written spec decides; check it before you send.
-      </p>
-      {!isWorking && work?.outcome == null && head.layout !== 'mono' && (
-        <>
-          <label>
-            <input type="checkbox" checked={keeps} onChange={(event) => setKeeps(event.target.checked)} /> Keep the
-            files even if they do not conform, named so
-          </label>
-          <p>
-            <button type="button" className="primary" onClick={() => void start()}>
-              Deliver
-            </button>
-          </p>
-        </>
-      )}
-      {isWorking && <WorkBar work={work} />}
-      {work?.state === 'stopped' && <p role="status">Stopped. Nothing half-written was left behind.</p>}
-      {work?.refusal != null && (
-        <p className="refusal" role="alert">
-          {work.refusal.message}
-        </p>
-      )}
-      {work?.outcome != null && (
-        <div role="status">
-          <p className={work.outcome.conforms ? 'met' : 'refusal'}>{work.outcome.verdict}</p>
-          <p>
-            <a href={reportAddress(titleId)} target="_blank" rel="noreferrer">
-              Open the report
-            </a>
-            {work.outcome.isDelivered && (
-              <>
-                {' or '}
-                <a href={reportPaperAddress(titleId)} download>
-                  keep it as a PDF
-                </a>
-              </>
-            )}
-          </p>
-        </div>
-      )}
-    </Box>
   )
 }
 

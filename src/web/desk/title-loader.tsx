@@ -47,7 +47,9 @@ export function TitleLoader({ titleId, works }: { readonly titleId: string; read
         <a href="#shelf" aria-label="Back to the shelf">
           <Mark />
         </a>
-        <h1>{titleId}</h1>
+        <nav aria-label="Where you are">
+          <a href="#shelf">Shelf</a> <span className="slate">/</span> <h1>{nameOf(titleId)}</h1>
+        </nav>
       </header>
       {refusal !== null ? (
         <p className="refusal" role="alert">
@@ -61,8 +63,19 @@ export function TitleLoader({ titleId, works }: { readonly titleId: string; read
           </button>
         </p>
       ) : (
-        <WorkBar work={work} />
+        <section>
+          <WorkBar work={work} />
+          <p className="slate">
+            The title is measured once: loudness, true peak, where there is speech, and the places to go back to. It
+            goes on while you are at the shelf.
+          </p>
+        </section>
       )}
     </main>
   )
+}
+
+/** What a title is called as long as its sheet was not read. */
+function nameOf(titleId: string): string {
+  return titleId.replace(/([.]sheet)?[.][^./]+$/, '')
 }

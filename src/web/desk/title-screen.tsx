@@ -1,4 +1,4 @@
-import { useCallback, useEffect, useMemo, useState } from 'react'
+import { useCallback, useEffect, useMemo } from 'react'
 import {
   type FrameRange,
   LAYOUTS,
@@ -11,7 +11,7 @@ import {
 import { findSpec } from '../../specs/index.ts'
 import { type OpenedTitle, orderMeasurement } from './calls.ts'
 import { Drawer } from './drawer.tsx'
-import { trimOn, withoutTrim, withoutWaiver, withTrim, withTrimGain } from './edits.ts'
+import { withoutTrim, withoutWaiver, withTrimGain } from './edits.ts'
 import { fitCurvesOf } from './fit-curves.ts'
 import { FitWords } from './fit-words.tsx'
 import { loudestFrame } from './loudest.ts'
@@ -23,7 +23,6 @@ import type { SceneChoice } from './scene-edits.ts'
 import { SceneList } from './scene-list.tsx'
 import { Standing } from './standing.tsx'
 import type { Scene } from './timeline/scene.ts'
-import { around, type TimeWindow } from './timeline/time-window.ts'
 import { Timeline, type TimelineActs } from './timeline/timeline.tsx'
 import { TitleHeader } from './title-header.tsx'
 import { Transport } from './transport.tsx'
@@ -32,6 +31,8 @@ import { useKeys } from './use-keys.ts'
 import { canBeFitted, useTitleListening } from './use-listening.ts'
 import { useScenes } from './use-scenes.ts'
 import { useTitle } from './use-title.ts'
+import { useTrimming } from './use-trimming.ts'
+import { useView } from './use-view.ts'
 import { useWaveform } from './use-waveform.ts'
 import { WorkBar } from './work-bar.tsx'
 import { type Works, workOn } from './works.ts'
@@ -71,16 +72,13 @@ export function TitleScreen({
   const chosenPassage = passage?.rank ?? null
   const range: FrameRange | null = selection ?? passage
   const listening = useTitleListening(head, title, { ...heard, ride }, range)
-  const trimHere = (gainDb: number, reason: string | null) => {
-    if (range !== null) change(withTrim(sheet, head.ground, trimOn(range, gainDb, reason), placed.trims))
-    view.setSelection(null)
-  }
+  const trimming = useTrimming(head, title, view, { range, passage })
   const cursor = () => (view.reading === null ? listening.state.frame : Math.round(view.reading * sampleRateHz))
   const scenes = useScenes(head, title, view.chosenScene, view.chooseScene, cursor)
   const { waveform, ...channels } = useWaveform(opened.head, title.titleId)
   const picture = usePicturePlace()
   const acts = actsOf(view, listening.seek, title, scenes, channels.toggle)
-  useTitleKeys(head, title, view, { channels, picture, listening, scenes, ride, after, passage, goTo, trimHere })
+  useTitleKeys(head, title, view, { channels, picture, listening, scenes, ride, after, passage, goTo, trimming })
   const fitLanes = useFitLanes(head, listening.fit)
   const scene: Scene = {
     ...still,
@@ -116,12 +114,16 @@ export function TitleScreen({
         scene={scene}
         head={head}
         sheet={sheet}
+        placed={placed}
+        problem={title.problem}
         passage={passage}
         range={range}
         waiving={view.waiving}
         sceneActs={scenes}
         onChange={change}
-        onTrim={trimHere}
+        trimming={trimming}
+        onNextPassage={() => step(head.passages, chosenPassage, 1, goTo)}
+        onWaive={view.setWaiving}
         onSettled={acts.onSettled}
         onWaived={() => view.setWaiving(null)}
         onClose={view.clear}
@@ -144,7 +146,7 @@ function useTitleKeys(
     after,
     passage,
     goTo,
-    trimHere,
+    trimming,
   }: {
     readonly channels: Pick<ReturnType<typeof useWaveform>, 'toggleAll'>
     readonly picture: ReturnType<typeof usePicturePlace>
@@ -154,7 +156,7 @@ function useTitleKeys(
     readonly after: Scene['after']
     readonly passage: Passage | null
     readonly goTo: (passage: Passage) => void
-    readonly trimHere: (gainDb: number, reason: string | null) => void
+    readonly trimming: ReturnType<typeof useTrimming>
   },
 ): void {
   const chosen = passage?.rank ?? null
@@ -166,7 +168,7 @@ function useTitleKeys(
     redo: () => dispatch({ kind: 'redo' }),
     next: () => step(head.passages, chosen, 1, goTo),
     previous: () => step(head.passages, chosen, -1, goTo),
-    trim: () => trimHere(passage?.suggestedTrimDb ?? -1, passage?.message ?? null),
+    trim: trimming.trim,
     waveforms: channels.toggleAll,
     picture: () => head.pictures.length > 0 && picture.fold(),
     findFit: () => canBeFitted(head) && listening.fit.want(),
@@ -217,7 +219,7 @@ function Column({
 function actsOf(
   view: ReturnType<typeof useView>,
   onSeek: (frame: number) => void,
-  { decisions, change, dispatch }: ReturnType<typeof useTitle>,
+  { decisions, change, dispatch, placed }: ReturnType<typeof useTitle>,
   { onBorder, onGlide }: ReturnType<typeof useScenes>,
   onOpenChannel: (channel: number) => void,
 ): TimelineActs {
@@ -227,53 +229,12 @@ function actsOf(
     onSelect: view.select,
     onSeek,
     onChooseTrim: view.chooseTrim,
-    onTrimGain: (index, gainDb) => change(withTrimGain(decisions.sheet, index, gainDb), `trim ${index}`),
+    onTrimGain: (index, gainDb) => change(withTrimGain(decisions.sheet, index, gainDb, placed), `trim ${index}`),
     onChooseScene: view.chooseScene,
     onBorder,
     onGlide,
     onOpenChannel,
     onSettled: () => dispatch({ kind: 'settle' }),
-  }
-}
-
-/** What is seen and chosen; nothing of it is a decision. */
-function useView(durationSeconds: number) {
-  const [seen, setSeen] = useState<TimeWindow>({ from: 0, to: durationSeconds })
-  const [reading, setReading] = useState<number | null>(null)
-  const [selection, setSelection] = useState<FrameRange | null>(null)
-  const [chosenTrim, setChosenTrim] = useState<number | null>(null)
-  const [passage, setPassage] = useState<Passage | null>(null)
-  const [waiving, setWaiving] = useState<string | null>(null)
-  const [chosenScene, setChosenScene] = useState<SceneChoice | null>(null)
-  const choose = (trim: number | null, place: Passage | null, range: FrameRange | null) => {
-    setChosenScene(null)
-    setChosenTrim(trim)
-    setPassage(place)
-    setSelection(range)
-  }
-  return {
-    seen,
-    setSeen,
-    reading,
-    setReading,
-    selection,
-    setSelection,
-    chosenTrim,
-    passage,
-    chosenScene,
-    chooseScene: (choice: SceneChoice | null) => {
-      choose(null, null, null)
-      setChosenScene(choice)
-    },
-    waiving,
-    setWaiving,
-    clear: () => choose(null, null, null),
-    select: (range: FrameRange | null) => choose(null, null, range),
-    chooseTrim: (index: number | null) => choose(index, null, null),
-    goTo: (place: Passage, sampleRateHz: number) => {
-      choose(null, place, null)
-      setSeen(around(place.startFrame / sampleRateHz, place.endFrame / sampleRateHz, durationSeconds))
-    },
   }
 }
 

@@ -17,11 +17,20 @@ export function useTitle({ head }: OpenedTitle) {
   const [decisions, dispatch] = useReducer(decide, head.sheetText, (text) =>
     openedDecisions(inOrder(sheetOf(text), head.ground)),
   )
-  const placed = useMemo(() => placedOf(decisions.sheet, head.ground), [decisions.sheet, head.ground])
+  const { placed, contradiction } = useMemo(
+    () => placedOf(decisions.sheet, head.ground),
+    [decisions.sheet, head.ground],
+  )
+  const [refused, setRefused] = useState<string | null>(null)
   const { saving, titleId, saveNow, written } = useSaving(head, decisions.sheet, dispatch)
   const change = useCallback(
-    (sheet: Sheet, moving?: string) => dispatch({ kind: 'change', sheet, ...(moving !== undefined && { moving }) }),
-    [],
+    (sheet: Sheet, moving?: string) => {
+      // What no delivery could obey is not decided.
+      const problem = placedOf(sheet, head.ground).contradiction
+      setRefused(problem === null ? null : `Not decided: ${problem}`)
+      if (problem === null) dispatch({ kind: 'change', sheet, ...(moving !== undefined && { moving }) })
+    },
+    [head.ground],
   )
   const measured = useMemo(() => sheetOf(head.sheetText), [head.sheetText])
   const isOutdated = useMemo(() => measuredBy(measured) !== measuredBy(written), [measured, written])
@@ -30,6 +39,8 @@ export function useTitle({ head }: OpenedTitle) {
     dispatch: dispatch as (decision: Decision) => void,
     change,
     placed,
+    /** Why the last change was not taken, or what the sheet on disk contradicts itself in; null: nothing is wrong. */
+    problem: contradiction === null ? refused : `Nothing of the sheet holds here: ${contradiction}`,
     saving,
     titleId,
     saveNow,
@@ -46,10 +57,17 @@ function sheetOf(text: string): Sheet {
   return reading.sheet
 }
 
-/** Where the sheet's stretches lie; while a change contradicts itself, they lie nowhere. */
-function placedOf(sheet: Sheet, ground: SheetGround): PlacedSheet {
+const NOWHERE: PlacedSheet = { segments: [], trims: [], gains: [], locks: [], limits: [], scenes: [] }
+
+/** Where the sheet's stretches lie; while it contradicts itself, as an editor may write it, they lie nowhere. */
+function placedOf(
+  sheet: Sheet,
+  ground: SheetGround,
+): { readonly placed: PlacedSheet; readonly contradiction: string | null } {
   const placed = placeSheet(sheet, ground)
-  return 'trims' in placed ? placed : { segments: [], trims: [], gains: [], locks: [], limits: [], scenes: [] }
+  if ('trims' in placed) return { placed, contradiction: null }
+  const words = placed.map(({ path, found, needed }) => `${path} is ${found}; it needs ${needed}.`)
+  return { placed: NOWHERE, contradiction: words.join(' ') }
 }
 
 /** Saves the sheet a moment after its last change. The title of a bare file becomes that of its sheet by the first save. */

@@ -5,6 +5,8 @@ import type { TimelineActs } from './timeline.tsx'
 /** Acts that come again and again while something is moved: of those that wait for a frame, the last one counts. */
 type Moving = 'onRead' | 'onSelect' | 'onTrimGain' | 'onBorder' | 'onGlide'
 
+const BEGINNINGS = ['keydown', 'pointerdown'] as const
+
 let isMakingFrame = false
 
 /** Whether what is drawn now is shown with the frame that is being made. */
@@ -49,7 +51,15 @@ export function useFramed(acts: TimelineActs): TimelineActs {
     }
     return { acting, waiting }
   }, [])
-  useEffect(() => () => framed.waiting.drop(), [framed])
+  useEffect(() => {
+    // What is pressed next stands on what was done before, not on what was drawn before.
+    const settle = (event: Event) => !(event instanceof KeyboardEvent && event.repeat) && framed.waiting.flush()
+    for (const name of BEGINNINGS) window.addEventListener(name, settle, true)
+    return () => {
+      for (const name of BEGINNINGS) window.removeEventListener(name, settle, true)
+      framed.waiting.drop()
+    }
+  }, [framed])
   return framed.acting
 }
 
