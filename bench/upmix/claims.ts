@@ -127,14 +127,14 @@ export const CLAIMS: readonly Claim[] = [
     what: 'image error, mean, full, degrees',
     of: figure('full', 'imageErrorMeanDegrees'),
     floor: { most: 1.3 },
-    held: 1.9,
+    held: 1.95,
     aim: 0.5,
   },
   {
     what: 'image error, largest, full, degrees',
     of: figure('full', 'imageErrorMaxDegrees'),
     floor: { most: 4 },
-    held: 6.4,
+    held: 7.1,
     aim: 1.5,
   },
   {
@@ -212,7 +212,6 @@ export const CLAIMS: readonly Claim[] = [
     what: 'Ls/Rs signed coherence, worst 3 s of any mix',
     of: over(Math.min, 'worstSurroundCoherence'),
     floor: { least: -0.1 },
-    held: -0.36,
     aim: 0,
   },
   {

@@ -78,7 +78,7 @@ export const UPMIX_PARAMETERS = {
     default: 1,
     glide: 'frame',
     sentence:
-      'Holds the surrounds back in the speech range while a voice is heard, or nobody listened and something in the middle may speak.',
+      'Holds the surrounds back in the speech range, and makes them less unlike, while a voice is heard; where nobody listened, while something in the middle may speak.',
   },
   ambienceShare: {
     kind: 'number',

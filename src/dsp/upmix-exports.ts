@@ -74,6 +74,7 @@ export interface UpmixExports {
     duck: number,
     duckFrom: number,
     duckRange: number,
+    narrowing: number,
     strictness: number,
     directRejection: number,
     share: number,

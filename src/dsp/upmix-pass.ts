@@ -304,10 +304,11 @@ export class UpmixPass {
     const duck = this.#duckAt(pair)
     if (watcher?.pair === pair) {
       watcher.seeAmbience(this.#ambienceMean.out, duck.amount)
-      this.#weighSurrounds(pair, part, { ...duck, amount: 0 })
+      this.#weighSurrounds(pair, part, { ...duck, amount: 0, narrowing: 0 })
       watcher.seeSurrounds(this.#weighed, 'unducked')
     }
-    this.#weighSurrounds(pair, part, { ...duck, amount: settings.surroundSpeechReject * duck.amount })
+    const reject = settings.surroundSpeechReject
+    this.#weighSurrounds(pair, part, { ...duck, amount: reject * duck.amount, narrowing: reject * duck.narrowing })
     if (watcher?.pair === pair) watcher.seeSurrounds(this.#weighed, 'ducked')
     this.#stretch.source?.hold(this.#ambienceMean.out, this.#weighed, settings.surroundNoiseHold)
     for (const side of [0, 1] as const) {
@@ -336,6 +337,7 @@ export class UpmixPass {
       duck.amount,
       duck.from,
       duck.range,
+      duck.narrowing,
       settings.ambienceStrictness,
       settings.directRejection,
       settings.ambienceShare * exp2(settings.surroundBalance / 2),

@@ -35,7 +35,7 @@ export function extractByEquation(
       centreSpectrum(geometry, settings, centrePowers, common, j >> 1, spectrum, sounding(geometry, voice, j >> 1)),
     )
     const surrounds = spectra.map((spectrum, j) =>
-      surroundSpectra(geometry, settings, ambiencePowers, duck, j >> 1, spectrum),
+      surroundSpectra(geometry, settings, ambiencePowers, duck, j >> 1, spectrum, sounding(geometry, voice, j >> 1)),
     )
     const add = (plane: Float64Array, of: readonly Spectrum[]) =>
       part.hear(toTime(geometry, of, frameCount)).forEach((x, i) => {
@@ -238,6 +238,7 @@ function surroundSpectra(
   duck: BinMap,
   m: number,
   spectrum: Pair,
+  sounds: number,
 ): Pair {
   const bins = geometry.lastBin + 1
   const empty = () => ({ re: new Float64Array(bins), im: new Float64Array(bins) })
@@ -271,9 +272,19 @@ function surroundSpectra(
     right.re[b] = weight * (pl * rr[b]! - (yr * lr[b]! + yi * li[b]!))
     right.im[b] = weight * (pl * ri[b]! - (yr * li[b]! - yi * lr[b]!))
   }
+  const { left: ls, right: rs } = narrowed({ left, right }, 0.3 * sounds * settings.surroundSpeechReject)
   return settings.surroundSpread === 'quadrature'
-    ? { left: turned(left, 1), right: turned(right, -1) }
-    : { left, right }
+    ? { left: turned(ls, 1), right: turned(rs, -1) }
+    : { left: ls, right: rs }
+}
+
+/** Leaves out a part of the difference of two spectra. */
+function narrowed({ left, right }: Pair, part: number): Pair {
+  const mixed = (own: Float64Array, other: Float64Array) => own.map((x, b) => x - (part / 2) * (x - other[b]!))
+  return {
+    left: { re: mixed(left.re, right.re), im: mixed(left.im, right.im) },
+    right: { re: mixed(right.re, left.re), im: mixed(right.im, left.im) },
+  }
 }
 
 /** Times i or -i. */

@@ -164,7 +164,8 @@ function reachWindow(u: v128, reach: f32): v128 {
  * Surround weights of a pair of transforms and the spectra of Ls and Rs.
  * `powers`: the smoothed power frame of four planes; `fine`: the share of common power averaged over bins;
  * `band`: how far each bin is ducked at most (planes of `stride` floats); `duck`: 0 .. 1, how much now, from a share of
- * common power of `duckFrom` on and fully `duckRange` above it.
+ * common power of `duckFrom` on and fully `duckRange` above it; `narrowing`: how much of the difference of Ls and Rs is
+ * left out, docs/decisions/0043.
  * `firstOut` and `secondOut` receive re and im of Ls, re and im of Rs. `unity` is 1, as for the centre.
  */
 export function upmixSurrounds(
@@ -179,6 +180,7 @@ export function upmixSurrounds(
   duck: f32,
   duckFrom: f32,
   duckRange: f32,
+  narrowing: f32,
   strictness: f32,
   directRejection: f32,
   share: f32,
@@ -198,6 +200,8 @@ export function upmixSurrounds(
   const speechRange = f32x4.splat(duckRange * unity)
   const duckSlope = f32x4.splat(duck / duckRange)
   const rejection = f32x4.splat(directRejection)
+  const own = f32x4.splat(unity - 0.5 * narrowing)
+  const other = f32x4.splat(0.5 * narrowing)
   const isRoot = strictness === 0.5
   for (let k: usize = 0; k < plane; k += VECTOR) {
     const p = f32x4.max(zero, v128.load(powers + k))
@@ -237,21 +241,35 @@ export function upmixSurrounds(
     const steer = f32x4.mul(weight, nu)
     const yr = f32x4.mul(steer, xr)
     const yi = f32x4.mul(steer, xi)
-    steerPair(first + k, firstOut + k, plane, toLeft, toRight, yr, yi)
-    steerPair(second + k, secondOut + k, plane, toLeft, toRight, yr, yi)
+    steerPair(first + k, firstOut + k, plane, toLeft, toRight, yr, yi, own, other)
+    steerPair(second + k, secondOut + k, plane, toLeft, toRight, yr, yi, own, other)
   }
 }
 
-// Ls = w (P_R L - Y R), Rs = w (P_L R - conj(Y) L)
-function steerPair(from: usize, to: usize, plane: usize, toLeft: v128, toRight: v128, yr: v128, yi: v128): void {
+// Ls = w (P_R L - Y R), Rs = w (P_L R - conj(Y) L), then each of them as `own` times itself and `other` times the other.
+function steerPair(
+  from: usize,
+  to: usize,
+  plane: usize,
+  toLeft: v128,
+  toRight: v128,
+  yr: v128,
+  yi: v128,
+  own: v128,
+  other: v128,
+): void {
   const lr = v128.load(from)
   const li = v128.load(from + plane)
   const rr = v128.load(from + 2 * plane)
   const ri = v128.load(from + 3 * plane)
-  v128.store(to, f32x4.add(f32x4.sub(f32x4.mul(toLeft, lr), f32x4.mul(yr, rr)), f32x4.mul(yi, ri)))
-  v128.store(to + plane, f32x4.sub(f32x4.sub(f32x4.mul(toLeft, li), f32x4.mul(yr, ri)), f32x4.mul(yi, rr)))
-  v128.store(to + 2 * plane, f32x4.sub(f32x4.sub(f32x4.mul(toRight, rr), f32x4.mul(yr, lr)), f32x4.mul(yi, li)))
-  v128.store(to + 3 * plane, f32x4.add(f32x4.sub(f32x4.mul(toRight, ri), f32x4.mul(yr, li)), f32x4.mul(yi, lr)))
+  const lsr = f32x4.add(f32x4.sub(f32x4.mul(toLeft, lr), f32x4.mul(yr, rr)), f32x4.mul(yi, ri))
+  const lsi = f32x4.sub(f32x4.sub(f32x4.mul(toLeft, li), f32x4.mul(yr, ri)), f32x4.mul(yi, rr))
+  const rsr = f32x4.sub(f32x4.sub(f32x4.mul(toRight, rr), f32x4.mul(yr, lr)), f32x4.mul(yi, li))
+  const rsi = f32x4.add(f32x4.sub(f32x4.mul(toRight, ri), f32x4.mul(yr, li)), f32x4.mul(yi, lr))
+  v128.store(to, f32x4.add(f32x4.mul(own, lsr), f32x4.mul(other, rsr)))
+  v128.store(to + plane, f32x4.add(f32x4.mul(own, lsi), f32x4.mul(other, rsi)))
+  v128.store(to + 2 * plane, f32x4.add(f32x4.mul(own, rsr), f32x4.mul(other, lsr)))
+  v128.store(to + 3 * plane, f32x4.add(f32x4.mul(own, rsi), f32x4.mul(other, lsi)))
 }
 
 // base^exponent for base in 0 .. 1, relative error below 3e-6; 0^0 = 1.
