@@ -146,6 +146,8 @@ export type DeliveryReport = {
     readonly lanes: ProgrammeLanes | null
   }
   readonly ride: RideHistory | null
+  /** What the LFE does on top of the ride; null: nothing. */
+  readonly lfeRide: RideHistory | null
   /** What was turned down in bands, lowest first; empty where nothing was. */
   readonly bands: readonly BandHistory[]
   readonly ceilingEvents: readonly CeilingEvent[]

@@ -16,7 +16,7 @@ import {
   spokenHops,
 } from '../domain/index.ts'
 import type { Altered } from './alteration-pass.ts'
-import type { Decision } from './decide/index.ts'
+import type { Certificate, Decision } from './decide/index.ts'
 import { alteredDialogue, type DialogueAltered, deliveryReport, thinLanes } from './deliver/index.ts'
 import type { DeliveryOrder } from './delivery-order.ts'
 import type { Analysed } from './forecast-pass.ts'
@@ -74,21 +74,22 @@ export async function gatherReport(
       }
     }),
     staticGainDb: plan.staticGainDb,
-    ride:
-      certificate === null
-        ? null
-        : {
-            ...certificate,
-            corridorDb: { lowest: certificate.corridor.lowerDb, highest: certificate.corridor.upperDb },
-          },
+    ride: curveOf(certificate),
     lowEnd: plan.lowEnd ?? null,
     bands: plan.bands ?? null,
-    lfe: decision.lfe ?? null,
+    lfe: curveOf(decision.lfe ?? null),
     ceiling,
     dialogue: verified === null ? null : dialogueAltered(order, analysis, decision, drawn, verified.altered),
     altered: verified?.altered ?? null,
     settings: { ...upmix?.settings, ...fit, bitsPerSample: order.bitsPerSample },
   })
+}
+
+/** A ride with its corridor, as it is drawn. */
+function curveOf<T extends Pick<Certificate, 'corridor'>>(certificate: T | null) {
+  if (certificate === null) return null
+  const { lowerDb, upperDb } = certificate.corridor
+  return { ...certificate, corridorDb: { lowest: lowerDb, highest: upperDb } }
 }
 
 /** A ride by hand, told among the trims with its greatest gain. */

@@ -1,7 +1,7 @@
 import { join } from 'node:path'
 import { energyDivision, hasFoldDown, type Sheet } from '../domain/index.ts'
 import { type Crew, type Progress, planProgramme, type ResultOf, type Task } from '../engine/index.ts'
-import type { ListeningPlan } from '../protocol/index.ts'
+import type { ListeningPlan, RideMoves } from '../protocol/index.ts'
 import type { WorkerCrew } from './crew.ts'
 import { compileKernels } from './kernels.ts'
 import { createPlanes } from './planes-file.ts'
@@ -148,7 +148,15 @@ export class TitlePlanner {
       if (spec === null) return { upmix, gain: null, moves: null, feasible: false, findings: [] }
       const ordered = orderedTitle(title, options.signal, ground.sha256)
       ground.sha256 = ordered.sha256
-      const { plan, certificate, ceilingLossDb, whole, feasible, findings } = await planProgramme(
+      const {
+        plan,
+        certificate,
+        lfe = null,
+        ceilingLossDb,
+        whole,
+        feasible,
+        findings,
+      } = await planProgramme(
         {
           tool: { version: TOOL_VERSION, kernelsSha256: compileKernels().sha256 },
           title: identityOf(title),
@@ -169,13 +177,9 @@ export class TitlePlanner {
         progress === undefined ? {} : { progress },
       )
       crew.forgetOthers()
-      const ride = certificate && {
-        gainDb: certificate.rideDb,
-        lowestDb: certificate.corridor.lowerDb,
-        highestDb: certificate.corridor.upperDb,
-      }
+      const moves = { ride: movesOf(certificate), lfeRide: movesOf(lfe), ceilingLossDb }
       const energy = energyDivision(whole.channels100ms, whole.layout)
-      return { upmix: upmix && { ...upmix, energy }, gain: plan, moves: { ride, ceilingLossDb }, feasible, findings }
+      return { upmix: upmix && { ...upmix, energy }, gain: plan, moves, feasible, findings }
     } finally {
       options.signal?.removeEventListener('abort', stop)
     }
@@ -205,6 +209,18 @@ class PlanningCrew implements Crew {
   forgetOthers(): void {
     this.#crew.forgetOthers()
   }
+}
+
+/** A ride as it is drawn. */
+function movesOf(
+  ride: {
+    readonly rideDb: Float64Array
+    readonly corridor: { readonly lowerDb: Float64Array; readonly upperDb: Float64Array }
+  } | null,
+): RideMoves | null {
+  if (ride === null) return null
+  const { rideDb, corridor } = ride
+  return { gainDb: rideDb, lowestDb: corridor.lowerDb, highestDb: corridor.upperDb }
 }
 
 function isUnchanged(source: OpenedSource): boolean {

@@ -17,7 +17,7 @@ export {
   workKind,
 } from './desk-messages.ts'
 export { inspectDocument } from './inspect-file.ts'
-export { type FitMoves, type ListeningPlan, packPlan, unpackPlan } from './listening-plan.ts'
+export { type FitMoves, type ListeningPlan, packPlan, type RideMoves, unpackPlan } from './listening-plan.ts'
 export { packTitle, unpackTitle } from './packed-title.ts'
 export {
   type DeliveryDocument,

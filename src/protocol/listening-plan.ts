@@ -2,14 +2,19 @@ import type { EnergyDivision, Finding, GainPlan, SourceReading } from '../domain
 import type { SoundShape } from './desk-messages.ts'
 import { pack, unpack } from './packed.ts'
 
+/** A gain and the bounds inside which it may move. */
+export type RideMoves = {
+  readonly gainDb: Float64Array
+  readonly lowestDb: Float64Array
+  readonly highestDb: Float64Array
+}
+
 /** What a fit does over time, to be looked at: in dB, one value for each begun 100 ms. */
 export type FitMoves = {
   /** The ride without the mixer's trims, and its corridor, all relative to the static gain; null: nothing asks for one. */
-  readonly ride: {
-    readonly gainDb: Float64Array
-    readonly lowestDb: Float64Array
-    readonly highestDb: Float64Array
-  } | null
+  readonly ride: RideMoves | null
+  /** What the LFE does on top of it, beside the other channels; null: nothing. */
+  readonly lfeRide: RideMoves | null
   /** Loudness that the ceiling took on trial, 0 or less; null: it has nothing to do. */
   readonly ceilingLossDb: Float64Array | null
 }

@@ -108,6 +108,7 @@ const ceilingWork = z.object({
   secondsBelow3Db: z.number().nonnegative(),
 })
 
+const corridor = z.object({ lowest: z.array(measured), highest: z.array(measured) }).nullable()
 const touch = z.object({ startSeconds: z.number(), endSeconds: z.number(), rideDb: z.number(), line: z.string() })
 
 const alteration = z.object({
@@ -204,7 +205,9 @@ const alteration = z.object({
       shortTermBeforeLkfs: z.array(measured),
       shortTermAfterLkfs: z.array(measured),
       rideDb: z.array(measured).nullable(),
-      corridorDb: z.object({ lowest: z.array(measured), highest: z.array(measured) }).nullable(),
+      corridorDb: corridor,
+      lfeRideDb: z.array(measured).nullable(),
+      lfeCorridorDb: corridor,
       ceilingDb: z.array(z.number().nonnegative()).nullable(),
       octaves: z.array(z.object({ centreHz: z.number().positive(), removedDb: z.array(measured) })).nullable(),
       dialogue: z

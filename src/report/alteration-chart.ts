@@ -11,6 +11,7 @@ const RIGHT = 852
 const GAP = 30
 const SHAPE_HEIGHT = 92
 const RIDE_HEIGHT = 104
+const LFE_HEIGHT = 68
 const CEILING_HEIGHT = 26
 const BAND_HEIGHT = 26
 const OCTAVE_HEIGHT = 13
@@ -23,6 +24,8 @@ const ROOM_DB = 1
 const LEAST_OCTAVE_DEPTH_DB = 3
 /** Of the lines of a caption inside a picture. */
 const CAPTION_LINE = 16
+
+type Touching = readonly { readonly startSeconds: number; readonly endSeconds: number; readonly rideDb: number }[]
 
 type Drawing = { readonly width: number; readonly height: number; readonly drawing: Markup }
 
@@ -55,11 +58,12 @@ export function alterationCaption(report: DeliveryReport): readonly string[] {
 }
 
 export function alterationInWords({ alteration }: DeliveryReport): string {
-  const { ride, ceiling, octaves, dialogue } = alteration
+  const { ride, lfe, ceiling, octaves, dialogue } = alteration
   const rode =
     ride === null
       ? 'No ride.'
       : `The ride moves ${printFigure(ride.movementDb)} dB in all, ${printFigure(ride.movingShare * 100)} % of the time, and is forced at ${ride.touching.length} places.`
+  const ofLfe = lfe === null ? '' : ` The LFE rides alone besides, by ${printFigure(lfe.largestMoveDb)} dB at most.`
   const capped =
     ceiling === null || ceiling.events === 0
       ? 'The ceiling did not act.'
@@ -74,18 +78,21 @@ export function alterationInWords({ alteration }: DeliveryReport): string {
     before === null || after === null
       ? ''
       : ` Dialogue stands ${printFigure(before)} LU over its background before, ${printFigure(after)} LU after.`
-  return `What was altered over time.${spoken} ${rode} ${capped}${taken}`
+  return `What was altered over time.${spoken} ${rode}${ofLfe} ${capped}${taken}`
 }
 
 function lanesOf(report: DeliveryReport): readonly Lane[] {
-  const { ride, altered, history, dialogue, deliverables } = report
+  const { ride, lfeRide, alteration, altered, history, dialogue, deliverables } = report
   const lane = (height: number, says: string, draw: Lane['draw']): Lane => ({ height, says, draw })
   return [
     ...(history.source === null || deliverables.length === 0
       ? []
       : [lane(SHAPE_HEIGHT, SAYS.shape, (plot, x) => shapeLane(report, plot, x))]),
     ...(dialogue === null ? [] : dialogueLanes(dialogue)),
-    ...(ride === null ? [] : [lane(RIDE_HEIGHT, SAYS.ride, (plot, x) => rideLane(report, ride, plot, x))]),
+    ...(ride === null ? [] : [lane(RIDE_HEIGHT, SAYS.ride, rideLane(ride, alteration.ride?.touching, 'ride'))]),
+    ...(lfeRide === null
+      ? []
+      : [lane(LFE_HEIGHT, SAYS.lfe, rideLane(lfeRide, alteration.lfe?.touching, 'ride of', 'the LFE'))]),
     ...report.bands.map((band) => lane(BAND_HEIGHT, SAYS.bands, (plot, x) => bandLane(band, plot, x))),
     lane(CEILING_HEIGHT, SAYS.ceiling, (plot, x) => ceilingLane(report, plot, x)),
     ...(altered === null
@@ -99,6 +106,7 @@ function lanesOf(report: DeliveryReport): readonly Lane[] {
 const SAYS = {
   shape: 'Short-term loudness: dotted under the static gain alone, drawn as delivered, tinted what was taken.',
   ride: 'Ride, in dB beside the static gain: the tint is its corridor, the brackets are where that forces it.',
+  lfe: 'Ride of the LFE, in dB beside the other channels, none of which moves with it: its corridor and its brackets likewise.',
   bands: 'Bands: how far each was turned down.',
   ceiling: 'Ceiling: a stroke where it began to act, as long as it went deep; the shade is the mean of 100 ms.',
   octaves: 'Octaves: what each lost, hanging from its row.',
@@ -119,25 +127,27 @@ function shapeLane({ history, alteration }: DeliveryReport, plot: Plot, x: Acros
   return markup`${levelGrid(lowest, highest, 6, plot, y, 'LKFS')}<path class="taken" d="${bandPath(after, heard(before), at, y)}"/><path class="source" d="${linePath(heard(before), at, y)}"/><path class="edge" d="${linePath(heard(after), at, y)}"/>${laneName(plot, 'short-term')}`
 }
 
-function rideLane(report: DeliveryReport, ride: RideHistory, plot: Plot, x: Across): Markup {
+function rideLane(ride: RideHistory, touching: Touching = [], ...name: readonly string[]): Lane['draw'] {
   const present = (values: readonly (number | null)[]) => values.filter((value) => value !== null)
   const highest = Math.max(0, ...present(ride.gainDb.high)) + ROOM_DB
   const lowest = Math.min(0, ...present(ride.gainDb.low)) - ROOM_DB
-  const y = scale(lowest, highest, plot.bottom, plot.top)
-  const at = (column: number) => x((column + 0.5) * ride.columnSeconds)
   const step = highest - lowest > 12 ? 6 : highest - lowest > 5 ? 2 : 1
-  const filled = (bound: readonly (number | null)[], missing: number) => bound.map((value) => value ?? missing)
-  const corridor = ride.corridorDb
-  const touches = (report.alteration.ride?.touching ?? []).map(({ startSeconds, endSeconds, rideDb }) => {
-    const from = x(startSeconds)
-    const to = Math.max(from + 2, x(endSeconds))
-    return markup`<path class="touch" d="M${px(from)} ${px(y(rideDb) - 9)}v5H${px(to)}v-5"/>`
-  })
-  return markup`${
-    corridor === null
-      ? null
-      : markup`<path class="band bordered" d="${bandPath(filled(corridor.lowest, lowest), filled(corridor.highest, highest), at, y)}"/>`
-  }${levelGrid(lowest, highest, step, plot, y, 'dB')}<path class="ride" d="${linePath(ride.gainDb.low, at, y)}"/>${touches}${laneName(plot, 'ride')}`
+  return (plot, x) => {
+    const y = scale(lowest, highest, plot.bottom, plot.top)
+    const at = (column: number) => x((column + 0.5) * ride.columnSeconds)
+    const filled = (bound: readonly (number | null)[], missing: number) => bound.map((value) => value ?? missing)
+    const corridor = ride.corridorDb
+    const touches = touching.map(({ startSeconds, endSeconds, rideDb }) => {
+      const from = x(startSeconds)
+      const to = Math.max(from + 2, x(endSeconds))
+      return markup`<path class="touch" d="M${px(from)} ${px(y(rideDb) - 9)}v5H${px(to)}v-5"/>`
+    })
+    return markup`${
+      corridor === null
+        ? null
+        : markup`<path class="band bordered" d="${bandPath(filled(corridor.lowest, lowest), filled(corridor.highest, highest), at, y)}"/>`
+    }${levelGrid(lowest, highest, step, plot, y, 'dB')}<path class="ride" d="${linePath(ride.gainDb.low, at, y)}"/>${touches}${laneName(plot, ...name)}`
+  }
 }
 
 function bandLane({ name, columnSeconds, reductionDb }: BandHistory, plot: Plot, x: Across): Markup {

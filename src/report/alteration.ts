@@ -112,7 +112,8 @@ function energyTaken({ actingShare, removed }: NonNullable<Alteration['octaves']
 }
 
 function picture(report: DeliveryReport): Markup | null {
-  if (report.ride === null && report.ceilingEvents.length === 0 && report.altered === null) return null
+  const { ride, lfeRide: ofLfe, ceilingEvents, altered } = report
+  if (ride === null && ofLfe === null && ceilingEvents.length === 0 && altered === null) return null
   const { width, height, drawing } = alterationDrawing(report)
   return markup`<figure class="wide"><svg viewBox="0 0 ${width} ${height}" role="img" aria-label="${alterationInWords(report)}">${drawing}</svg><figcaption>${alterationCaption(report).join(' ')}</figcaption></figure>`
 }

@@ -248,6 +248,31 @@ async function heightAt(page: Page, name: Locator, seconds: number): Promise<num
   })()`)) as number
 }
 
+test("the LFE's own ride has a lane: under a sine it stands where the sine keeps its line, elsewhere nowhere", async () => {
+  const drop = '0.5*sin(2*PI*35*t)*between(t,20,40)'
+  const channels = ['0.1*sin(2*PI*997*t)', '0.1*sin(2*PI*997*t)', '0.05*sin(2*PI*997*t)', drop, '0', '0']
+  ffmpeg('-f', 'lavfi', '-i', `aevalsrc='${channels.join('|')}':c=5.1(side):s=48000:d=${SECONDS}`, at('regatta.wav'))
+  const sheet = at('regatta.sheet.json')
+  await plimsollMust(['sheet', 'new', at('regatta.wav'), '--out', sheet, '--spec', 'ebu-r128'], 0)
+  const spec = { id: 'ebu-r128', override: { maxLfeShortTermDbfs: -30 } }
+  writeFileSync(sheet, JSON.stringify({ ...JSON.parse(readFileSync(sheet, 'utf8')), spec }))
+  const page = await openTitle(/regatta/)
+  await page.keyboard.press('f')
+  await page.getByText(/the LFE rides alone/).waitFor()
+  await page.getByText('LFE ride', { exact: true }).waitFor()
+  const read = (words: string, name: string) =>
+    Number(new RegExp(`${name} ([−+]?[0-9.]+) dB`).exec(words)?.[1]?.replace('−', '-'))
+  const inside = await readAt(page, 30)
+  // The mean square of a sine is half the square of its peak.
+  const levelDbfs = 20 * Math.log10(0.5) - 10 * Math.log10(2) + read(inside, 'gain')
+  expect(levelDbfs).toBeGreaterThan(-25)
+  expect(Math.abs(levelDbfs + read(inside, 'LFE ride') + 30)).toBeLessThan(0.15)
+  expect(inside).toMatch(/LFE ride −[0-9.]+ dB [(]corridor −[0-9.]+ to −[0-9.]+[)]/)
+  for (const seconds of [5, 55]) expect(await readAt(page, seconds)).toContain('LFE ride 0.0 dB')
+  expect(await accessFaults(page)).toEqual([])
+  await page.context().close()
+})
+
 test('where an upmix puts the energy is what SciPy finds in the file that it writes', async () => {
   await plimsollMust(['upmix', at('saltmarsh.wav'), at('upmixed.wav')], 0)
   const page = await openTitle(/saltmarsh/)

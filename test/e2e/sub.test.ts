@@ -111,6 +111,35 @@ describe("the LFE's own ride", () => {
   )
 
   test(
+    'is drawn in its corridor and told along the programme as NumPy finds it between the words of two deliveries',
+    async () => {
+      const free = await fitted('free', {}, true)
+      const ridden = await fitted('maxshorttermdbfs', { maxLfeShortTermDbfs: -28 }, true)
+      const { lfeRideDb, lfeCorridorDb, rideDb, columnSeconds } = ridden.report.alteration.overTime
+      expect(free.report.alteration.overTime).toMatchObject({ lfeRideDb: null, lfeCorridorDb: null })
+      const found = byNumpy<readonly (number | null)[]>('lfe_gains', free.path, ridden.path, columnSeconds)
+      const heard = found.flatMap((gainDb, column) => (gainDb === null ? [] : [{ gainDb, column }]))
+      // The drop lies at 8 to 18 s; at its ends half a column may be silent.
+      const inside = heard.filter(({ column }) => column * columnSeconds > 8.3 && column * columnSeconds < 17.5)
+      expect(inside.length).toBeGreaterThan(5 / columnSeconds)
+      // The drawn curve has the lowest point of its column.
+      for (const { gainDb, column } of inside) expect(Math.abs(lfeRideDb[column] - gainDb)).toBeLessThan(0.35)
+      expect(Math.min(...lfeRideDb)).toBeCloseTo(-ridden.report.alteration.lfe.largestMoveDb, 1)
+      for (const [column, db] of lfeRideDb.entries()) {
+        expect(db).toBeGreaterThanOrEqual(lfeCorridorDb.lowest[column] - 0.01)
+        expect(db).toBeLessThanOrEqual(lfeCorridorDb.highest[column] + 0.01)
+      }
+      expect(rideDb).toBeNull()
+      const page = (name: string) => readFileSync(join(folder, name, 'report.html'), 'utf8')
+      const says = (name: string) =>
+        ['>the LFE<', 'Ride of the LFE, in dB beside the other channels'].map((words) => page(name).includes(words))
+      expect(says('maxshorttermdbfs')).toEqual([true, true])
+      expect(says('free')).toEqual([false, false])
+    },
+    PREPARATION_MS,
+  )
+
+  test(
     'an LFE that keeps its lines is not touched',
     async () => {
       const free = await fitted('free', {}, true)

@@ -196,6 +196,14 @@ def sub_levels(path):
     return {'shortTerm': db(windows(lfe).max()), 'overFronts': db((windows(lfe) / against).max())}
 
 
+def lfe_gains(free, ridden, column_seconds):
+    """How far the LFE of one delivery lies below that of another, in dB, column by column; None where it is silent."""
+    length = round(float(column_seconds) * 48000)
+    columns = lambda x: (x[:len(x) // length * length].reshape(-1, length) ** 2).mean(axis=1)
+    powers = [columns(unit(path)[:, 3]) for path in (free, ridden)]
+    return [None if a < 1e-8 else 10 * np.log10(b / a) for a, b in zip(*powers)]
+
+
 def band_level(path, from_hz, to_hz):
     """Level of a band, all channels but the LFE together: the highest in 3 s and that of the whole, dBFS RMS, by SciPy.
 
@@ -345,5 +353,5 @@ def division(path51, at):
     return (100 * parts / parts.sum()).tolist()
 
 
-COMPARISONS = {f.__name__: f for f in (fold, encode, open_frames, static, curve, treated, lag, film_order, total, same, differing_channels, moved_channels, sub_levels, band_level, peaks, sixteenfold, moment, gain_within, difference, folded_difference, front_residue, octaves, extremes, division)}
+COMPARISONS = {f.__name__: f for f in (fold, encode, open_frames, static, curve, treated, lag, film_order, total, same, differing_channels, moved_channels, sub_levels, lfe_gains, band_level, peaks, sixteenfold, moment, gain_within, difference, folded_difference, front_residue, octaves, extremes, division)}
 print(json.dumps(COMPARISONS[sys.argv[1]](*sys.argv[2:])))

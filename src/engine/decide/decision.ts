@@ -67,6 +67,8 @@ export type Certificate = {
 export type LfeCertificate = Pick<
   Certificate,
   | 'statement'
+  | 'corridor'
+  | 'rideDb'
   | 'movementDb'
   | 'largestMoveDb'
   | 'largestSlewDbPerSecond'

@@ -216,7 +216,7 @@ function slowPartUnder(plan: Decision['plan'], measured: Measured): Pick<Decisio
 
 function certify(
   rideDb: Float64Array,
-  { upperDb, bindingLine }: LfeCorridor,
+  { upperDb, lowerDb, bindingLine }: LfeCorridor,
   lines: readonly LfeLine[],
   { rideReachSeconds, rideSlewDbPerSecond }: FitSettings,
 ): LfeCertificate {
@@ -224,6 +224,8 @@ function certify(
     statement:
       `No ride of the LFE inside its corridor moves less, for a reach of ${rideReachSeconds} s, a slew of ` +
       `${rideSlewDbPerSecond} dB/s and the rule that it never rises above the gain of the other channels.`,
+    corridor: { lowerDb, upperDb },
+    rideDb,
     ...movementOf(rideDb),
     touching: touchesOf(rideDb, upperDb, (hop) => (lines[bindingLine[hop] as number] as LfeLine).field),
   }

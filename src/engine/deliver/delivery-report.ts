@@ -59,7 +59,7 @@ export type DeliveryParts = {
   readonly lowEnd: LowEndPlan | null
   readonly bands: BandsPlan | null
   /** The LFE's own ride; null: it has none. */
-  readonly lfe: Alteration['lfe']
+  readonly lfe: (NonNullable<Alteration['lfe']> & RideCurve) | null
   readonly ceiling:
     | (Pick<CeilingWork, 'secondsBelow01Db' | 'secondsBelow1Db' | 'secondsBelow3Db'> & {
         readonly events: readonly CeilingEvent[]
@@ -110,6 +110,7 @@ export function deliveryReport(parts: DeliveryParts): DeliveryReport {
       lanes: parts.lanes,
     },
     ride: parts.ride === null ? null : thinRide(parts.ride, durationSeconds),
+    lfeRide: parts.lfe === null ? null : thinRide(parts.lfe, durationSeconds),
     bands: reductions(parts).map((band) => thinBand(band, durationSeconds)),
     ceilingEvents: parts.ceiling?.events ?? [],
     altered:

@@ -27,7 +27,7 @@ export function reportJson(report: DeliveryReport) {
 }
 
 /** The alteration along the programme; null where nothing was delivered beside a source. */
-function overTime({ history, ride, altered, dialogue, deliverables }: DeliveryReport) {
+function overTime({ history, ride, lfeRide, altered, dialogue, deliverables }: DeliveryReport) {
   const { source, delivered } = history
   if (source === null || deliverables.length === 0) return null
   return {
@@ -35,10 +35,9 @@ function overTime({ history, ride, altered, dialogue, deliverables }: DeliveryRe
     shortTermBeforeLkfs: source.shortTermLkfs.high.map(toHundredths),
     shortTermAfterLkfs: delivered.shortTermLkfs.high.map(toHundredths),
     rideDb: ride === null ? null : ride.gainDb.low.map(toHundredths),
-    corridorDb:
-      ride === null || ride.corridorDb === null
-        ? null
-        : { lowest: ride.corridorDb.lowest.map(toHundredths), highest: ride.corridorDb.highest.map(toHundredths) },
+    corridorDb: corridorOf(ride),
+    lfeRideDb: lfeRide === null ? null : lfeRide.gainDb.low.map(toHundredths),
+    lfeCorridorDb: corridorOf(lfeRide),
     ceilingDb: altered === null ? null : altered.ceilingDb.map((db) => toHundredths(db) ?? 0),
     octaves:
       altered === null
@@ -46,6 +45,11 @@ function overTime({ history, ride, altered, dialogue, deliverables }: DeliveryRe
         : altered.octaves.map(({ centreHz, removedDb }) => ({ centreHz, removedDb: removedDb.map(toHundredths) })),
     dialogue: dialogue === null ? null : dialogueOverTime(dialogue),
   }
+}
+
+function corridorOf(ride: DeliveryReport['ride']) {
+  const corridor = ride?.corridorDb ?? null
+  return corridor && { lowest: corridor.lowest.map(toHundredths), highest: corridor.highest.map(toHundredths) }
 }
 
 function dialogueOverTime({ lines, byOtherChannels }: NonNullable<DeliveryReport['dialogue']>) {

@@ -4,13 +4,14 @@ import type { FitMoves, ListeningPlan } from '../../protocol/index.ts'
 /** What a fit does over time, as it is drawn and read: in dB, a value for each 100 ms of the file. */
 export type FitCurves = FitMoves & {
   readonly staticGainDb: number
-  /** Of the low end, of each band that something is done to, and of the LFE where it rides alone. */
+  /** Of the low end, and of each band that something is done to. */
   readonly bands: readonly { readonly name: string; readonly gainDb: Float64Array }[]
   readonly feasible: boolean
   /** Where an upmix puts the energy. */
   readonly energy: EnergyDivision | null
   /** What the lanes reach over, in whole steps, so that the highest and the lowest are seen. */
   readonly rideSpan: Span
+  readonly lfeSpan: Span
   readonly ceilingSpan: Span
   readonly bandsSpan: Span
 }
@@ -29,7 +30,6 @@ export function fitCurvesOf(plan: ListeningPlan | null): FitCurves | null {
     ...(gain.bands?.gainsDb ?? []).flatMap((gainDb, band) =>
       gainDb === null ? [] : [{ name: `${BANDS[band]!.name} band`, gainDb }],
     ),
-    ...(gain.lfeRideDb ? [{ name: 'LFE', gainDb: gain.lfeRideDb }] : []),
   ]
   return {
     ...moves,
@@ -38,6 +38,7 @@ export function fitCurvesOf(plan: ListeningPlan | null): FitCurves | null {
     feasible,
     energy: plan.upmix?.energy ?? null,
     rideSpan: spanOf(moves.ride === null ? [] : [moves.ride.gainDb]),
+    lfeSpan: spanOf(moves.lfeRide === null ? [] : [moves.lfeRide.gainDb]),
     ceilingSpan: { ...spanOf(moves.ceilingLossDb === null ? [] : [moves.ceilingLossDb]), topDb: 0 },
     bandsSpan: spanOf(bands.map(({ gainDb }) => gainDb)),
   }

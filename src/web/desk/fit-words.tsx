@@ -35,7 +35,7 @@ export function FitWords({
   )
 }
 
-function summaryOf({ staticGainDb, ride, ceilingLossDb, bands, feasible }: FitCurves): string {
+function summaryOf({ staticGainDb, ride, lfeRide, ceilingLossDb, bands, feasible }: FitCurves): string {
   const rideSpan = extentOf(ride === null ? [] : [ride.gainDb])
   const ceilingDb = extentOf(ceilingLossDb === null ? [] : [ceilingLossDb]).bottomDb
   return [
@@ -44,6 +44,7 @@ function summaryOf({ staticGainDb, ride, ceilingLossDb, bands, feasible }: FitCu
     ride === null
       ? 'no ride'
       : `a ride from ${signed(rideSpan.bottomDb)} to ${signed(rideSpan.topDb)} dB, the least movement in its corridor`,
+    ...(lfeRide === null ? [] : [`the LFE rides alone, by up to ${signed(extentOf([lfeRide.gainDb]).bottomDb)} dB`]),
     ceilingDb === 0 ? 'the ceiling rests' : `the ceiling takes up to ${signed(-ceilingDb).slice(1)} LU`,
     ...(bands.length === 0 ? [] : [`bands: ${bands.map(({ name }) => name).join(', ')}`]),
   ].join(' · ')

@@ -6,6 +6,7 @@ import {
   printFigure,
   WAVEFORM_FULL_SCALE,
 } from '../../domain/index.ts'
+import type { RideMoves } from '../../protocol/index.ts'
 import { sharesOf } from './energy-shares.ts'
 import type { FitCurves } from './fit-curves.ts'
 import type { Scene } from './timeline/scene.ts'
@@ -13,7 +14,7 @@ import { peakDbfsOf } from './use-waveform.ts'
 import { signed } from './words.ts'
 
 /** Lanes that values are read of. */
-export type ReadLane = 'loudness' | 'dialogue' | 'trims' | 'fitWords' | 'ride' | 'ceiling' | 'bands' | 'energy'
+export type ReadLane = 'loudness' | 'dialogue' | 'trims' | 'fitWords' | 'ride' | 'lfe' | 'ceiling' | 'bands' | 'energy'
 
 /** What is read at one instant: of each lane its values with their units, written on the lane and said below the timeline. */
 export type Readings = {
@@ -80,12 +81,17 @@ function decidedWords({ points, locks, limits }: Scene, hop: number, frame: numb
   ]
 }
 
-function fitReadings({ staticGainDb, ride, ceilingLossDb, bands, energy }: FitCurves, hop: number): Readings['lanes'] {
+function fitReadings(
+  { staticGainDb, ride, lfeRide, ceilingLossDb, bands, energy }: FitCurves,
+  hop: number,
+): Readings['lanes'] {
   const at = (points: Float64Array) => signed(points[hop] ?? 0)
-  const corridor = ride === null ? '' : ` (corridor ${at(ride.lowestDb)} to ${at(ride.highestDb)})`
+  const ridden = ({ gainDb, lowestDb, highestDb }: RideMoves) =>
+    `ride ${at(gainDb)} dB (corridor ${at(lowestDb)} to ${at(highestDb)})`
   return [
     { lane: 'fitWords', words: [`gain ${signed(staticGainDb)} dB`] },
-    { lane: 'ride', words: [ride === null ? 'no ride' : `ride ${at(ride.gainDb)} dB${corridor}`] },
+    { lane: 'ride', words: [ride === null ? 'no ride' : ridden(ride)] },
+    { lane: 'lfe', words: lfeRide === null ? [] : [`LFE ${ridden(lfeRide)}`] },
     { lane: 'ceiling', words: ceilingLossDb === null ? [] : [`ceiling ${at(ceilingLossDb)} LU`] },
     { lane: 'bands', words: bands.map(({ name, gainDb }) => `${name} ${at(gainDb)} dB`) },
     { lane: 'energy', words: energy === null ? [] : energyWords(energy, hop) },

@@ -1,4 +1,5 @@
 import { HOPS_PER_SECOND } from '../../../domain/index.ts'
+import type { RideMoves } from '../../../protocol/index.ts'
 import type { FitCurves, Span } from '../fit-curves.ts'
 import { signed } from '../words.ts'
 import { baseline, type Drawing, hatched, hopsAt, hopsSeen, line, written } from './canvas.ts'
@@ -13,29 +14,29 @@ type Point = readonly [number, number]
 
 /** The ride inside its corridor, what the ceiling takes, and what is done to bands. */
 export function drawFit(drawing: Drawing): void {
-  const { scene, canvas } = drawing
+  const { scene, canvas, lanes } = drawing
   const { fit } = scene
   if (fit === null) return
   canvas.save()
   canvas.globalAlpha = scene.isFitOld ? OLD_ALPHA : 1
-  drawRide(drawing, fit)
+  drawRide(drawing, lanes.ride, fit.ride, fit.rideSpan)
+  drawRide(drawing, lanes.lfe, fit.lfeRide, fit.lfeSpan)
   drawCeiling(drawing, fit)
   drawBands(drawing, fit)
   drawEnergy(drawing, fit.energy)
   canvas.restore()
 }
 
-function drawRide(drawing: Drawing, { ride, rideSpan }: FitCurves): void {
-  const { canvas, ink, lanes } = drawing
-  const lane = lanes.ride
+function drawRide(drawing: Drawing, lane: Lane | null, ride: RideMoves | null, span: Span): void {
+  const { canvas, ink } = drawing
   if (lane === null) return
-  const y = ordinate(lane, rideSpan)
+  const y = ordinate(lane, span)
   if (ride !== null) {
     const upper = traced(drawing, ride.highestDb, 'highest', y)
     const lower = traced(drawing, ride.lowestDb, 'lowest', y)
     drawCorridor(drawing, lane, upper, lower)
   }
-  scale(drawing, lane, rideSpan, y)
+  scale(drawing, lane, span, y)
   if (ride === null) {
     atRest(drawing, lane, 'rests: one gain is enough')
     return

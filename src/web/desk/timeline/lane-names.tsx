@@ -18,6 +18,7 @@ export function LaneNames({
     ['trims', lanes.trims],
     ['fit', lanes.fitWords],
     ['ride', lanes.ride],
+    ['LFE ride', lanes.lfe],
     ['ceiling', lanes.ceiling],
     ['bands', lanes.bands],
     ['energy', lanes.energy],

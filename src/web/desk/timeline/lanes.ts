@@ -13,6 +13,8 @@ export type Lanes = {
   readonly fitWords: Lane | null
   /** Of a fit that was found. */
   readonly ride: Lane | null
+  /** Where the LFE has a ride of its own. */
+  readonly lfe: Lane | null
   readonly ceiling: Lane | null
   /** Where something is done to bands. */
   readonly bands: Lane | null
@@ -38,6 +40,7 @@ const LEAST_LOUDNESS_HEIGHT = 140
 /** On a large screen trims and channels grow with it. */
 const TRIMS = { least: 56, most: 150, share: 0.1 }
 const RIDE = { least: 44, most: 130, share: 0.08 }
+const LFE = { least: 34, most: 100, share: 0.06 }
 const ENERGY = { least: 44, most: 130, share: 0.08 }
 const BY_STAGE = { least: 24, most: 70, share: 0.04 }
 /** An opened channel shows its waveform. */
@@ -49,7 +52,7 @@ function grown(height: number, { least, most, share }: typeof TRIMS): number {
 }
 
 /** What of the fit there is to show. */
-export type FitShown = 'nothing' | 'words' | { readonly hasBands: boolean; readonly hasEnergy: boolean }
+export type FitShown = 'nothing' | 'words' | Readonly<Record<'hasLfe' | 'hasBands' | 'hasEnergy', boolean>>
 
 /** Loudness takes the room that the others leave. `has.channels`: whether each is opened. */
 export function layOut(
@@ -107,6 +110,7 @@ function layOutFit(height: number, shown: FitShown) {
   const heights = {
     fitWords: shown === 'nothing' ? 0 : FIT_WORDS_HEIGHT,
     ride: found ? grown(height, RIDE) + GAP : 0,
+    lfe: found?.hasLfe ? grown(height, LFE) + GAP : 0,
     ceiling: found ? grown(height, BY_STAGE) + GAP : 0,
     bands: found?.hasBands ? grown(height, BY_STAGE) + GAP : 0,
     energy: found?.hasEnergy ? grown(height, ENERGY) + GAP : 0,
@@ -116,11 +120,13 @@ function layOutFit(height: number, shown: FitShown) {
     height: Object.values(heights).reduce((sum, one) => sum + one),
     at: (top: number) => {
       const ride = top + heights.fitWords
-      const ceiling = ride + heights.ride
+      const lfe = ride + heights.ride
+      const ceiling = lfe + heights.lfe
       const bands = ceiling + heights.ceiling
       return {
         fitWords: lane(top, heights.fitWords, 2),
         ride: lane(ride, heights.ride),
+        lfe: lane(lfe, heights.lfe),
         ceiling: lane(ceiling, heights.ceiling),
         bands: lane(bands, heights.bands),
         energy: lane(bands + heights.bands, heights.energy),

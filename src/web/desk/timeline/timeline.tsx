@@ -181,7 +181,7 @@ function useLanes({ width, height }: ReturnType<typeof useSize>, scene: Scene): 
 function fitShown({ canBeFitted, fit }: Pick<Scene, 'canBeFitted' | 'fit'>): FitShown {
   if (!canBeFitted) return 'nothing'
   if (fit === null) return 'words'
-  return { hasBands: fit.bands.length > 0, hasEnergy: fit.energy !== null }
+  return { hasLfe: fit.lfeRide !== null, hasBands: fit.bands.length > 0, hasEnergy: fit.energy !== null }
 }
 
 function beginDrag(scene: Scene, lanes: Lanes, seconds: number, y: number): Drag {
