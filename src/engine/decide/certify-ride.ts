@@ -42,7 +42,7 @@ function statementOf({ shape }: Corridor, settings: FitSettings, range: Levelled
   return (
     'No ride inside this corridor moves less, a move counting ' +
     `${MOVE_WEIGHTS.inPause} in pauses and under attacks, ${MOVE_WEIGHTS.open} elsewhere, ${MOVE_WEIGHTS.steady} in steady sound, ` +
-    `${MOVE_WEIGHTS.beforeHit} in the second before a hit and ${MOVE_WEIGHTS.inDialogue} inside a line of dialogue; ` +
+    `${MOVE_WEIGHTS.beforeHit} in the second before a hit and ${MOVE_WEIGHTS.inDialogue} inside a line of dialogue, hits in it included; ` +
     `for this static gain, a reach of ${settings.rideReachSeconds} s, slews of ${settings.rideSlewDbPerSecond} dB/s, ` +
     `${settings.ridePauseSlewDbPerSecond} dB/s in pauses and ${settings.rideAttackSlewDbPerSecond} dB/s under attacks, ` +
     (levels === null

@@ -43,6 +43,12 @@ describe('what a move costs', () => {
     expect(weight[102]).not.toBe(MOVE_WEIGHTS.underAttack)
   })
 
+  test('a hit inside a line of dialogue hides no move of the voice around it', () => {
+    const energies = Float64Array.from([...swelling(10, -27), ...steps([0.6, -8]), ...swelling(10, -27)])
+    const { weight } = moveCosts(energies, marked(206, [8, 14]), 206, settings)
+    for (let k = 80; k < 140; k++) expect(weight[k]).toBe(MOVE_WEIGHTS.inDialogue)
+  })
+
   test('steady sound is dearer than open sound, silence costs no more than a pause', () => {
     const steady = moveCosts(steps([20, -24]), null, 200, settings)
     expect(steady.weight[100]).toBe(MOVE_WEIGHTS.steady)
@@ -72,6 +78,21 @@ describe('the ride', () => {
     expect(told.certificate?.movementInDialogueDb).toBeLessThan(0.05)
     expect(told.certificate?.movementDb).toBeGreaterThan(8)
     expect(deaf.certificate?.movementInDialogueDb).toBeNull()
+  })
+
+  // The first hit asks for a lower gain; the second, inside the line that follows, asks for nothing and would hide the way back.
+  test('does not wait for a hit inside a line to move back', () => {
+    const loud = steps([0.4, -8])
+    const allowed = steps([0.4, -15.5])
+    const energies = [...swelling(20, -27), ...loud, ...swelling(4.6, -27, 5), ...allowed, ...swelling(24.6, -27, 7)]
+    const line = marked(500, [23, 28])
+    const spec = specOf(-24, 1, { maxMomentaryLkfs: limit(-10) })
+    const { plan, certificate } = chooseGains(measuredOf(Float64Array.from(energies)), spec, settings, {
+      speech100ms: line,
+    })
+    expect(certificate?.largestMoveDb).toBeGreaterThan(2)
+    expect(certificate?.lines).toMatchObject({ count: 1, movedCount: 0 })
+    expect(plan.rideDb?.subarray(232, 280).every((gainDb) => gainDb === 0)).toBe(true)
   })
 
   test('what it does inside a line is told where no other way is left', () => {

@@ -56,8 +56,9 @@ export function moveCosts(
   const attackSlewDb = Math.max(perHop(settings.rideAttackSlewDbPerSecond), perHop(settings.rideSlewDbPerSecond))
   const isPause = pausesOf(hops)
   const isSteady = steadyHops(hops)
+  const isInDialogue = (k: number) => speech100ms !== null && (speech100ms[k] === 1 || speech100ms[k + 1] === 1)
   for (let k = 0; k < stepCount; k++) {
-    if (speech100ms !== null && (speech100ms[k] === 1 || speech100ms[k + 1] === 1)) weight[k] = MOVE_WEIGHTS.inDialogue
+    if (isInDialogue(k)) weight[k] = MOVE_WEIGHTS.inDialogue
     else if (isPause[k] === 1 && (isPause[k + 1] ?? 1) === 1) {
       weight[k] = MOVE_WEIGHTS.inPause
       slewDb[k] = pauseSlewDb
@@ -74,7 +75,8 @@ export function moveCosts(
   }
   for (const firstAfter of attacks) {
     for (let k = firstAfter; k < Math.min(firstAfter + STEPS_UNDER_ATTACK, stepCount); k++) {
-      weight[k] = MOVE_WEIGHTS.underAttack
+      // A hit hides the move, but not the level of the voice on both sides of it.
+      if (!isInDialogue(k)) weight[k] = MOVE_WEIGHTS.underAttack
       slewDb[k] = attackSlewDb
     }
   }
