@@ -110,6 +110,26 @@ test('the picture is in time with what is heard, goes where it goes, and at its 
   expect(back.at(-1)!.number).toBeLessThan(back[0]!.number - 25)
   expect(quantile(lateness(back), 0.95)).toBeLessThan(2 * MOST_MS)
   await page.keyboard.press('k')
+
+  // Under a hand on the ruler, and by keys, it is that of the place.
+  const box = (await page.locator('.timeline').boundingBox())!
+  const onRuler = (second: number) => page.mouse.move(box.x + 58 + ((box.width - 70) * second) / SECONDS, box.y + 52)
+  const counted = async () => {
+    const [, , rest] = (await page.locator('.transport .time').textContent())!.split(':').map(Number)
+    return Math.floor(rest! * PICTURES_A_SECOND + 0.02)
+  }
+  await onRuler(10)
+  await page.mouse.down()
+  for (const second of [12, 33.3, 7.7]) {
+    await onRuler(second)
+    await expect.poll(counted).toBeGreaterThan(0)
+    await stands(page, await counted())
+    expect(Math.abs((await counted()) - second * PICTURES_A_SECOND)).toBeLessThan(3)
+  }
+  await page.mouse.up()
+  const before = await counted()
+  await page.keyboard.press('o')
+  await stands(page, before + 1)
   await page.context().close()
 })
 

@@ -32,6 +32,7 @@ export class Player {
   readonly #turn = new SharedArrayBuffer(Int32Array.BYTES_PER_ELEMENT)
   readonly #clock: HeardClock
   #journey = 0
+  #isScrubbed = false
 
   private constructor(head: TitleHead, titleId: string, context: AudioContext, asked: Asked, told: Told) {
     this.#head = head
@@ -59,7 +60,8 @@ export class Player {
       const where = data as FromPlayer
       if (where.journey !== this.#journey) return
       this.#clock.told(where)
-      told.onFrame(where)
+      // The hand knows better where it is.
+      if (!this.#isScrubbed) told.onFrame(where)
     }
     this.#live = new Worker('/live.js', { type: 'module' })
     this.#live.onmessage = ({ data }) => {
@@ -125,11 +127,24 @@ export class Player {
 
   /** @param speed 1; 2 and 4 shuttle, negative ones backwards */
   seek(frame: number, speed: number): void {
+    this.#isScrubbed = false
     this.#journey += 1
     this.#nextTurn()
     const message = { kind: 'seek', frame, speed, journey: this.#journey } as const
     this.#tell(message)
     this.#order(message)
+  }
+
+  /** A hand is at a place: short grains of it are heard, until it is gone somewhere. */
+  scrub(frame: number, isSilent: boolean): void {
+    if (!this.#isScrubbed) {
+      void this.#context.resume()
+      this.#isScrubbed = true
+      this.#journey += 1
+      this.#nextTurn()
+    }
+    this.#tell({ kind: 'scrub', frame, journey: this.#journey, isSilent })
+    this.#order({ kind: 'scrub', frame, journey: this.#journey })
   }
 
   /** Plays round and round in a stretch without a gap, or on again (null). */

@@ -77,7 +77,7 @@ export function TitleScreen({
   const scenes = useScenes(head, title, view.chosenScene, view.chooseScene, cursor)
   const { waveform, ...channels } = useWaveform(opened.head, title.titleId)
   const picture = usePicturePlace()
-  const acts = actsOf(view, listening.seek, title, scenes, channels.toggle)
+  const acts = actsOf(view, listening, title, scenes, channels.toggle)
   useTitleKeys(head, title, view, { channels, picture, listening, scenes, ride, after, passage, goTo, trimming })
   const fitLanes = useFitLanes(head, listening.fit)
   const scene: Scene = {
@@ -218,7 +218,7 @@ function Column({
 /** What the timeline does to what is seen and decided. */
 function actsOf(
   view: ReturnType<typeof useView>,
-  onSeek: (frame: number) => void,
+  { seek, scrub }: Pick<ReturnType<typeof useTitleListening>, 'seek' | 'scrub'>,
   { decisions, change, dispatch, placed }: ReturnType<typeof useTitle>,
   { onBorder, onGlide }: ReturnType<typeof useScenes>,
   onOpenChannel: (channel: number) => void,
@@ -227,7 +227,9 @@ function actsOf(
     onSeen: view.setSeen,
     onRead: view.setReading,
     onSelect: view.select,
-    onSeek,
+    onSeek: seek,
+    onScrub: scrub,
+    onLetGo: seek,
     onChooseTrim: view.chooseTrim,
     onTrimGain: (index, gainDb) => change(withTrimGain(decisions.sheet, index, gainDb, placed), `trim ${index}`),
     onChooseScene: view.chooseScene,

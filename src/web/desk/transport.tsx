@@ -1,4 +1,3 @@
-import { useState } from 'react'
 import { LAYOUTS, type LayoutName, printFigure, type Role } from '../../domain/index.ts'
 import type { TitleHead } from '../../protocol/index.ts'
 import { busLayout, type Listening, mutedAfter, type Speakers } from '../listen/heard.ts'
@@ -22,14 +21,14 @@ type Props = {
 
 /** Listening, once the caution was read. */
 export function Transport(props: Props) {
-  const [isWarned, setWarned] = useState(false)
+  const { state, change } = props.listening
   return (
     <section className="transport" aria-label="Listening">
-      {isWarned ? (
+      {state.isCautionRead ? (
         <Strip {...props} />
       ) : (
         <>
-          <button type="button" onClick={() => setWarned(true)}>
+          <button type="button" onClick={() => change({ isCautionRead: true })}>
             Listen
           </button>
           <span className="slate">

@@ -8,6 +8,10 @@ export type KeyActs = Readonly<
     | 'forward'
     | 'backward'
     | 'goTo'
+    | 'stepOn'
+    | 'stepBack'
+    | 'stepFarOn'
+    | 'stepFarBack'
     | 'loudest'
     | 'ride'
     | 'louder'
@@ -40,6 +44,7 @@ export type KeyActs = Readonly<
 export const KEY_MAP: readonly { readonly keys: string; readonly does: string }[] = [
   { keys: 'Space', does: 'play and pause, from where you clicked' },
   { keys: 'J, K, L', does: 'backwards, stop, forwards; again: twice, four times as fast' },
+  { keys: 'U, O', does: 'a picture back, a picture on, and hear it; with Shift ten; or drag along the ruler' },
   { keys: 'A', does: 'go to a place that you type' },
   { keys: 'M', does: 'go to where it is loudest' },
   { keys: '1 … 8', does: 'hear this channel alone, and all again; with Shift: mute it' },
@@ -89,6 +94,10 @@ const PLAIN: Readonly<Record<string, PlainAct>> = {
   k: 'stop',
   l: 'forward',
   a: 'goTo',
+  u: 'stepBack',
+  o: 'stepOn',
+  U: 'stepFarBack',
+  O: 'stepFarOn',
   m: 'loudest',
   n: 'next',
   p: 'previous',

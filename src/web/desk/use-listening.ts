@@ -9,6 +9,7 @@ import { heardLayouts, matchedRange, matchedShares, possibleLayouts, waysOf } fr
 import { Player } from './player.ts'
 import { useFit } from './use-fit.ts'
 import type { HandRiding } from './use-hand-ride.ts'
+import { useScrub } from './use-scrub.ts'
 import type { useTitle } from './use-title.ts'
 
 /** Low enough to begin with, whatever stands behind the device. */
@@ -28,6 +29,8 @@ export type ListeningState = {
   readonly loops: boolean
   /** 1; to shuttle 2 and 4, backwards negative. */
   readonly speed: number
+  /** That loudspeakers are to be set low first. */
+  readonly isCautionRead: boolean
   /** A place is being typed. */
   readonly isTyping: boolean
   /** All that can be compared is brought down to the softest of it. */
@@ -53,6 +56,7 @@ const AT_FIRST: ListeningState = {
   isDimmed: false,
   loops: false,
   speed: 1,
+  isCautionRead: false,
   isTyping: false,
   isMatched: false,
   loudness: new Map(),
@@ -99,14 +103,54 @@ export type HeardGains = {
 /** Listening to a title: what is heard, through what, how loud, and where. */
 function useListening(ground: ListeningGround) {
   const [state, setState] = useState(AT_FIRST)
-  const player = useRef<Player | null>(null)
-  const latest = useRef({ state, ground })
-  latest.current = { state, ground }
   const change = useCallback((more: Partial<ListeningState>) => setState((before) => ({ ...before, ...more })), [])
+  const { player, hand, open, seek, play, pause, toggle, playNoise, heard } = usePlaying(state, ground, change)
   useTold(player, state, ground)
 
+  const scrubbing = useScrub({
+    ground: ground.head.ground,
+    hand,
+    frame: () => state.frame,
+    player: () => (state.isCautionRead || player.current !== null ? open() : null),
+    onAt: (frame) => {
+      ground.ride.end()
+      change({ frame })
+    },
+    pause,
+  })
+  const keys = useTransportKeys(state, { toggle, play, pause, change })
+  const channel = (place: number, isAlone: boolean) => {
+    const roles = LAYOUTS[busLayout(possibleLayouts(ground.head))]
+    const role = roles[place]
+    return role === undefined ? false : change({ muted: mutedAfter(state.muted, roles, role, isAlone) })
+  }
+  const riding = useRiding(state, ground, { play, change })
+  return {
+    state,
+    change,
+    toggle,
+    seek,
+    playNoise,
+    scrub: scrubbing.scrub,
+    keys: { ...keys, ...scrubbing.keys, ...riding.keys, channel },
+    moveFader: riding.moveFader,
+    heard,
+    playing: state.outputs === null ? null : state.frame,
+  }
+}
+
+type Change = (more: Partial<ListeningState>) => void
+
+/** The player of a title, and going about in it. `hand`: where a hand scrubs. */
+function usePlaying(state: ListeningState, ground: ListeningGround, change: Change) {
+  const latest = useRef({ state, ground })
+  latest.current = { state, ground }
+  const player = useRef<Player | null>(null)
+  const hand = useRef<number | null>(null)
+  const opening = useRef<Promise<Player> | null>(null)
   const seek = useCallback(
     (frame: number) => {
+      hand.current = null
       latest.current.ground.ride.end()
       player.current?.seek(frame, latest.current.state.speed)
       change({ frame })
@@ -126,12 +170,19 @@ function useListening(ground: ListeningGround) {
     },
     [change],
   )
-  const open = useCallback(() => openOnce(player, latest.current, { onFrame, change }), [change, onFrame])
+  const open = useCallback(() => {
+    opening.current ??= openOnce(player, latest.current, { onFrame, change }).catch((error: Error) => {
+      opening.current = null
+      throw error
+    })
+    return opening.current
+  }, [change, onFrame])
   const play = useCallback(
     async (speed: number) => {
       try {
         const opened = await open()
         const { state: now, ground: on } = latest.current
+        hand.current = null
         opened.seek(speed > 0 && now.frame >= on.head.ground.frameCount ? 0 : now.frame, speed)
         await opened.play()
         return change({ isPlaying: true, speed, problem: null })
@@ -157,26 +208,9 @@ function useListening(ground: ListeningGround) {
     },
     [change, open, pause],
   )
-  const toggle = useCallback(() => (latest.current.state.isPlaying ? pause() : void play(1)), [pause, play])
-  const keys = useTransportKeys(state, { toggle, play, pause, change })
-  const channel = (place: number, isAlone: boolean) => {
-    const roles = LAYOUTS[busLayout(possibleLayouts(ground.head))]
-    const role = roles[place]
-    return role === undefined ? false : change({ muted: mutedAfter(state.muted, roles, role, isAlone) })
-  }
   const heard = useCallback(() => player.current?.heard() ?? { frame: latest.current.state.frame, speed: 0 }, [])
-  const riding = useRiding(state, ground, { play, change })
-  return {
-    state,
-    change,
-    toggle,
-    seek,
-    playNoise,
-    keys: { ...keys, ...riding.keys, channel },
-    moveFader: riding.moveFader,
-    heard,
-    playing: state.outputs === null ? null : state.frame,
-  }
+  const toggle = useCallback(() => (latest.current.state.isPlaying ? pause() : void play(1)), [pause, play])
+  return { player, hand, open, seek, play, pause, toggle, playNoise, heard }
 }
 
 type PlayerHolder = { current: Player | null }

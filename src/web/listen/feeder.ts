@@ -26,6 +26,7 @@ export class Feeder {
   #journey = 0
   #direction = 1
   #loop: FrameRange | null = null
+  #isScrubbed = false
   #given = new Map<number, Given>()
   /** Counts what makes earlier work worthless. */
   #age = 0
@@ -66,8 +67,30 @@ export class Feeder {
     this.#frame = frame
     this.#direction = Math.sign(speed)
     this.#journey = journey
+    this.#isScrubbed = false
     this.#begin()
     await this.#work()
+  }
+
+  /** A hand is there: what lies around it is made, what can be made at once only. A journey of its own, until a seek. */
+  async scrub(frame: number, journey: number): Promise<void> {
+    this.#frame = frame
+    if (journey !== this.#journey) {
+      this.#journey = journey
+      this.#isScrubbed = true
+      this.#begin()
+    }
+    const around = this.#aroundHand()
+    for (const index of this.#given.keys()) if (!around.includes(index)) this.#given.delete(index)
+    await this.#work()
+  }
+
+  /** The chunk under the hand, then its neighbours. */
+  #aroundHand(): readonly number[] {
+    const here = Math.floor(this.#frame / this.#chunkFrames)
+    return [here, here + 1, here - 1].filter(
+      (index) => index >= 0 && index * this.#chunkFrames < this.#source.frameCount,
+    )
   }
 
   /** Plays round and round in a stretch from now on, or on again (null). */
@@ -79,7 +102,7 @@ export class Feeder {
 
   /** The player tells where it is; what it says of a journey that is over no longer counts. */
   async at({ frame, journey }: FromPlayer): Promise<void> {
-    if (journey !== this.#journey) return
+    if (journey !== this.#journey || this.#isScrubbed) return
     this.#frame = frame
     const ahead = new Set(this.#ahead(AHEAD_CHUNKS))
     // What is left behind in a loop comes again, and is given again.
@@ -105,6 +128,10 @@ export class Feeder {
 
   /** Does the most pressing piece of work; false where nothing is left to do. */
   async #next(): Promise<boolean> {
+    if (this.#isScrubbed) {
+      const wanted = this.#aroundHand().find((index) => !this.#given.has(index))
+      return wanted !== undefined && this.#make(wanted)
+    }
     const ahead = this.#ahead(AHEAD_CHUNKS)
     const unheard = ahead.find((index) => !this.#given.has(index))
     if (unheard !== undefined) return this.#make(unheard)
@@ -155,12 +182,14 @@ export class Feeder {
     const render = this.#render
     if (render === null) return false
     const age = this.#age
+    const frame = this.#frame
     const range = this.#rangeOf(index)
     await this.#bring(render, range)
     if (age !== this.#age) return true
     const chunk = render.chunk(range)
     this.#given.set(index, chunk.isExact ? 'exact' : 'soon')
-    this.#give({ chunk, journey: this.#journey })
+    const isUnderHand = this.#isScrubbed && frame >= range.startFrame && frame < range.endFrame
+    this.#give({ chunk, journey: this.#journey, scrubbedTo: isUnderHand ? frame : null })
     await breathe()
     return true
   }

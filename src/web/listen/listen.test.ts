@@ -250,6 +250,114 @@ describe('the player', () => {
     expect(chunksAhead({ ...course, frame: 100 * CHUNK, loop: end }, 4)).toEqual([100, 99])
   })
 
+  describe('under a scrubbing hand', () => {
+    const GRAIN = 0.08 * RATE
+    const five = [0, 1, 2, 3, 4].map((index) => chunkOf(index, { source: 0.5 }))
+    const still = (desk: MixingDesk) => {
+      const heard = played(desk, RATE)
+      return heard.every((sample) => sample === 0)
+    }
+    const risen = (chunks: readonly Chunk[]) => {
+      const desk = newDesk({ shares: sharesOf('source', layouts) })
+      for (const chunk of five) desk.give(chunk)
+      desk.isPlaying = true
+      // The monitor has risen.
+      played(desk, 2.5 * RATE)
+      desk.seek(3 * RATE)
+      desk.isPlaying = false
+      for (const chunk of chunks) desk.give(chunk)
+      return desk
+    }
+
+    test('one grain is heard where it is, as loud as the programme and no louder, with faded edges; then silence', () => {
+      const desk = risen(five)
+      desk.scrub(3.5 * RATE, false)
+      const heard = played(desk, GRAIN)
+      expect(Math.max(...heard)).toBeLessThanOrEqual(0.5)
+      expect(Math.max(...heard)).toBeGreaterThan(0.4999)
+      expect(heard[0]).toBeLessThan(1e-5)
+      expect(heard.at(-1)).toBeLessThan(1e-5)
+      for (let i = 1; i < heard.length; i++) expect(Math.abs(heard[i]! - heard[i - 1]!)).toBeLessThan(0.001)
+      expect(still(desk)).toBe(true)
+      expect(desk.frame).toBe(3.5 * RATE)
+      expect(desk.missedBlocks).toBe(0)
+    })
+
+    test('what lies under it is in the middle of the grain: the samples are those of the programme, by a raised cosine', () => {
+      const desk = risen([0, 1, 2, 3, 4].map(ramp))
+      desk.scrub(3.5 * RATE, false)
+      const heard = played(desk, GRAIN)
+      for (const [i, sample] of heard.entries()) {
+        const cosine = 0.5 - 0.5 * Math.cos((2 * Math.PI * (i + 0.5)) / GRAIN)
+        expect(sample * 2 ** 20).toBeCloseTo((3.5 * RATE - GRAIN / 2 + i) * cosine, 0)
+      }
+    })
+
+    test('grains of a hand that goes on sum up to the level of the programme, wherever it goes', () => {
+      const desk = risen(five)
+      let most = 0
+      let least = 1
+      for (let step = 0; step < 60; step++) {
+        desk.scrub(Math.round((2.2 + 2.7 * Math.abs(Math.sin(step))) * RATE), false)
+        const heard = played(desk, RATE / 60)
+        most = Math.max(most, ...heard)
+        if (step > 6) least = Math.min(least, ...heard)
+      }
+      expect(most).toBeLessThanOrEqual(0.5)
+      expect(least).toBeGreaterThan(0.4999)
+    })
+
+    test('the monitor gain is that of playing: it rises as slowly, and dims at once', () => {
+      const desk = newDesk({ shares: sharesOf('source', layouts) })
+      desk.give(chunkOf(0, { source: 0.5 }))
+      desk.scrub(RATE / 2, false)
+      expect(Math.max(...played(desk, GRAIN))).toBeLessThan(0.5 * 10 ** ((-80 + 40 * 0.08) / 20))
+      const ready = risen(five)
+      ready.ask({ ...asked, shares: sharesOf('source', layouts), monitorGain: 0.1 })
+      played(ready, RATE / 10)
+      ready.scrub(3.5 * RATE, false)
+      expect(Math.max(...played(ready, GRAIN))).toBeLessThanOrEqual(Math.fround(0.05))
+    })
+
+    test('reduced, it is silent; gone somewhere, the programme plays on from there', () => {
+      const desk = risen(five)
+      desk.scrub(3.2 * RATE, true)
+      expect(still(desk)).toBe(true)
+      desk.seek(4 * RATE)
+      desk.isPlaying = true
+      desk.give(chunkOf(4, { source: 0.5 }))
+      expect(played(desk, 1000).at(-1)).toBe(0.5)
+      expect(desk.frame).toBe(4 * RATE + 1000)
+    })
+
+    test('what comes late is heard though the hand has gone on, and then what it waits for', () => {
+      const desk = risen([])
+      desk.scrub(10.5 * RATE, false)
+      expect(still(desk)).toBe(true)
+      desk.scrub(20.5 * RATE, false)
+      desk.give(chunkOf(10, { source: 0.25 }), 10.5 * RATE)
+      expect(Math.max(...played(desk, GRAIN))).toBeCloseTo(0.25, 3)
+      expect(still(desk)).toBe(true)
+      desk.give(chunkOf(20, { source: 0.5 }), 20.5 * RATE)
+      expect(Math.max(...played(desk, GRAIN))).toBeCloseTo(0.5, 3)
+      expect(still(desk)).toBe(true)
+    })
+
+    test('at the ends of what is there a grain is drawn inside of it', () => {
+      const desk = risen([{ ...ramp(0), frameCount: 0.6 * RATE }])
+      for (const [place, start] of [
+        [0, 0],
+        [0.6 * RATE - 1, 0.52 * RATE],
+      ] as const) {
+        desk.scrub(place, false)
+        const heard = played(desk, GRAIN)
+        const middle = GRAIN / 2
+        expect(heard[middle]! * 2 ** 20).toBeCloseTo(start + middle, 0)
+        expect(heard.at(-1)).toBeLessThan(1e-5)
+      }
+    })
+  })
+
   test('waits for what has not come, counts it once it has begun, and goes on where it stopped', () => {
     const desk = newDesk()
     desk.isPlaying = true

@@ -24,6 +24,7 @@ export type ToLive =
       readonly master: LiveSound | null
     }
   | { readonly kind: 'seek'; readonly frame: number; readonly journey: number; readonly speed: number }
+  | { readonly kind: 'scrub'; readonly frame: number; readonly journey: number }
   | { readonly kind: 'loop'; readonly range: FrameRange | null }
   | { readonly kind: 'match'; readonly range: FrameRange; readonly ways: readonly Way[]; readonly shape: DeskShape }
 
@@ -79,6 +80,7 @@ async function hear(message: ToLive): Promise<void> {
   if (opened === null) return
   const { feeder, kernels, source } = await opened
   if (message.kind === 'seek') return feeder.seek(message.frame, message.journey, message.speed)
+  if (message.kind === 'scrub') return feeder.scrub(message.frame, message.journey)
   if (message.kind === 'loop') return feeder.loop(message.range)
   if (message.kind === 'match') {
     const measured = new WaysMeasured(message.shape, message.ways)

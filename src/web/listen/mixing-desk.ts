@@ -4,6 +4,7 @@ import { chunksAhead } from './course.ts'
 import { busPlanes, type Matrix, type RouteName, type Shares } from './heard.ts'
 import { HeardMeter, type MeterReading } from './heard-meter.ts'
 import { pointGainAt } from './point-gain.ts'
+import { type Reach, ScrubGrains } from './scrub-grains.ts'
 import { SmallSpeaker } from './small-speakers.ts'
 
 /** What is asked of the sound; each change is heard within some milliseconds, without a click. */
@@ -43,6 +44,8 @@ const GLIDE_SECONDS = 0.0015
 const ARRIVED = 1e-7
 /** Chunks of a loop that are kept: more than are given, so that none goes that counts as given. */
 const KEPT_OF_LOOP = AHEAD_CHUNKS + 3
+/** Chunks that are kept under a scrubbing hand: those around it, and what sounds still. */
+const KEPT_OF_SCRUB = 8
 /** A stretch that is made anew while it is heard takes over in this time, and so does the beginning of a loop from its end. */
 const TAKE_OVER_SECONDS = 0.01
 /** The monitor rises by this much a second at most; it falls at once. */
@@ -92,6 +95,8 @@ export class MixingDesk {
   #faderGain = 1
   #ridden: Ridden[] = []
   #noise: OutputNoise | null = null
+  /** Only while a hand scrubs. */
+  #scrub: ScrubGrains | null = null
   #noiseAt = 0
   /** What each output gets in a frame, ahead of the monitor; and the meters of it. */
   #heard = new Float64Array(0)
@@ -141,17 +146,35 @@ export class MixingDesk {
     return this.#ridden.splice(0)
   }
 
-  give(chunk: Chunk): void {
+  /** @param scrubbedTo where the hand was that this was made for */
+  give(chunk: Chunk, scrubbedTo: number | null = null): void {
     const index = this.#indexOf(chunk.firstFrame)
     const known = this.#chunks.get(index)
-    if (known !== undefined && index === this.#indexOf(this.frame)) {
+    if (this.#scrub !== null) {
+      if (scrubbedTo !== null) this.#scrub.came(scrubbedTo)
+      // What came last is let go of last.
+      this.#chunks.delete(index)
+    } else if (known !== undefined && index === this.#indexOf(this.frame)) {
       this.#fadeFrom({ chunk: known, framesLater: 0 })
     }
     this.#chunks.set(index, chunk)
   }
 
+  /** A hand is at this place and is heard there, by short grains, until it is gone somewhere. */
+  scrub(frame: number, isSilent: boolean): void {
+    if (this.#scrub === null) {
+      this.#fadeFrom(null)
+      this.#hasBegun = false
+      this.#meter = this.#newMeter()
+    }
+    this.#scrub ??= new ScrubGrains(this.#shape.sampleRateHz)
+    this.frame = frame
+    if (!isSilent) this.#scrub.goTo(frame)
+  }
+
   seek(frame: number): void {
     this.frame = frame
+    this.#scrub = null
     this.#chunks.clear()
     this.#fadeFrom(null)
     this.missedBlocks = 0
@@ -169,8 +192,10 @@ export class MixingDesk {
     for (let i = 0; i < outputs[0]!.length; i++) {
       this.#glide(step)
       if (this.#noise !== null) this.#leaveNoise(this.#noise, outputs, i)
-      if (!this.isPlaying || this.#noise !== null) continue
-      if (!this.#pass(bus)) return
+      if (this.#noise !== null) continue
+      if (this.#scrub !== null) this.#addGrains(bus, this.#scrub)
+      else if (!this.isPlaying) continue
+      else if (!this.#pass(bus)) return
       this.#leave(bus, outputs, i)
     }
   }
@@ -219,6 +244,24 @@ export class MixingDesk {
   #fadeFrom(before: { readonly chunk: Chunk | null; readonly framesLater: number } | null): void {
     this.#before = before
     this.#takenOver = before === null ? 1 : 0
+  }
+
+  #addGrains(bus: Float64Array, scrub: ScrubGrains): void {
+    bus.fill(0)
+    for (const { frame, weight } of scrub.next(this.#reach)) {
+      const chunk = weight === 0 ? undefined : this.#chunks.get(this.#indexOf(frame))
+      if (chunk !== undefined && frame < chunk.firstFrame + chunk.frameCount) this.#addChunk(bus, chunk, frame, weight)
+    }
+  }
+
+  readonly #reach: Reach = (frame) => {
+    const index = this.#indexOf(frame)
+    const chunk = this.#chunks.get(index)
+    if (chunk === undefined || frame >= chunk.firstFrame + chunk.frameCount) return null
+    return {
+      first: this.#chunks.has(index - 1) ? -Infinity : chunk.firstFrame,
+      end: this.#chunks.has(index + 1) ? Infinity : chunk.firstFrame + chunk.frameCount,
+    }
   }
 
   #indexOf(frame: number): number {
@@ -277,8 +320,8 @@ export class MixingDesk {
       this.#heard[output] = sum
       into[i] = sum * this.#monitor
     }
-    // Frames that are left out, or backwards, are no programme.
-    if (this.speed === 1) this.#meter.add(this.#heard)
+    // Frames that are left out, or backwards, or grains, are no programme.
+    if (this.speed === 1 && this.#scrub === null) this.#meter.add(this.#heard)
   }
 
   #leaveNoise({ output, samples }: OutputNoise, outputs: readonly Float32Array[], i: number): void {
@@ -309,6 +352,14 @@ export class MixingDesk {
 
   /** Lets go of what lies behind, and does not come again soon. */
   #forget(): void {
+    if (this.#scrub !== null) {
+      const here = this.#indexOf(this.frame)
+      for (const index of this.#chunks.keys()) {
+        if (this.#chunks.size <= KEPT_OF_SCRUB) return
+        if (Math.abs(index - here) > 1) this.#chunks.delete(index)
+      }
+      return
+    }
     if (this.#before !== null) return
     const { frame, loop, speed: direction } = this
     const now = this.#indexOf(frame)

@@ -10,6 +10,8 @@ export type ToPlayer =
   | { readonly kind: 'ask'; readonly asked: Asked }
   | { readonly kind: 'fader'; readonly gainDb: number }
   | { readonly kind: 'seek'; readonly frame: number; readonly journey: number; readonly speed: number }
+  /** A hand is there and is heard by grains, until a seek. */
+  | { readonly kind: 'scrub'; readonly frame: number; readonly journey: number; readonly isSilent: boolean }
   | { readonly kind: 'loop'; readonly range: FrameRange | null }
   | { readonly kind: 'noise'; readonly noise: OutputNoise | null }
   | { readonly kind: 'play'; readonly isPlaying: boolean }
@@ -27,8 +29,11 @@ export type FromPlayer = {
   readonly meters: MeterReading
 }
 
-/** What comes on the feed. `journey` counts the seeks: what was on its way before the last one is not played. */
-export type Feed = { readonly chunk: Chunk; readonly journey: number }
+/**
+ * What comes on the feed. `journey` counts the seeks: what was on its way before the last one is not played. `scrubbedTo`:
+ * where the hand was that this was made for.
+ */
+export type Feed = { readonly chunk: Chunk; readonly journey: number; readonly scrubbedTo: number | null }
 
 /** What a player is born with. */
 export type PlayerOptions = { readonly shape: DeskShape; readonly asked: Asked }
@@ -85,10 +90,12 @@ class Player extends AudioWorkletProcessor {
     else if (message.kind === 'loop') this.#desk.loop = message.range
     else if (message.kind === 'noise') this.#desk.playNoise(message.noise)
     else if (message.kind === 'play') this.#desk.isPlaying = message.isPlaying
-    else if (message.kind === 'seek') {
+    else if (message.kind === 'seek' || message.kind === 'scrub') {
       this.#journey = message.journey
-      this.#desk.seek(message.frame)
-      this.#desk.speed = message.speed
+      if (message.kind === 'seek') {
+        this.#desk.seek(message.frame)
+        this.#desk.speed = message.speed
+      } else this.#desk.scrub(message.frame, message.isSilent)
       this.#passed = 0
       for (const early of this.#early.splice(0)) this.#take(early)
       this.#tell(currentTime)
@@ -101,7 +108,7 @@ class Player extends AudioWorkletProcessor {
 
   /** What comes ahead of its seek waits for it. */
   #take(feed: Feed): void {
-    if (feed.journey === this.#journey) this.#desk.give(feed.chunk)
+    if (feed.journey === this.#journey) this.#desk.give(feed.chunk, feed.scrubbedTo)
     else if (feed.journey > this.#journey) this.#early.push(feed)
   }
 }

@@ -3,7 +3,7 @@ import { flushSync } from 'react-dom'
 import type { TimelineActs } from './timeline.tsx'
 
 /** Acts that come again and again while something is moved: of those that wait for a frame, the last one counts. */
-type Moving = 'onRead' | 'onSelect' | 'onTrimGain' | 'onBorder' | 'onGlide'
+type Moving = 'onRead' | 'onSelect' | 'onScrub' | 'onTrimGain' | 'onBorder' | 'onGlide'
 
 const BEGINNINGS = ['keydown', 'pointerdown'] as const
 
@@ -40,10 +40,12 @@ export function useFramed(acts: TimelineActs): TimelineActs {
       onSeen: (move) => waiting.add(null, () => latest.current.onSeen(move)),
       onRead: moving('onRead'),
       onSelect: moving('onSelect'),
+      onScrub: moving('onScrub'),
       onTrimGain: moving('onTrimGain'),
       onBorder: moving('onBorder'),
       onGlide: moving('onGlide'),
       onSeek: atOnce('onSeek'),
+      onLetGo: atOnce('onLetGo'),
       onChooseTrim: atOnce('onChooseTrim'),
       onChooseScene: atOnce('onChooseScene'),
       onSettled: atOnce('onSettled'),

@@ -27,6 +27,9 @@ export type TimelineActs = {
   readonly onSelect: (range: FrameRange | null) => void
   /** To be heard from there. */
   readonly onSeek: (frame: number) => void
+  /** A hand goes along the ruler and is heard where it is; it lets go there. */
+  readonly onScrub: (frame: number) => void
+  readonly onLetGo: (frame: number) => void
   readonly onChooseTrim: (index: number | null) => void
   /** While a trim is dragged; `settled` once it is let go. */
   readonly onTrimGain: (index: number, gainDb: number) => void
@@ -41,6 +44,7 @@ export type TimelineActs = {
 type Drag =
   | { readonly kind: 'select'; readonly from: number }
   | { readonly kind: 'overview' }
+  | { readonly kind: 'scrub'; readonly from: number; readonly last: number | null }
   | { readonly kind: 'trim'; readonly index: number; readonly startY: number; readonly startDb: number }
   | (SceneGrip & { readonly startSeconds: number; readonly startMs: number })
 
@@ -86,6 +90,7 @@ export function Timeline({
     drag.current = begun
     if (begun.kind === 'trim') acts.onChooseTrim(begun.index)
     else if (begun.kind === 'overview') moveOverview(event)
+    else if (begun.kind === 'scrub') acts.onSeek(begun.from)
     else if (begun.kind === 'scene') acts.onChooseScene(begun.choice)
     else if (begun.kind !== 'select') acts.onChooseScene(begun.index)
     else {
@@ -105,7 +110,12 @@ export function Timeline({
     const now = drag.current
     if (now === null) return
     if (now.kind === 'overview') moveOverview(event)
-    else if (now.kind === 'border') acts.onBorder(now.index, now.side, Math.round(seconds * scene.sampleRateHz))
+    else if (now.kind === 'scrub') {
+      const last = Math.round(seconds * scene.sampleRateHz)
+      if (last === (now.last ?? now.from)) return
+      drag.current = { ...now, last }
+      acts.onScrub(last)
+    } else if (now.kind === 'border') acts.onBorder(now.index, now.side, Math.round(seconds * scene.sampleRateHz))
     else if (now.kind === 'glide') {
       const outwards = (seconds - now.startSeconds) * (now.isLater ? 1 : -1)
       acts.onGlide(now.index, now.side, now.startMs + outwards * 2000)
@@ -118,7 +128,7 @@ export function Timeline({
     }
   }
   const up = () => {
-    if (drag.current !== null && drag.current.kind !== 'select') acts.onSettled()
+    if (drag.current !== null) letGo(drag.current, acts)
     drag.current = null
   }
 
@@ -147,6 +157,12 @@ export function Timeline({
       )}
     </div>
   )
+}
+
+function letGo(over: Drag, acts: TimelineActs): void {
+  if (over.kind === 'scrub') {
+    if (over.last !== null) acts.onLetGo(over.last)
+  } else if (over.kind !== 'select') acts.onSettled()
 }
 
 /** Words and buttons that lie on a lane and are no part of what is dragged there. */
@@ -186,6 +202,9 @@ function fitShown({ canBeFitted, fit }: Pick<Scene, 'canBeFitted' | 'fit'>): Fit
 
 function beginDrag(scene: Scene, lanes: Lanes, seconds: number, y: number): Drag {
   if (y < lanes.ruler.top) return { kind: 'overview' }
+  if (y < lanes.ruler.top + lanes.ruler.height) {
+    return { kind: 'scrub', from: Math.round(seconds * scene.sampleRateHz), last: null }
+  }
   const isInTrims = y >= lanes.trims.top && y < lanes.trims.top + lanes.trims.height
   const at = seconds * scene.sampleRateHz
   const index = scene.trims.findIndex(({ startFrame, endFrame }) => at >= startFrame && at < endFrame)
