@@ -123,6 +123,59 @@ test('locks, limits and hand rides are read where they stand, at the pointer and
   await page.context().close()
 })
 
+test.each([
+  ['a small screen', 1280, 800, 1],
+  ['one of fine pixels', 1280, 800, 2],
+  ['a large one, on which everything is enlarged', 3840, 2160, 1],
+] as const)(
+  'on %s the lanes are drawn pixel by pixel, and a trim goes as far as the hand',
+  async (_, width, height, deviceScaleFactor) => {
+    const context = await browser.newContext({ viewport: { width, height }, deviceScaleFactor })
+    const page = await context.newPage()
+    await page.goto(desk.url)
+    await page
+      .getByRole('link', { name: /harbour-day/ })
+      .first()
+      .click()
+    await page.getByRole('heading', { name: /Passages/ }).waitFor()
+    const canvas = 'document.querySelector(".timeline canvas")'
+    const [pixels, shown] = (await page.evaluate(
+      `[${canvas}.width, ${canvas}.getBoundingClientRect().width]`,
+    )) as number[]
+    expect(pixels! / shown!).toBeCloseTo(deviceScaleFactor, 3)
+    const box = (await page.locator('.timeline').boundingBox())!
+    const name = page.getByText('trims', { exact: true })
+    // A lane's name is 50 px wide, as the lanes begin at 58.
+    const zoom = (await name.boundingBox())!.width / 50
+    const x = (seconds: number) => box.x + zoom * 58 + (seconds / SECONDS) * (box.width - zoom * 70)
+    await page.mouse.move(x(22), box.y + 160 * zoom)
+    await page.mouse.down()
+    await page.mouse.move(x(28), box.y + 160 * zoom, { steps: 4 })
+    await page.mouse.up()
+    await page.keyboard.press('t')
+    await page
+      .locator('.timeline')
+      .click({ position: { x: x(25) - box.x, y: (await name.boundingBox())!.y - box.y + 4 } })
+    await page.getByText('Trim,').waitFor()
+    await page.waitForTimeout(300)
+    const lane = (await name.boundingBox())!
+    const middle = lane.y + lane.height / 2
+    await page.mouse.move(x(25), middle)
+    await page.mouse.down()
+    await page.mouse.move(x(25), middle + 10, { steps: 3 })
+    const wanted = -1 - (10 * 24 * 0.5) / lane.height
+    const told = async () =>
+      Number((await page.locator('.settings output').first().textContent())?.replace('−', '-').split(' ')[0])
+    await expect.poll(async () => Math.abs((await told()) - wanted)).toBeLessThan(0.11)
+    await page.mouse.up()
+    await page.keyboard.press('Control+z')
+    await page.keyboard.press('Control+z')
+    await page.getByText('saved', { exact: true }).waitFor()
+    await page.waitForTimeout(700)
+    await context.close()
+  },
+)
+
 /** Every pixel of the lanes, in one word. */
 async function picture(page: Page): Promise<string> {
   await page.mouse.move(0, 0)
@@ -132,23 +185,27 @@ async function picture(page: Page): Promise<string> {
 
 test('of the lanes only what changed is drawn, and after every step all of it stands as if it were drawn anew', async () => {
   const page = await openTitle()
+  const fitAfter = async (key: string) => {
+    const plan = page.waitForResponse(/api[/]plan/)
+    await page.keyboard.press(key)
+    await plan
+    await page.getByText(/one gain of/).waitFor()
+  }
   const steps = [
     () => page.getByRole('button', { name: 'Waveform of C', exact: true }).click(),
-    () => page.keyboard.press('f'),
-    () => page.getByText(/one gain of/).waitFor(),
+    () => fitAfter('f'),
     () => page.locator('.timeline').press('Shift+ArrowRight'),
-    () => page.keyboard.press('t'),
-    () => page.getByText(/one gain of/).waitFor(),
+    () => fitAfter('t'),
     () => page.locator('.timeline').press('+'),
     () => page.locator('.timeline').press('ArrowRight'),
-    () => page.keyboard.press('Control+z'),
-    () => page.getByText(/one gain of/).waitFor(),
+    () => fitAfter('Control+z'),
     () => page.emulateMedia({ colorScheme: 'dark' }),
   ]
   const seen = new Set<string>()
   for (const step of steps) {
     await step()
-    await page.waitForTimeout(300)
+    // What was asked for has come.
+    await page.waitForTimeout(600)
     const after = await picture(page)
     await page.setViewportSize({ width: 1281, height: 801 })
     await picture(page)

@@ -23,7 +23,7 @@ export function drawFit(drawing: Drawing): void {
   drawRide(drawing, lanes.lfe, fit.lfeRide, fit.lfeSpan)
   drawCeiling(drawing, fit)
   drawBands(drawing, fit)
-  drawEnergy(drawing, fit.energy)
+  drawEnergy(drawing)
   canvas.restore()
 }
 

@@ -1,5 +1,6 @@
 import { readingsAt } from '../readings.ts'
 import { type Drawing, line, written } from './canvas.ts'
+import { drawEnergyRead } from './draw-energy.ts'
 import type { Lane } from './lanes.ts'
 
 const AWAY_PIXELS = 7
@@ -17,10 +18,12 @@ export function drawReading(drawing: Drawing): void {
   line(canvas, at, lanes.ruler.top, at, lanes.height)
   canvas.lineWidth = 1
   onRuler(drawing, at, scene.label(Math.round(scene.reading * scene.sampleRateHz)))
+  drawEnergyRead(drawing)
   const { lanes: read, channels } = readingsAt(scene, scene.reading)
   for (const { lane, words } of read) {
     // Said by the words that stand on the lane, and of what is marked on it.
-    const isSaid = lane === 'fitWords' || lane === 'dialogue' || (lane === 'ride' && scene.fit?.ride === null)
+    const isSaid =
+      lane === 'fitWords' || lane === 'dialogue' || lane === 'energy' || (lane === 'ride' && scene.fit?.ride === null)
     const place = lanes[lane]
     if (!isSaid && place !== null) beside(drawing, at, place, words)
   }

@@ -41,6 +41,8 @@ const LEAST_LOUDNESS_HEIGHT = 140
 const TRIMS = { least: 56, most: 150, share: 0.1 }
 const RIDE = { least: 44, most: 130, share: 0.08 }
 const LFE = { least: 34, most: 100, share: 0.06 }
+/** What stands for which part is written above the shares. */
+export const ENERGY_KEY_HEIGHT = 16
 const ENERGY = { least: 44, most: 130, share: 0.08 }
 const BY_STAGE = { least: 24, most: 70, share: 0.04 }
 /** An opened channel shows its waveform. */
@@ -113,7 +115,7 @@ function layOutFit(height: number, shown: FitShown) {
     lfe: found?.hasLfe ? grown(height, LFE) + GAP : 0,
     ceiling: found ? grown(height, BY_STAGE) + GAP : 0,
     bands: found?.hasBands ? grown(height, BY_STAGE) + GAP : 0,
-    energy: found?.hasEnergy ? grown(height, ENERGY) + GAP : 0,
+    energy: found?.hasEnergy ? ENERGY_KEY_HEIGHT + grown(height, ENERGY) + GAP : 0,
   }
   const lane = (top: number, room: number, gap = GAP): Lane | null => (room === 0 ? null : { top, height: room - gap })
   return {

@@ -41,7 +41,7 @@ export function usePainting(still: Layer, moving: Layer, scene: Scene, lanes: La
 
 /** Its canvas is given the size of the lanes where it has another one, which clears it. */
 function contextOf(canvas: HTMLCanvasElement, lanes: Lanes, isClear: boolean): CanvasRenderingContext2D {
-  const ratio = window.devicePixelRatio
+  const ratio = window.devicePixelRatio * zoomOf(canvas)
   const width = lanes.left + lanes.width + RIGHT_MARGIN
   const [wide, high] = [Math.round(width * ratio), Math.round(lanes.height * ratio)]
   if (canvas.width !== wide || canvas.height !== high) {
@@ -53,6 +53,11 @@ function contextOf(canvas: HTMLCanvasElement, lanes: Lanes, isClear: boolean): C
   const context = canvas.getContext('2d', { alpha: isClear })!
   context.setTransform(ratio, 0, 0, ratio, 0, 0)
   return context
+}
+
+/** How far the page's style enlarges an element. */
+export function zoomOf(element: HTMLElement): number {
+  return (element as HTMLElement & { readonly currentCSSZoom?: number }).currentCSSZoom ?? 1
 }
 
 const NAMES = ['paper', 'chart', 'ink', 'slate', 'tide', 'rust', 'brass', 'kelp'] as const

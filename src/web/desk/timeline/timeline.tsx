@@ -15,7 +15,7 @@ import type { SceneChoice, Side } from '../scene-edits.ts'
 import { useFramed } from './frame-acts.ts'
 import { LaneNames } from './lane-names.tsx'
 import { type FitShown, type Lane, type Lanes, layOut } from './lanes.ts'
-import { usePainting } from './painting.ts'
+import { usePainting, zoomOf } from './painting.ts'
 import { type Scene, TRIM_SPAN_DB } from './scene.ts'
 import { bordersOf, gripAt, type SceneGrip } from './scene-lane.ts'
 import { panned, type TimeWindow, within, zoomed } from './time-window.ts'
@@ -77,11 +77,10 @@ export function Timeline({
   useWheel(frame, scene, lanes, acts)
 
   const secondsAt = (clientX: number): number => {
-    const { left } = frame.current!.getBoundingClientRect()
-    const share = (clientX - left - lanes.left) / lanes.width
+    const share = (placeOf(frame.current!, clientX, 0).x - lanes.left) / lanes.width
     return Math.min(scene.durationSeconds, Math.max(0, scene.seen.from + share * (scene.seen.to - scene.seen.from)))
   }
-  const yAt = (clientY: number) => clientY - frame.current!.getBoundingClientRect().top + frame.current!.scrollTop
+  const yAt = (clientY: number) => placeOf(frame.current!, 0, clientY).y
 
   const down = (event: PointerEvent) => {
     if (event.button !== 0) return
@@ -99,8 +98,8 @@ export function Timeline({
     }
   }
   const moveOverview = (event: PointerEvent) => {
-    const { left } = frame.current!.getBoundingClientRect()
-    const middle = ((event.clientX - left - lanes.left) / lanes.width) * scene.durationSeconds
+    const { x } = placeOf(frame.current!, event.clientX, 0)
+    const middle = ((x - lanes.left) / lanes.width) * scene.durationSeconds
     const half = (scene.seen.to - scene.seen.from) / 2
     acts.onSeen(() => within({ from: middle - half, to: middle + half }, scene.durationSeconds))
   }
@@ -122,7 +121,7 @@ export function Timeline({
     } else if (now.kind === 'scene') return
     else if (now.kind === 'trim') {
       const dbPerPixel = (2 * TRIM_SPAN_DB) / lanes.trims.height
-      acts.onTrimGain(now.index, gainStep(now.startDb + (now.startY - event.clientY) * dbPerPixel * 0.5))
+      acts.onTrimGain(now.index, gainStep(now.startDb + (now.startY - yAt(event.clientY)) * dbPerPixel * 0.5))
     } else if (Math.abs(seconds - now.from) >= LEAST_SELECTION_SECONDS) {
       acts.onSelect(rangeOf(scene, Math.min(seconds, now.from), Math.max(seconds, now.from)))
     }
@@ -192,6 +191,13 @@ function useLanes({ width, height }: ReturnType<typeof useSize>, scene: Scene): 
     () => layOut(width, height, { channels: isOpen, dialogue, scenes, fit: fitShown({ canBeFitted, fit }) }),
     [width, height, isOpen, dialogue, scenes, canBeFitted, fit],
   )
+}
+
+/** Where the pointer is on the lanes, in their own pixels: a large screen may show them enlarged. */
+function placeOf(frame: HTMLElement, clientX: number, clientY: number): { readonly x: number; readonly y: number } {
+  const { left, top } = frame.getBoundingClientRect()
+  const zoom = zoomOf(frame)
+  return { x: (clientX - left) / zoom, y: (clientY - top) / zoom + frame.scrollTop }
 }
 
 function fitShown({ canBeFitted, fit }: Pick<Scene, 'canBeFitted' | 'fit'>): FitShown {
@@ -273,10 +279,11 @@ function useWheel(frame: React.RefObject<HTMLDivElement | null>, scene: Scene, l
     const turn = (event: WheelEvent) => {
       const { scene: now, lanes: at, acts: act } = latest.current
       // Over the names the lanes are scrolled.
-      if (event.clientX < element.getBoundingClientRect().left + at.left) return
+      const { x } = placeOf(element, event.clientX, 0)
+      if (x < at.left) return
       event.preventDefault()
       const { durationSeconds } = now
-      const pixels = event.clientX - element.getBoundingClientRect().left - at.left
+      const pixels = x - at.left
       const secondsPerPixel = (seen: TimeWindow) => (seen.to - seen.from) / at.width
       if (Math.abs(event.deltaX) > Math.abs(event.deltaY) || event.shiftKey) {
         const by = event.deltaX === 0 ? event.deltaY : event.deltaX
