@@ -1,4 +1,4 @@
-import { FOLD_DOWN_K } from '../../src/domain/index.ts'
+import { FOLD_DOWN_K, type UpmixSettings } from '../../src/domain/index.ts'
 import { transform } from '../../src/dsp/fft.reference.ts'
 import type { Kernels } from '../../src/dsp/index.ts'
 import {
@@ -48,11 +48,16 @@ export type JudgedMix = UpmixFigures & {
   readonly balances: Readonly<Record<BalanceName, PulledApart>> | null
 }
 
-/** Every stem of a mix through its weights, and what that says. */
-export function judgeMix(kernels: Kernels, set: StemSet, name: MixName): JudgedMix {
+/** Every stem of a mix through its weights, and what that says; with default settings but for those given. */
+export function judgeMix(
+  kernels: Kernels,
+  set: StemSet,
+  name: MixName,
+  settings: Partial<UpmixSettings> = {},
+): JudgedMix {
   const stems = stemsOf(set, name)
   const mix = summed(stems)
-  const plan = planFor(kernels, mix)
+  const plan = planFor(kernels, mix, settings)
   const sent = new Map(stems.map((stem) => [stem.name, throughWeightsOf(kernels, mix, stem, plan)]))
   const of = (stem: Stem) => sent.get(stem.name)!
   const dialogue = stems.find((stem) => stem.name === 'dialogue')
