@@ -49,7 +49,7 @@ function printDialogue({ dialogueLoudnessLkfs, dialogueShare, dialogue, sampleRa
   })
   return [
     row('dialogue loudness', dialogueLoudnessLkfs, 'LKFS', share),
-    row('programme - dialogue', dialogue.programmeMinusDialogueLu, 'LU'),
+    row('programme − dialogue', dialogue.programmeMinusDialogueLu, 'LU'),
     row('dialogue over backgr.', dialogue.dialogueOverBackgroundLu, 'LU', 'median of the lines, 5 s around each'),
     ...lines,
   ].join('')

@@ -52,7 +52,7 @@ export {
 } from './dialogue.ts'
 export { dbToGain, dbToPower, exp2, gainToDb, log2, powerToDb } from './elementary.ts'
 export { ENERGY_PARTS, type EnergyDivision, energyDivision } from './energy-division.ts'
-export { printedValue, printFigure, printTime } from './figures.ts'
+export { lateTrack, printedValue, printFigure, printTime, printTimes } from './figures.ts'
 export { assert, Bug, Cancelled, type Finding, type Place, Refusal, type Severity } from './findings.ts'
 export { FIT_PARAMETERS, type FitSettings } from './fit-parameters.ts'
 export type { FrameRange } from './frame-range.ts'

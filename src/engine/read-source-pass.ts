@@ -2,6 +2,7 @@ import {
   type BandLimit,
   decodesMatrix,
   type Finding,
+  lateTrack,
   readSource,
   type SourceReading,
   type SpeechLane,
@@ -127,7 +128,7 @@ function decodedFindings({ delay }: SourceReading): readonly Finding[] {
   )
   if (delay.length === 0) return [decoded]
   const worst = delay.reduce((a, { microseconds: b }) => (Math.abs(b) > Math.abs(a) ? b : a), 0)
-  const message = `The right track runs up to ${worst.toFixed(0)} us late (a tape head askew), which decoding does not follow: treble of the middle leaks into the surrounds. Have the tape played with its azimuth set.`
+  const message = `${lateTrack(worst, worst)} at most (a tape head askew), which decoding does not follow: treble of the middle leaks into the surrounds. Have the tape played with its azimuth set.`
   return [decoded, finding('source-azimuth', 'warn', message, worst, 'us')]
 }
 
@@ -163,7 +164,7 @@ function qualityFindings({ delay, noiseFloor }: SourceReading): readonly Finding
     const delays = delay.map(({ microseconds }) => microseconds)
     const least = delays.reduce((a, b) => Math.min(a, b))
     const most = delays.reduce((a, b) => Math.max(a, b))
-    const message = `The right track runs ${least.toFixed(0)} to ${most.toFixed(0)} us late (a tape head askew): it is followed, so that the centre keeps its treble. azimuthTracking=off does not.`
+    const message = `${lateTrack(least, most)} (a tape head askew): it is followed, so that the centre keeps its treble. azimuthTracking=off does not.`
     found.push(finding('source-azimuth', 'note', message, Math.abs(least) > Math.abs(most) ? least : most, 'us'))
   }
   if (noiseFloor !== null) {

@@ -1,4 +1,4 @@
-import { type BandHistory, type DeliveryReport, printFigure, type RideHistory } from '../domain/index.ts'
+import { type BandHistory, type DeliveryReport, printFigure, printTimes, type RideHistory } from '../domain/index.ts'
 import { type Plot, scale, timeTicks } from './axes.ts'
 import { areaPath, bandPath, linePath } from './curves.ts'
 import { dialogueLanes } from './dialogue-lanes.ts'
@@ -67,7 +67,7 @@ export function alterationInWords({ alteration }: DeliveryReport): string {
   const capped =
     ceiling === null || ceiling.events === 0
       ? 'The ceiling did not act.'
-      : `The ceiling acted ${ceiling.events} times, by ${printFigure(ceiling.deepestDb)} dB at most.`
+      : `The ceiling acted ${printTimes(ceiling.events)}, by ${printFigure(ceiling.deepestDb)} dB at most.`
   const most = octaves?.removed.reduce((a, b) => ((b.removedDb ?? 0) > (a.removedDb ?? 0) ? b : a))
   const taken =
     most?.removedDb == null

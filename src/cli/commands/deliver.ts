@@ -1,5 +1,5 @@
 import type { Command } from 'commander'
-import { FIT_PARAMETERS, printFigure, type SheetTrim, UPMIX_PARAMETERS } from '../../domain/index.ts'
+import { FIT_PARAMETERS, printFigure, printTimes, type SheetTrim, UPMIX_PARAMETERS } from '../../domain/index.ts'
 import { type Delivery, deliver, loadSpec, reportJson } from '../../jobs/index.ts'
 import { type ProgrammeOptions, withOutput, withProgramme, withSettings, withStart, withTrims } from '../options.ts'
 import { EXIT } from '../outcome.ts'
@@ -116,7 +116,7 @@ function printDelivery({ report, isDelivered, reportPath }: Delivery): string {
     ride === null ? 'no ride' : `ride ${printFigure(ride.movementDb)} dB of movement`,
     ceiling === null || ceiling.events === 0
       ? 'ceiling at rest'
-      : `ceiling ${ceiling.events} times, ${printFigure(ceiling.deepestDb)} dB at most`,
+      : `ceiling ${printTimes(ceiling.events)}, ${printFigure(ceiling.deepestDb)} dB at most`,
     `${passes} ${passes === 1 ? 'render' : 'renders'}`,
   ]
   return [

@@ -84,7 +84,7 @@ function json(command: Command): Command {
 function printSpec(spec: DeliverySpec): string {
   const { programmeLoudness: loudness, sampleRatesHz } = spec
   const anchor = spec.anchor === 'dialogue' ? 'measured on dialogue' : 'measured on the whole programme'
-  const range = `-${loudness.toleranceBelowLu} / +${loudness.toleranceAboveLu} LU, ${anchor}`
+  const range = `${printFigure(-loudness.toleranceBelowLu)} / +${printFigure(loudness.toleranceAboveLu)} LU, ${anchor}`
   return [
     `${spec.title} (${spec.id}, edition ${spec.edition})\n${spec.purpose}\n\n`,
     line('programme loudness', `${printFigure(loudness.targetLkfs)} LKFS, ${range}`, loudness.source),

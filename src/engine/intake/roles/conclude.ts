@@ -1,4 +1,4 @@
-import { LAYOUTS, powerToDb, type Role, type RoleFault, type Roles } from '../../../domain/index.ts'
+import { LAYOUTS, powerToDb, printFigure, type Role, type RoleFault, type Roles } from '../../../domain/index.ts'
 import type { Inspected } from '../detector.ts'
 import type { RolesEvidence } from './evidence.ts'
 import { findWrongOrder, isFullRange, type OrderFinding, SILENT_POWER } from './order.ts'
@@ -43,7 +43,7 @@ function evidenceOf(summary: RolesSummary, roles: readonly Role[]): string[] {
   if (summary.speechRiseDb !== null) {
     const rise = summary.speechRiseDb
     const fronts = Math.max(rise[0]!, rise[1]!)
-    sentences.push(`Speech raises C by ${rise[c]!.toFixed(0)} dB and the fronts by ${fronts.toFixed(0)} dB.`)
+    sentences.push(`Speech raises C by ${printFigure(rise[c]!, 0)} dB and the fronts by ${printFigure(fronts, 0)} dB.`)
   }
   return sentences
 }

@@ -1,4 +1,4 @@
-import { powerToDb, type Role, type RoleFault } from '../../../domain/index.ts'
+import { powerToDb, printFigure, type Role, type RoleFault } from '../../../domain/index.ts'
 import { isFullRange, isLowBandOnly, SILENT_POWER } from './order.ts'
 import type { RolesSummary } from './summary.ts'
 
@@ -72,7 +72,7 @@ function duplicates(summary: RolesSummary, roles: readonly Role[]): RoleFault[] 
         channels: [roles[a]!, roles[b]!],
         confidence: 0.95,
         evidence: [
-          `${roles[b]} is ${isInverted ? 'an inverted' : 'a'} copy of ${roles[a]} at ${gainDb.toFixed(1)} dB.`,
+          `${roles[b]} is ${isInverted ? 'an inverted' : 'a'} copy of ${roles[a]} at ${printFigure(gainDb)} dB.`,
         ],
         remedy: isMonoSurround
           ? 'A mono surround, as a matrix leaves it: keep it if it is meant.'
@@ -131,7 +131,7 @@ function invertedPairs(summary: RolesSummary, roles: readonly Role[]): RoleFault
     const doCancel = correlation <= INVERTED_CORRELATION && inPhase <= INVERTED_IN_PHASE
     const isAgainst = third !== null && third.inPhase < 0
     if (third === null ? !doCancel : !isAgainst && !(doCancel && correlation <= CANCELLING_CORRELATION)) return []
-    const cancels = `${left} and ${right} correlate at ${correlation.toFixed(2)} over the programme`
+    const cancels = `${left} and ${right} correlate at ${printFigure(correlation, 2)} over the programme`
     return [
       {
         kind: 'inverted-pair',
@@ -226,7 +226,7 @@ function dialogueElsewhere(summary: RolesSummary, roles: readonly Role[], c: num
   if (rise !== null) {
     const channel = best(rise)
     if (rise[channel]! < LEAST_RISE_DB || rise[channel]! - rise[c]! < RISE_DIFFERENCE_DB) return []
-    const figures = `${rise[channel]!.toFixed(0)} dB in ${roles[channel]}, by ${rise[c]!.toFixed(0)} dB in C`
+    const figures = `${printFigure(rise[channel]!, 0)} dB in ${roles[channel]}, by ${printFigure(rise[c]!, 0)} dB in C`
     return [elsewhere(roles[channel]!, 0.8, `Speech raises the level by ${figures}.`)]
   }
   const lively = summary.livelinessDb

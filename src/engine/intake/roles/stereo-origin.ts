@@ -1,4 +1,4 @@
-import { powerToDb, type Role, type StereoOrigin } from '../../../domain/index.ts'
+import { powerToDb, printFigure, type Role, type StereoOrigin } from '../../../domain/index.ts'
 import { SILENT_POWER } from './order.ts'
 import type { RolesSummary } from './summary.ts'
 
@@ -86,5 +86,5 @@ function lagOf(summary: RolesSummary, channel: number): number | null {
 
 function sentenceOf({ role, share, lagMs, gainDb }: StereoOrigin['derived'][number]): string {
   const lag = lagMs === null ? '' : ` ${lagMs.toFixed(1)} ms behind them`
-  return `${Math.round(100 * share)} % of ${role} follows from L and R,${lag} at ${gainDb.toFixed(1)} dB.`
+  return `${Math.round(100 * share)} % of ${role} follows from L and R,${lag} at ${printFigure(gainDb)} dB.`
 }

@@ -1,4 +1,4 @@
-import type { Hum } from '../../../domain/index.ts'
+import { type Hum, printFigure } from '../../../domain/index.ts'
 import { type ChannelEvidence, HARMONIC_COUNT, HUM_BASES, NUMBERS_PER_HARMONIC } from './evidence.ts'
 
 /** A harmonic counts in a segment where it stands this far over its neighbourhood. */
@@ -49,7 +49,7 @@ export function humOf(segments: readonly ChannelEvidence[]): Hum | null {
     confidence: Math.min(0.95, 0.5 + 0.1 * (lines.length - 1) + 0.05 * (strongest.segmentCount - 1)),
     evidence: [
       `Steady lines at ${lines.map(({ hz }) => hz.toFixed(2)).join(', ')} Hz wherever it is quiet enough to hear them.`,
-      `The strongest is ${strongest.levelDbfs.toFixed(0)} dBFS, ${strongest.overDb.toFixed(0)} dB over its neighbourhood.`,
+      `The strongest is ${printFigure(strongest.levelDbfs, 0)} dBFS, ${strongest.overDb.toFixed(0)} dB over its neighbourhood.`,
       ...(base.speed === null ? [] : [`${base.mainsHz} Hz mains lie there at a speed of ${base.speed}.`]),
     ],
   }

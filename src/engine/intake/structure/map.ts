@@ -1,4 +1,4 @@
-import type { FoundTone, FrameRange, ProposedSegment } from '../../../domain/index.ts'
+import { type FoundTone, type FrameRange, type ProposedSegment, printFigure } from '../../../domain/index.ts'
 import { type Act, overlap } from './acts.ts'
 import type { TextlessSign } from './textless.ts'
 
@@ -75,7 +75,7 @@ function describeTone(tone: FoundTone, programme: readonly Act[]): Piece {
     programme.some((act) => act.endFrame <= startFrame) && programme.some((act) => act.startFrame >= endFrame)
   const name = tone.kind === 'interrupted' ? 'Interrupted tone' : 'Steady tone'
   const evidence = [
-    `${name} of ${frequencyHz.toFixed(1)} Hz at ${levelDbfs.toFixed(1)} dBFS in ${channels.join(', ')}.`,
+    `${name} of ${frequencyHz.toFixed(1)} Hz at ${printFigure(levelDbfs)} dBFS in ${channels.join(', ')}.`,
     ...(isInside ? ['It stands between two acts: a line-up that was left in.'] : []),
   ]
   return { kind: 'tone', startFrame, endFrame, confidence: 0.95, evidence }
@@ -112,7 +112,7 @@ function describeGap(
       ? 'Digital silence.'
       : beeps.length > 0
         ? 'Silence but for pops.'
-        : `Nothing above ${found.silenceDbfs.toFixed(0)} dBFS, but not digital silence.`
+        : `Nothing above ${printFigure(found.silenceDbfs, 0)} dBFS, but not digital silence.`
   const evidence = [silence, ...beeps.map(sayBeep)]
   const confidence = black > 0.99 ? 0.9 : 0.6
   if (first === undefined || gap.endFrame <= first.startFrame)
@@ -123,5 +123,5 @@ function describeGap(
 
 function sayBeep(beep: FoundTone): string {
   const name = beep.kind === 'pop' ? 'A pop' : 'A beep'
-  return `${name} of ${beep.frequencyHz.toFixed(1)} Hz at ${beep.levelDbfs.toFixed(1)} dBFS in ${beep.channels.join(', ')}.`
+  return `${name} of ${beep.frequencyHz.toFixed(1)} Hz at ${printFigure(beep.levelDbfs)} dBFS in ${beep.channels.join(', ')}.`
 }

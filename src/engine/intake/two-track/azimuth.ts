@@ -1,4 +1,4 @@
-import { type Azimuth, type FrameRange, gainToDb } from '../../../domain/index.ts'
+import { type Azimuth, type FrameRange, gainToDb, lateTrack, printFigure } from '../../../domain/index.ts'
 import { DELAY_STEP_SECONDS, DELAY_STEPS, NO_DELAY_STEP } from './fine-delay.ts'
 import { framesPerLook, LOOKS_PER_FINE_CELL } from './grid.ts'
 import { median, rounded } from './numbers.ts'
@@ -115,19 +115,10 @@ function sentences(
   if (Math.max(Math.abs(least), Math.abs(most)) < ALIGNED_MICROSECONDS) {
     return [`The tracks are aligned: what they share runs within ${ALIGNED_MICROSECONDS} us.`]
   }
-  const side = middle > 0 ? 'right' : 'left'
-  const from =
-    most - least < ALIGNED_MICROSECONDS
-      ? `by ${us(middle)} us`
-      : `by ${us(least)} to ${us(most)} us (median ${us(middle)})`
-  const loss = trebleLoss.map(({ frequencyHz, worstDb }) => `${worstDb.toFixed(1)} dB at ${frequencyHz / 1000} kHz`)
+  const loss = trebleLoss.map(({ frequencyHz, worstDb }) => `${printFigure(worstDb)} dB at ${frequencyHz / 1000} kHz`)
   return [
-    `The ${side} track is late ${from}: the phase between the tracks rises with frequency as a skewed tape head makes it.`,
+    `${lateTrack(least, most)}, median ${printFigure(Math.abs(middle), 0)} us: the phase between the tracks rises with frequency as a skewed tape head makes it.`,
     `A sound in the middle loses up to ${loss.join(', ')} in L + R, and so in a centre made from it.`,
     ...(isMono ? [] : ['In stereo a pair of spaced microphones with one source off the middle can look the same.']),
   ]
-}
-
-function us(value: number): string {
-  return Math.abs(value).toFixed(0)
 }

@@ -1,4 +1,4 @@
-import type { TwoTrackKind, TwoTrackStretch } from '../../../domain/index.ts'
+import { printFigure, type TwoTrackKind, type TwoTrackStretch } from '../../../domain/index.ts'
 import type { JoinedEvidence, LookRange } from './programme.ts'
 import type { State } from './rewards.ts'
 import { splitFigures } from './split.ts'
@@ -24,9 +24,9 @@ export function describeStretch(told: Told, state: State, joined: JoinedEvidence
     case 'polarity-inverted':
       return [
         state.name === 'mono'
-          ? `${sameOnBoth(told)} The right track is upside down (correlation ${figures.rho?.toFixed(2)}): in mono it is gone.`
+          ? `${sameOnBoth(told)} The right track is upside down (correlation ${printFigure(figures.rho ?? null, 2)}): in mono it is gone.`
           : `What should stand in the middle stands in antiphase: ${percent(figures.neg + figures.negU)} of the sound against ` +
-            `${percent(figures.pos + figures.posU)} in phase, correlation ${figures.rho?.toFixed(2)}.`,
+            `${percent(figures.pos + figures.posU)} in phase, correlation ${printFigure(figures.rho ?? null, 2)}.`,
       ]
     case 'time-offset':
       return [offset(told), ...(isInverted ? ['It is also upside down.'] : [])]
@@ -119,7 +119,7 @@ export function adviceFor(stretches: readonly TwoTrackStretch[]): string[] {
 }
 
 function db(value: number): string {
-  return `${value.toFixed(1)} dB`
+  return `${printFigure(value)} dB`
 }
 
 function percent(share: number): string {
