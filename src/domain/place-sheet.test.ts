@@ -42,6 +42,7 @@ describe('times on frames', () => {
       MINUTE,
     )
     expect(placed).toEqual({
+      pictureFrame: 0,
       segments: [{ kind: 'programme', name: null, startFrame: 96_000, endFrame: 503_040 }],
       trims: [{ startFrame: 144_000, endFrame: 193_920, gainDb: -2, glideMs: 100, reason: null }],
       gains: [{ startFrame: 144_000, endFrame: 193_920, gainDb: -2, glideMs: 100, reason: null }],
@@ -49,6 +50,12 @@ describe('times on frames', () => {
       locks: [],
       scenes: [],
     })
+  })
+
+  test('a picture may begin before the programme; a label that does not exist is named', () => {
+    const under = (from: string) => placeSheet({ ...sheet([]), picture: { from } }, MINUTE)
+    expect(under('09:59:52:00')).toMatchObject({ pictureFrame: -8 * RATE_HZ })
+    expect(under('09:59:52:25')).toMatchObject([{ path: 'picture.from' }])
   })
 
   test('without timecode, hours, minutes and seconds from the first frame', () => {

@@ -1,7 +1,7 @@
 import type { FrameRange } from './frame-range.ts'
 import type { ProgrammeSegment } from './segments.ts'
 import type { Sheet, SheetHandRide, SheetScene, SheetStretch } from './sheet.ts'
-import { type Clock, isTimecodeProblem, printInstant, readInstant } from './timecode.ts'
+import { type Clock, isTimecodeProblem, printInstant, readInstant, readInstantBeside } from './timecode.ts'
 import { gainSpan, type HandRide, type MixerGain, type Trim } from './trims.ts'
 
 /** What is wrong with one place of a file that a user wrote. */
@@ -32,6 +32,8 @@ export type PlacedSheet = {
   /** Trims and hand rides together. */
   readonly gains: readonly MixerGain[]
   readonly scenes: readonly PlacedScene[]
+  /** Where the picture begins; before the programme it is negative. */
+  readonly pictureFrame: number
 }
 
 /** The programme that a sheet is laid on; several reels count as one. */
@@ -43,7 +45,7 @@ export type SheetGround = { readonly clock: Clock | null; readonly sampleRateHz:
  * forbids.
  */
 export function placeSheet(
-  sheet: Pick<Sheet, 'segments' | 'fit' | 'upmix'>,
+  sheet: Pick<Sheet, 'segments' | 'fit' | 'upmix' | 'picture'>,
   ground: SheetGround,
 ): PlacedSheet | readonly FileProblem[] {
   const problems: FileProblem[] = []
@@ -74,6 +76,7 @@ export function placeSheet(
     const { lowestDb, highestDb } = gainSpan(drawn[index] as HandRide)
     problems.push(...againstLocks(ride, -lowestDb > highestDb ? lowestDb : highestDb, 'points', locks, ground))
   }
+  const pictureFrame = pictureFrameOf(sheet.picture, ground, problems)
   if (problems.length > 0) return problems
   const placedTrims = trims.map(({ entry: { gainDb, glideMs, reason }, range }) => ({
     ...range,
@@ -82,6 +85,7 @@ export function placeSheet(
     reason,
   }))
   return {
+    pictureFrame,
     segments,
     trims: placedTrims,
     gains: [...placedTrims, ...drawn],
@@ -95,6 +99,17 @@ export function placeSheet(
       glideOutMs,
     })),
   }
+}
+
+function pictureFrameOf(
+  picture: Sheet['picture'],
+  { clock, sampleRateHz }: SheetGround,
+  problems: FileProblem[],
+): number {
+  const read = picture === undefined ? 0 : readInstantBeside(clock, picture.from, sampleRateHz)
+  if (!isTimecodeProblem(read)) return read
+  problems.push({ path: 'picture.from', found: read.found, needed: read.wanted, nearest: read.nearest })
+  return 0
 }
 
 /** An entry of the sheet, where it stands in the file, and its frames. */

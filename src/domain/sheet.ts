@@ -79,6 +79,8 @@ export type Sheet = {
   }
   readonly timecode: { readonly rate: string; readonly dropFrame: boolean; readonly start: string } | null
   readonly sources: readonly SheetSource[]
+  /** Where the picture beside it begins: an instant of the programme, or one before it; absent: with the first frame. */
+  readonly picture?: { readonly from: string }
   /** Empty: all of it is programme. */
   readonly segments: readonly SheetSegment[]
   /** `id` of a spec, or `path` of a spec file; null: it is named where the sheet is used. */

@@ -16,6 +16,7 @@ import {
   picturesPerDay,
   printInstant,
   readInstant,
+  readInstantBeside,
   type TimecodeFormat,
   timecodeFormat,
 } from './timecode.ts'
@@ -248,4 +249,20 @@ test('a programme without timecode is told and read in time from its first frame
   const clock: Clock = clockFromLabel(PAL, 25 * 36000, 48000)
   expect(printInstant(clock, 1920, 48000)).toBe('10:00:00:01')
   expect(readInstant(clock, '10:00:00:01', 48000)).toBe(1920)
+})
+
+test('a place beside the programme is read before it too: a leader of 30 s, a label past midnight, and drop-frame', () => {
+  const clock: Clock = clockFromLabel(PAL, 25 * 36000, 48000)
+  expect(readInstantBeside(clock, '10:00:00:01', 48000)).toBe(1920)
+  expect(readInstantBeside(clock, '09:59:30:00', 48000)).toBe(-30 * 48000)
+  const late: Clock = clockFromLabel(PAL, 25 * (24 * 3600 - 10), 48000)
+  expect(readInstantBeside(late, '00:00:05:00', 48000)).toBe(15 * 48000)
+  // SMPTE ST 12-1: 59 s of labels and the two that are skipped: 1798 pictures of 1001 / 30000 s.
+  const dropping: Clock = clockFromLabel({ rate: '29.97', dropFrame: true }, 1798, 48000)
+  expect(formatLabel(dropping.format, 1798)).toBe('00:00:59;28')
+  expect(readInstantBeside(dropping, '00:00:00;00', 48000)).toBe(-Math.floor((1798 * 1001 * 48000) / 30000))
+  expect(readInstantBeside(null, '-0:00:30.5', 48000)).toBe(-30.5 * 48000)
+  expect(readInstantBeside(null, '0:00:02', 48000)).toBe(96000)
+  expect(readInstantBeside(null, 'soon', 48000)).toMatchObject({ found: '"soon"' })
+  expect(readInstantBeside(clock, 'soon', 48000)).toHaveProperty('wanted')
 })

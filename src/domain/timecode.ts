@@ -250,6 +250,24 @@ export function readInstant(clock: Clock | null, text: string, sampleRateHz: num
   return Math.round((ms * sampleRateHz) / 1000)
 }
 
+/**
+ * As `readInstant`, also before the programme, at a negative frame: a label less than half a day before its start, or
+ * `-H:MM:SS.mmm`.
+ */
+export function readInstantBeside(clock: Clock | null, text: string, sampleRateHz: number): number | TimecodeProblem {
+  if (clock === null) {
+    const read = readInstant(null, text.replace(/^\s*[-\u2212]/, ''), sampleRateHz)
+    return typeof read === 'number' && /^\s*[-\u2212]/.test(text) ? -read : read
+  }
+  const picture = parseLabel(text, clock.format)
+  if (typeof picture !== 'number') return picture
+  const day = picturesPerDay(clock.format)
+  const after = modulo(picture - clock.startPicture, day)
+  if (after <= day / 2) return frameOfPicture(clock, after)
+  const { numerator, denominator } = FRAME_RATES[clock.format.rate]
+  return Math.ceil(((after - day) * denominator * clock.sampleRateHz - clock.startRemainder) / numerator)
+}
+
 function modulo(value: number, divisor: number): number {
   return ((value % divisor) + divisor) % divisor
 }

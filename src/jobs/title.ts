@@ -223,8 +223,13 @@ function timecodeOf(onDisk: SheetOnDisk | null, options: TimecodeOptions): Timec
 
 function placeTitle(onDisk: SheetOnDisk | null, source: OpenedSource, more: readonly SheetTrim[]): PlacedSheet {
   const nothing = { settings: {}, trims: [], locks: [], start: null, scenes: [] }
-  const { segments, fit, upmix } = onDisk?.sheet ?? { segments: [], fit: nothing, upmix: nothing }
-  const sheet = { segments, upmix, fit: { ...fit, trims: [...fit.trims, ...more] } }
+  const { segments, picture, fit, upmix } = onDisk?.sheet ?? { segments: [], fit: nothing, upmix: nothing }
+  const sheet = {
+    ...(picture !== undefined && { picture }),
+    segments,
+    upmix,
+    fit: { ...fit, trims: [...fit.trims, ...more] },
+  }
   // Without timecode of its own a sheet counts from the first frame, whatever the file says.
   const clock = onDisk !== null && onDisk.sheet.timecode === null ? null : source.clock
   const { frameCount, format } = source

@@ -11,6 +11,7 @@ const FULL = {
     { kind: 'tone', from: '09:58:30:00', to: '09:59:30:00' },
     { kind: 'programme', name: 'act 1', from: '10:00:00:00', to: '10:22:10:00' },
   ],
+  picture: { from: '09:58:20:00' },
   spec: { id: 'atsc-a85', edition: '2013', override: { maxTruePeakDbtp: -3 } },
   upmix: {
     start: 'drama-dialogue',

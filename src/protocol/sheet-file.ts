@@ -153,6 +153,11 @@ export const sheetFile = z
       .optional(),
     sources: z.array(source).min(1).describe('One file, or reels in order'),
     segments: z.array(segment).optional().describe('The map of what lies on the file; none: all of it is programme'),
+    picture: z
+      .strictObject({
+        from: time.describe('Where the picture beside it begins: an instant of the programme, or one before it'),
+      })
+      .optional(),
     spec: z
       .strictObject({
         id: z.string().min(1).optional(),
@@ -209,7 +214,7 @@ export function sheetFileSchema(): object {
 
 /** The text of a sheet: the same sheet gives the same text, and what is not said is left out. */
 export function sheetJson(sheet: Sheet): string {
-  const { title, timecode, sources, segments, spec, upmix, fit, waivers, deliverables } = sheet
+  const { title, timecode, sources, segments, picture, spec, upmix, fit, waivers, deliverables } = sheet
   const file = {
     sheetVersion: 1,
     title: said(title),
@@ -218,6 +223,7 @@ export function sheetJson(sheet: Sheet): string {
       said({ path, role: 'programme', layout, kind, order, sha256 }),
     ),
     segments: listed(segments.map(({ kind, name, from, to }) => said({ kind, name, from, to }))),
+    picture,
     spec: spec === null ? undefined : said({ ...spec, override: filled(spec.override) }),
     upmix: filled({
       start: upmix.start,
@@ -248,7 +254,7 @@ export function sheetJson(sheet: Sheet): string {
 }
 
 function toSheet(file: SheetFile): Sheet {
-  const { title, timecode, sources, segments = [], spec, upmix, fit, waivers = [], deliverables = [] } = file
+  const { title, timecode, sources, segments = [], picture, spec, upmix, fit, waivers = [], deliverables = [] } = file
   const anchor = fit?.anchor === undefined ? {} : { anchor: fit.anchor }
   return {
     title: { ...title, language: title.language ?? null, deliveredOn: title.deliveredOn ?? null },
@@ -261,6 +267,7 @@ function toSheet(file: SheetFile): Sheet {
       sha256,
     })),
     segments: segments.map(({ kind, name = null, from, to }) => ({ kind, name, from, to })),
+    ...(picture !== undefined && { picture }),
     spec:
       spec === undefined
         ? null
@@ -356,6 +363,7 @@ const SHAPES: Readonly<Record<string, readonly string[]>> = {
   timecode: ['rate', 'dropFrame', 'start'],
   sources: Object.keys(source.shape),
   segments: Object.keys(segment.shape),
+  picture: ['from'],
   spec: ['id', 'path', 'edition', 'override'],
   'spec.override': Object.keys(override.shape),
   upmix: Object.keys(upmix.shape),

@@ -1,7 +1,7 @@
 // The picture of a title in a real browser. Each picture counts itself in black and white squares, and the sound is a ramp
 // whose height tells the instant: what is seen and what is heard are compared without asking the desk (common practice of
 // sync tests, there with a flash and a beep once a second).
-import { readFileSync, renameSync } from 'node:fs'
+import { copyFileSync, readFileSync, renameSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import type { Browser, Page } from 'playwright-core'
 import { afterAll, beforeAll, expect, test } from 'vitest'
@@ -156,6 +156,33 @@ test('it goes round with a loop', async () => {
   expect(quantile(late, 0.95)).toBeLessThan(MOST_MS)
   for (const { number } of settled) expect(number).toBeLessThanOrEqual(12.1 * PICTURES_A_SECOND)
   await page.context().close()
+})
+
+test('it begins where the sheet says, before the programme or in it', async () => {
+  copyFileSync(at('none.wav'), at('leader.wav'))
+  copyFileSync(at('tide.webm'), at('leader.webm'))
+  for (const [from, seconds, number] of [
+    ['09:59:52:00', '10:00:02:00', 250],
+    ['10:00:01:00', '10:00:02:00', 25],
+  ] as const) {
+    const sheet = {
+      sheetVersion: 1,
+      title: { id: 'leader', name: 'leader' },
+      timecode: { rate: '25', start: '10:00:00:00' },
+      sources: [{ path: 'leader.wav' }],
+      picture: { from },
+    }
+    writeFileSync(at('leader.sheet.json'), JSON.stringify(sheet))
+    const page = await open('leader')
+    await goTo(page, seconds)
+    await stands(page, number)
+    if (number === 25) {
+      // Before it begins there is nothing to see.
+      await goTo(page, '10:00:00:12')
+      await expect.poll(() => page.locator('video').evaluate((video) => video.style.visibility)).toBe('hidden')
+    }
+    await page.context().close()
+  }
 })
 
 test('it lies in the column, over the timeline or folded, and the timeline stays as it is', async () => {

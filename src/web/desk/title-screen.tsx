@@ -103,7 +103,7 @@ export function TitleScreen({
     <div className="title">
       <TitleHeader head={head} title={title} works={works} now={now} />
       <Column head={head} now={now} scene={scene} title={title} view={view} scenes={scenes} works={works} goTo={goTo} />
-      <PicturePanel head={head} titleId={title.titleId} heard={listening.heard} place={picture} />
+      <PicturePanel head={head} title={title} heard={listening.heard} place={picture} />
       <main>
         <Timeline scene={scene} acts={acts} words={inWords(head.name, now.programmeLoudnessLkfs, head.passages.length)}>
           <FitWords fit={listening.fit} curves={fitLanes.fit} work={workOn(works, 'plan', title.titleId)} />

@@ -57,7 +57,7 @@ function sheetOf(text: string): Sheet {
   return reading.sheet
 }
 
-const NOWHERE: PlacedSheet = { segments: [], trims: [], gains: [], locks: [], limits: [], scenes: [] }
+const NOWHERE: PlacedSheet = { pictureFrame: 0, segments: [], trims: [], gains: [], locks: [], limits: [], scenes: [] }
 
 /** Where the sheet's stretches lie; while it contradicts itself, as an editor may write it, they lie nowhere. */
 function placedOf(

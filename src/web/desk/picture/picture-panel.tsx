@@ -1,6 +1,7 @@
 import { useEffect, useRef, useState } from 'react'
 import type { PictureMessage, TitleHead } from '../../../protocol/index.ts'
 import { pictureAddress } from '../calls.ts'
+import type { useTitle } from '../use-title.ts'
 import type { Heard } from './heard-clock.ts'
 import { useFollowing } from './use-following.ts'
 import type { PictureDock, PicturePlace } from './use-picture-place.ts'
@@ -14,12 +15,12 @@ const DOCKS: readonly (readonly [PictureDock, string])[] = [
 /** The picture of a title in time with what is heard; nothing where it has none. */
 export function PicturePanel({
   head,
-  titleId,
+  title,
   heard,
   place,
 }: {
   readonly head: TitleHead
-  readonly titleId: string
+  readonly title: Pick<ReturnType<typeof useTitle>, 'titleId' | 'placed'>
   readonly heard: () => Heard
   readonly place: PicturePlace
 }) {
@@ -48,11 +49,11 @@ export function PicturePanel({
       {place.dock !== 'folded' && shown !== undefined && (
         <Screen
           key={shown.name}
-          address={pictureAddress(titleId, shown.name)}
+          address={pictureAddress(title.titleId, shown.name)}
           name={shown.name}
           wanted={() => {
             const { frame, speed } = heard()
-            return { seconds: frame / head.ground.sampleRateHz, speed }
+            return { seconds: (frame - title.placed.pictureFrame) / head.ground.sampleRateHz, speed }
           }}
           onNotShown={(isSound) => {
             setSoundOnly(isSound)
