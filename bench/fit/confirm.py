@@ -4,7 +4,8 @@ that knows nothing of corridor, reach or costs. Reads a list of tasks as JSON, p
 Unknowns are the power gain of each 100 ms, home, and the bottom of the range. Linear in them are: the mean of every
 window, the mean over the blocks that pass the gates (held as they are under a static gain), never above home, the slew (a
 bound on the ratio of neighbours), and the range: the windows that lie at or above its lower end stay at or above the bottom,
-those at or below its upper end stay within the range of it (which windows these are is held as well).
+those at or below its upper end stay within the range of it (which windows these are is held as well). And, where asked,
+that the gains of a stretch stay within so many dB of the lowest of them (one more unknown for each).
 """
 import json
 import sys
@@ -36,8 +37,13 @@ def loudest_total(task):
     count = len(energies)
     rows, limits = [], []
 
-    def add(gains, home, bottom, limit):
-        ends = numpy.tile([home, bottom], (gains.shape[0], 1))
+    spans = task.get('spans', [])
+
+    def add(gains, home, bottom, limit, span=None, of_span=0):
+        ends = numpy.zeros((gains.shape[0], 2 + len(spans)))
+        ends[:, :2] = [home, bottom]
+        if span is not None:
+            ends[:, 2 + span] = of_span
         rows.append(sparse.hstack([gains, sparse.csr_matrix(ends)]))
         limits.append(numpy.full(gains.shape[0], limit))
 
@@ -48,6 +54,9 @@ def loudest_total(task):
     ratio = 10 ** (task['slewDbPerSecond'] / 100)
     add(one[1:] - ratio * one[:-1], 0, 0, 0)
     add(one[:-1] - ratio * one[1:], 0, 0, 0)
+    for span, (first, end, most_db) in enumerate(spans):
+        add(one[first:end], 0, 0, 0, span, -10 ** (most_db / 10))
+        add(-one[first:end], 0, 0, 0, span, 1)
     if task['rangeLu'] is not None:
         short_term = windows(energies, 30)
         powers = numpy.asarray(short_term.sum(axis=1)).ravel()
@@ -58,10 +67,10 @@ def loudest_total(task):
     momentary = windows(energies, 4)
     gated = passing(numpy.asarray(momentary.sum(axis=1)).ravel(), 10)
     scale = 10 ** (task['staticGainDb'] / 10)
-    cost = numpy.concatenate([-numpy.asarray(momentary[gated].mean(axis=0)).ravel() * scale, [0, 0]])
+    cost = numpy.concatenate([-numpy.asarray(momentary[gated].mean(axis=0)).ravel() * scale, numpy.zeros(2 + len(spans))])
     # Gains are counted from the static gain on, so that the numbers stay near 1.
     right = numpy.concatenate([limit / scale for limit in limits])
-    bounds = [(0, 100)] * (count + 1) + [(0, None)]
+    bounds = [(0, 100)] * (count + 1) + [(0, None)] * (1 + len(spans))
     solution = linprog(cost, A_ub=sparse.vstack(rows, format='csr'), b_ub=right, bounds=bounds, method='highs')
     if solution.status != 0:
         return {'loudestLkfs': None, 'message': solution.message}

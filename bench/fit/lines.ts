@@ -43,7 +43,12 @@ export type FitResult = {
   readonly gainDb: readonly number[]
   /** The ride alone, relative to the static gain, in 10 ms; of programmes above two minutes the same as `gainDb`. */
   readonly rideDb: readonly number[]
+  /** The bounds of the ride and where the detector heard dialogue, in columns of 100 ms; null where there is none or columns are wider. */
+  readonly corridorDb: Corridor | null
+  readonly heard: readonly number[] | null
 }
+
+type Corridor = { readonly lowest: readonly (number | null)[]; readonly highest: readonly (number | null)[] }
 
 function missedLines(
   spec: DeliverySpec,
@@ -101,6 +106,7 @@ function judged(programme: Prepared, spec: DeliverySpec, report: DeliveryReport,
   const failed = report.findings.filter(({ severity }) => severity === 'fail')
   const rideDb = gainDb.length > LONGEST_DRAWN_HOPS ? gainDb : rideOf(report, gainDb.length)
   const moves = movesOf(rideDb, programme)
+  const { lanes } = report.history
   return {
     programme: programme.recipe.name,
     spec: spec.id,
@@ -119,8 +125,12 @@ function judged(programme: Prepared, spec: DeliverySpec, report: DeliveryReport,
     dialogueChanges: dialogueAgainstBackground(gainDb, programme),
     gainDb: rounded(gainDb),
     rideDb: rounded(rideDb),
+    corridorDb: report.ride !== null && isInHops(report.ride) ? report.ride.corridorDb : null,
+    heard: lanes !== null && isInHops(lanes) ? lanes.dialogue : null,
   }
 }
+
+const isInHops = ({ columnSeconds }: { readonly columnSeconds: number }) => Math.abs(columnSeconds - 0.1) < 0.001
 
 const CLOSE_DBTP = -3
 /** The report draws the ride in at most 1200 columns: so far they are 100 ms wide. */

@@ -5,6 +5,7 @@ import { parseArgs } from 'node:util'
 import { printTable } from '../table.ts'
 import { confirmedTable, type Refused } from './confirm.ts'
 import { type Beside, compared, conventionTable } from './convention.ts'
+import { type Exceptional, exceptionsTable } from './exceptions.ts'
 import { type FitResult, fitted } from './lines.ts'
 import { JOINED, lasting, REEL_RECIPES } from './long.ts'
 import { RECIPES } from './material.ts'
@@ -35,16 +36,24 @@ const specs = FIT_SPECS.filter(({ id }) => values.spec === '' || values.spec.spl
 if (parts.includes('lines')) {
   const results: FitResult[] = []
   const refused: Refused[] = []
+  const all: Exceptional[] = []
   const programmes = names.map(programmeOf)
   for (const spec of specs) {
     for (const programme of programmes) {
       const fit = await fitted(programme, spec, folder)
       results.push(fit)
+      all.push({ fit, programme, spec })
       if (!fit.conforms) refused.push({ fit, programme, spec })
     }
     console.error(spec.id)
   }
-  const tables = [linesTable(results), missedTable(results), confirmedTable(refused), earsTable(results)]
+  const tables = [
+    linesTable(results),
+    missedTable(results),
+    confirmedTable(refused),
+    earsTable(results),
+    exceptionsTable(all),
+  ]
   for (const table of tables) console.log(printTable(table))
 }
 
