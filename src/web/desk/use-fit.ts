@@ -16,8 +16,8 @@ type Made = {
 }
 
 /**
- * How long decisions rest before the fit is found anew, at least and at most: as long as finding it took the last time.
- * Until then what they change is heard on top of the last one.
+ * How long what is being dragged rests before the fit is found anew, at least and at most: as long as finding it took the
+ * last time. Until then what it changes is heard on top of the last one. Any other change begins at once.
  */
 const LEAST_REST_MS = 100
 const MOST_REST_MS = 700
@@ -43,43 +43,70 @@ export function useFit(
   const latest = useRef({ decidedDb, titleId })
   latest.current = { decidedDb, titleId }
   const text = useMemo(() => fitText(sheet), [sheet])
+  const isMoving = decisions.moving !== null
+  /** What changes meanwhile is found behind it, or instead of it where that takes long. */
+  const [isFinding, setFinding] = useState(false)
+  const failed = useRef<string | null>(null)
+  const calls = useRef(0)
+  /** The sheet whose fit is being found. */
+  const asked = useRef<string | null>(null)
   const isStale = isWanted && made?.made !== text && stopped !== text
   const count = useRef(0)
   const tookMs = useRef(0)
+  const isHere = useIsHere()
   useEffect(() => {
-    if (!isStale) return undefined
-    let isHere = true
+    if (!isStale || failed.current === text || asked.current === text) return undefined
     const find = async () => {
+      const call = ++calls.current
+      asked.current = text
+      setFinding(true)
       const { decidedDb: points, titleId: id } = latest.current
       try {
         const begun = performance.now()
         const plan = await fetchPlan(id, text)
         tookMs.current = performance.now() - begun
-        if (!isHere) return
+        if (!isHere.current || call !== calls.current) return
         if (plan === null) return setStopped(text)
         count.current += 1
         setMade({ plan, made: text, trimsDb: points, number: count.current })
         setProblem(null)
       } catch (error) {
-        if (isHere) setProblem((error as Error).message)
+        if (call === calls.current) failed.current = text
+        if (isHere.current) setProblem((error as Error).message)
+      } finally {
+        if (isHere.current && call === calls.current) {
+          asked.current = null
+          setFinding(false)
+        }
       }
     }
-    const rest = Math.min(MOST_REST_MS, Math.max(LEAST_REST_MS, tookMs.current))
-    const timer = setTimeout(() => void find(), count.current === 0 ? 0 : rest)
-    return () => {
-      isHere = false
-      clearTimeout(timer)
-    }
-  }, [isStale, text])
+    const resting = isMoving ? Math.min(MOST_REST_MS, Math.max(LEAST_REST_MS, tookMs.current)) : 0
+    const rest = isFinding ? MOST_REST_MS : count.current === 0 ? 0 : resting
+    const timer = setTimeout(() => void find(), rest)
+    return () => clearTimeout(timer)
+  }, [isStale, isFinding, isMoving, text, isHere])
   const upmix = useMemo(() => upmixOfSheet(sheet, placed.scenes, head.ground), [sheet, placed.scenes, head.ground])
   const want = useCallback(() => {
     setWanted(true)
     setStopped(null)
+    failed.current = null
   }, [])
   const wishes = useMemo(() => wishesOf(made, upmix), [made, upmix])
   const pending = useMemo(() => pendingOf(made, trimsDb), [made, trimsDb])
   const isOfThis = made?.made === text
   return { plan: made?.plan ?? null, isOfThis, wishes, master: masterOf(made), pending, isStale, problem, want }
+}
+
+/** False once the screen is left. */
+function useIsHere() {
+  const isHere = useRef(true)
+  useEffect(() => {
+    isHere.current = true
+    return () => {
+      isHere.current = false
+    }
+  }, [])
+  return isHere
 }
 
 /** Of a sheet all that a fit depends on. */
