@@ -149,6 +149,20 @@ export type Alteration = {
         readonly actingShare: number
       }[]
     | null
+  /** The bands that were turned down because a line of the spec limits them, in the order of treatment; null: none were. */
+  readonly bandLines:
+    | readonly {
+        /** Id of the line. */
+        readonly line: string
+        readonly fromHz: number | null
+        readonly toHz: number | null
+        readonly deepestDb: number
+        readonly areaDbSeconds: number
+        readonly actingShare: number
+        /** Sum of all rises and falls. */
+        readonly movementDb: number
+      }[]
+    | null
   readonly ceiling:
     | (CeilingWork & {
         readonly lfe: CeilingWork | null

@@ -66,14 +66,15 @@ export const BAND_PARAMETERS = {
   bands: {
     kind: 'choice',
     unit: null,
-    choices: ['off', 'auto', 'manual'],
-    default: 'off',
+    choices: ['lines', 'off', 'auto', 'manual'],
+    default: 'lines',
     glide: 'fixed',
     sentence:
-      'Turns bands of the programme down, the same on all channels but the LFE and on the stereo: the low end where it ' +
-      'is in excess, as lowEnd=auto does (auto), or four bands by threshold, ratio, attack and release of each (manual); ' +
-      'levels are those before static gain and ride. A band whose threshold is 0 dBFS rests, and where all of them rest ' +
-      'every sample stays as it is.',
+      'Turns bands of the programme down, the same on all channels but the LFE and on the stereo: those that a line of ' +
+      'the spec limits, with the least movement that meets the line (lines); none (off); the low end where it is in ' +
+      'excess, as lowEnd=auto does, and then the lines (auto); or four bands by threshold, ratio, attack and release of ' +
+      'each (manual), and then no line is solved, only judged. Manual levels are those before static gain and ride; a ' +
+      'band whose threshold is 0 dBFS rests. Where nothing is turned down every sample stays as it is.',
   },
   bandsLowCrossoverHz: crossover(40, 250, 120, 'low and the low-mid band'),
   bandsMidCrossoverHz: crossover(300, 2000, 800, 'low-mid and the high-mid band'),

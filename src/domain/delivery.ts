@@ -1,5 +1,4 @@
 import type { Alteration, AlterationHistory, DialogueHistory } from './alteration.ts'
-import type { BandName } from './band-parameters.ts'
 import type { Finding } from './findings.ts'
 import type { LayoutName, Role } from './layout.ts'
 import type { Measurements } from './measurements.ts'
@@ -92,9 +91,12 @@ export type RideHistory = {
   } | null
 }
 
-/** The reduction of one band over time, 0 dB or more, thinned for drawing: the low end, or a band of the multiband. */
+/**
+ * The reduction of one band over time, 0 dB or more, thinned for drawing: the low end, a band of the multiband, or the
+ * band of a line of the spec, which is named by its id.
+ */
 export type BandHistory = {
-  readonly name: BandName | 'low end'
+  readonly name: string
   readonly fromHz: number | null
   readonly toHz: number | null
   readonly columnSeconds: number
@@ -148,7 +150,7 @@ export type DeliveryReport = {
   readonly ride: RideHistory | null
   /** What the LFE does on top of the ride; null: nothing. */
   readonly lfeRide: RideHistory | null
-  /** What was turned down in bands, lowest first; empty where nothing was. */
+  /** What was turned down in bands: low end, multiband from below, lines of the spec; empty where nothing was. */
   readonly bands: readonly BandHistory[]
   readonly ceilingEvents: readonly CeilingEvent[]
   /** Null where nothing was rendered, or nothing but the static gain acted. */

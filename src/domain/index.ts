@@ -19,7 +19,9 @@ export {
   type PlaneStore,
   type SampleEncoding,
 } from './audio.ts'
+export { cornersOf } from './band-corners.ts'
 export { BANDS, type BandName } from './band-parameters.ts'
+export { type BandStandings, STANDING_VALUES, standingOver } from './band-standings.ts'
 export {
   type BandHistory,
   type CeilingEvent,
@@ -108,7 +110,6 @@ export {
   bandOfField,
   bandsOfParts,
   besideMaster,
-  cornersOf,
   curvesWithin,
   describeMeasured,
   describeParts,
@@ -176,7 +177,10 @@ export {
 } from './place-sheet.ts'
 export {
   areBandsAtWork,
+  type BandLinePlan,
   type BandsPlan,
+  bandLineAsBands,
+  bandLineCurves,
   bandTreatments,
   type CeilingLink,
   ceilingOfLfe,

@@ -1,3 +1,4 @@
+import { cornersOf } from './band-corners.ts'
 import type { FrameRange } from './frame-range.ts'
 import { framesPerHop } from './grid.ts'
 
@@ -31,6 +32,8 @@ export type GainPlan = {
   readonly lowEnd?: LowEndPlan | null
   /** Acts behind it, on the same signals; null or absent: nothing does. */
   readonly bands?: BandsPlan | null
+  /** What the lines of a spec ask of single bands, one behind the other and behind all of that; absent: nothing. */
+  readonly bandLines?: readonly BandLinePlan[]
   /** True peak that the ceiling stage keeps below, on all linked signals and on the LFE; null: no ceiling. */
   readonly ceilingDbtp: number | null
   /** The same for the LFE where it has a line of its own; null or absent: it shares that of the others. */
@@ -72,6 +75,20 @@ export type BandsPlan = {
   readonly gainsDb: readonly (Float64Array | null)[]
 }
 
+/**
+ * The band of a spec's line and the gain that was solved for it, in dB, 0 or less, on the points of the ride and in steps
+ * of `GAIN_STEP_DB`.
+ */
+export type BandLinePlan = {
+  /** Id of the line. */
+  readonly line: string
+  /** 1; 2 and 3 behind it where the gentle slopes of one pass leave too much of the band. */
+  readonly pass: number
+  readonly fromHz: number | null
+  readonly toHz: number | null
+  readonly gainDb: Float64Array
+}
+
 /** Where the ceiling of the LFE stands; null: it has none. */
 export function ceilingOfLfe({ ceilingDbtp, lfeCeilingDbtp = null }: GainPlan): number | null {
   return lfeCeilingDbtp ?? ceilingDbtp
@@ -85,9 +102,35 @@ export function lowEndAsBands({ crossoverHz, gainDb }: LowEndPlan): BandsPlan {
   return { crossoversHz: [crossoverHz], gainsDb: [gainDb, null] }
 }
 
+/** What all passes of each line together do in the middle of its band. */
+export function bandLineCurves(bandLines: readonly BandLinePlan[]): readonly Omit<BandLinePlan, 'pass'>[] {
+  return bandLines
+    .filter(({ pass }) => pass === 1)
+    .map(({ line, fromHz, toHz, gainDb }) => {
+      const more = bandLines.filter((other) => other.line === line && other.pass > 1)
+      return {
+        line,
+        fromHz,
+        toHz,
+        gainDb: gainDb.map((db, k) => more.reduce((sum, of) => sum + (of.gainDb[k] ?? 0), db)),
+      }
+    })
+}
+
+/** The band of a line as bands: one that acts, and what lies beside it at rest. */
+export function bandLineAsBands({ fromHz, toHz, gainDb }: BandLinePlan): BandsPlan {
+  const { crossoversHz, band } = cornersOf({ fromHz, toHz })
+  const gainsDb = Array.from({ length: crossoversHz.length + 1 }, (_, at) => (at === band ? gainDb : null))
+  return { crossoversHz, gainsDb }
+}
+
 /** What is done to bands of the programme before any gain, in order. */
-export function bandTreatments({ lowEnd = null, bands = null }: GainPlan): readonly BandsPlan[] {
-  return [...(lowEnd === null ? [] : [lowEndAsBands(lowEnd)]), ...(bands === null ? [] : [bands])]
+export function bandTreatments({ lowEnd = null, bands = null, bandLines = [] }: GainPlan): readonly BandsPlan[] {
+  return [
+    ...(lowEnd === null ? [] : [lowEndAsBands(lowEnd)]),
+    ...(bands === null ? [] : [bands]),
+    ...bandLines.map(bandLineAsBands),
+  ]
 }
 
 /** Whether any band is turned down anywhere in these frames: elsewhere samples stay exact. */

@@ -3,7 +3,7 @@ import { loadKernels } from '../../test/testkit/kernels.ts'
 import { seededRandom } from '../../test/testkit/programmes.ts'
 import type { BandsPlan, FrameRange } from '../domain/index.ts'
 import { splitBandsReference, treatBandsReference } from './bands.reference.ts'
-import { bandMarginFrames, bandSquares, treatBands } from './bands.ts'
+import { bandMarginFrames, bandProducts, bandSquares, treatBands } from './bands.ts'
 import { takePlane } from './decode.ts'
 
 const kernels = loadKernels(64 * 1024 * 1024)
@@ -155,5 +155,43 @@ describe('levels of bands', () => {
     )
     expect(squares).toHaveLength((FRAMES / 4800) * 2 * 4)
     expect(Math.max(...worst)).toBeLessThan(1e-5)
+  })
+})
+
+describe('products of a band', () => {
+  test.each([
+    [[300], 0],
+    [[4000], 1],
+    [[300, 4000], 1],
+  ])('are those of the band and of the band of it, by the slow twin: corners %j, band %d', (crossoversHz, band) => {
+    const signals = [noise(11), noise(12)]
+    const mark = kernels.arena.mark()
+    const planes = signals.map((signal, index) => {
+      const plane = takePlane(kernels, FRAMES, index === 1)
+      samplesOf(plane, FRAMES).set(signal)
+      return plane
+    })
+    const stretch = { planes, firstFrame: 0, frameCount: FRAMES, sampleRateHz: RATE }
+    const within = { firstFrame: 0, frameCount: FRAMES }
+    const products = bandProducts(kernels, stretch, { crossoversHz, band }, within)
+    kernels.arena.release(mark)
+    const pairs = signals.map((signal) => {
+      const once = splitBandsReference(signal, crossoversHz, RATE)[band]!
+      return { signal, once, twice: splitBandsReference(once, crossoversHz, RATE)[band]! }
+    })
+    const mean = (hop: number, of: (pair: (typeof pairs)[number], i: number) => number) =>
+      Array.from({ length: 4800 }, (_, i) => hop * 4800 + i)
+        .flatMap((i) => pairs.map((pair) => of(pair, i) / 4800))
+        .reduce((sum, value) => sum + value)
+    const errors = Array.from({ length: FRAMES / 4800 }, (_, hop) => {
+      const expected = [
+        mean(hop, ({ signal, once, twice }, i) => (signal[i]! - 2 * once[i]! + twice[i]!) ** 2),
+        mean(hop, ({ once }, i) => once[i]! ** 2),
+        mean(hop, ({ once, twice }, i) => once[i]! * twice[i]!),
+        mean(hop, ({ twice }, i) => twice[i]! ** 2),
+      ]
+      return Math.max(...expected.map((value, at) => Math.abs(products[4 * hop + at]! / value - 1)))
+    })
+    expect(Math.max(...errors)).toBeLessThan(1e-4)
   })
 })

@@ -171,28 +171,40 @@ export function bandSquares(
 }
 
 /**
- * Of each 100 ms of `within`, summed over all planes, four mean products, where b is the low band of x and c the low
- * band of b: (x - 2 b + c)², the rest well above the crossover; b b; b c; c c. They tell what a treatment leaves in the
- * band: b - d c has b b - 2 d b c + d d c c.
+ * Of each 100 ms of `within`, summed over all planes, four mean products, where b is a band of x and c the same band of
+ * b: (x - 2 b + c)², the rest well beside the band; b b; b c; c c. They tell what a treatment leaves in the band: b - d c
+ * has b b - 2 d b c + d d c c.
+ * @param of the corners and which of the bands between them, the first or the one behind the first corner
  */
-export function lowBandProducts(
+export function bandProducts(
   kernels: Kernels,
   stretch: BandStretch,
-  crossoverHz: number,
+  { crossoversHz, band }: { readonly crossoversHz: readonly number[]; readonly band: number },
   within: { readonly firstFrame: number; readonly frameCount: number },
 ): Float64Array {
   const { planes } = stretch
+  const corners = crossoversHz.length
   const mark = kernels.arena.mark()
-  const room = takeRoom(kernels, stretch, [crossoverHz, crossoverHz])
+  const room = takeRoom(kernels, stretch, [...crossoversHz, ...crossoversHz])
   const products = new Float64Array(PRODUCTS_PER_HOP * Math.ceil(within.frameCount / room.hop))
   const sums = new Float64Array(kernels.memory.buffer, kernels.arena.take(PRODUCTS_PER_HOP * 8), PRODUCTS_PER_HOP)
+  const filterOnce = (block: number, turn: number, from: readonly Plane[]) => {
+    for (let corner = 0; corner < corners; corner++) {
+      filterBlock(kernels, stretch, room, block, turn * corners + corner, from)
+    }
+    if (band > 0) takeAwayBelow(kernels, stretch, room, block, turn * corners, corners, from)
+  }
+  const kept = (turn: number) => (turn + 1) * corners - 1
   forEachHop(stretch, room, within, (block, frame, frames) => {
     if (frame === Math.max(block, within.firstFrame)) {
-      filterBlock(kernels, stretch, room, block, 0, planes)
-      filterBlock(kernels, stretch, room, block, 1, room.bandsOf(block, 0))
+      filterOnce(block, 0, planes)
+      filterOnce(block, 1, room.bandsOf(block, kept(0)))
     }
     for (const [index, plane] of planes.entries()) {
-      const [once, twice] = [0, 1].map((turn) => bandAddress(stretch, room, block, turn, index)) as [number, number]
+      const [once, twice] = [0, 1].map((turn) => bandAddress(stretch, room, block, kept(turn), index)) as [
+        number,
+        number,
+      ]
       const offset = (frame - block) * 4
       const at = plane.address + (frame - stretch.firstFrame) * bytesPerPlaneSample(plane)
       sums.fill(0)
@@ -206,8 +218,36 @@ export function lowBandProducts(
   return products
 }
 
-/** Numbers of each 100 ms that `lowBandProducts` gives. */
-const PRODUCTS_PER_HOP = 4
+/**
+ * Leaves in the last low-passed planes of a block the band behind the first corner: what they have more than those of the
+ * first corner or, with one corner alone, what the signal has more than they.
+ */
+function takeAwayBelow(
+  kernels: Kernels,
+  stretch: BandStretch,
+  room: Room,
+  block: number,
+  first: number,
+  corners: number,
+  from: readonly Plane[],
+): void {
+  const { buffer } = kernels.memory
+  const begin = beginOf(stretch, room, block)
+  const frames = endOf(stretch, room, block) - begin
+  const upper = room.bandsOf(block, first + corners - 1)
+  const lower = room.bandsOf(block, first)
+  for (const [index, plane] of from.entries()) {
+    const kept = new Float32Array(buffer, (upper[index] as Plane).address, frames)
+    const below = new Float32Array(buffer, (lower[index] as Plane).address, frames)
+    const offset = from === stretch.planes ? (begin - stretch.firstFrame) * bytesPerPlaneSample(plane) : 0
+    const signal = new (plane.isWide ? Float64Array : Float32Array)(buffer, plane.address + offset, frames)
+    const above = corners === 1 ? signal : kept
+    for (let i = 0; i < frames; i++) kept[i] = (above[i] as number) - (below[i] as number)
+  }
+}
+
+/** Numbers of each 100 ms that `bandProducts` gives. */
+export const PRODUCTS_PER_HOP = 4
 
 /** Memory in which blocks are filtered, taken once for a stretch; the caller gives it back. */
 type Room = {
@@ -261,7 +301,7 @@ function filterBlock(
   from: readonly Plane[],
 ): void {
   const begin = beginOf(stretch, room, block)
-  const end = Math.min(block + room.blockFrames + room.marginFrames, stretch.firstFrame + stretch.frameCount)
+  const end = endOf(stretch, room, block)
   const bands = room.bandsOf(block, corner)
   const isChained = from !== stretch.planes
   for (const [index, plane] of from.entries()) {
@@ -280,6 +320,10 @@ function filterBlock(
 
 function beginOf(stretch: BandStretch, room: Room, block: number): number {
   return Math.max(stretch.firstFrame, block - room.marginFrames)
+}
+
+function endOf(stretch: BandStretch, room: Room, block: number): number {
+  return Math.min(block + room.blockFrames + room.marginFrames, stretch.firstFrame + stretch.frameCount)
 }
 
 /** Where a low-passed plane has the first frame of its block. */

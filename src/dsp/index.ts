@@ -1,4 +1,11 @@
-export { type BandStretch, bandMarginFrames, bandSquares, lowBandProducts, treatBands } from './bands.ts'
+export {
+  type BandStretch,
+  bandMarginFrames,
+  bandProducts,
+  bandSquares,
+  PRODUCTS_PER_HOP,
+  treatBands,
+} from './bands.ts'
 export {
   keepBelowCeiling,
   type LinkedSignal,

@@ -12,7 +12,7 @@ import type { Crew } from './crew.ts'
 import type { Decision } from './decide/index.ts'
 import type { DeliveryOrder } from './delivery-order.ts'
 import { renderOrder } from './render-pass.ts'
-import type { RenderedFigures } from './work.ts'
+import type { RenderedFigures } from './tasks.ts'
 
 /** What became of the mix beside its source under the static gain; one row a 100 ms hop of the programme. */
 export type Altered = {

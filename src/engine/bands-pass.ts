@@ -1,8 +1,8 @@
 import {
   areBandsAtWork,
+  type BandLinePlan,
   type BandsPlan,
   bandTreatments,
-  type GainPlan,
   LAYOUTS,
   type LowEndPlan,
   lowEndAsBands,
@@ -18,7 +18,11 @@ import { type Analysed, joinAnalysed } from './forecast-pass.ts'
 import { orderUnder } from './render-pass.ts'
 
 /** What is done to bands of a programme before all else. */
-export type BandTreatment = { readonly lowEnd?: LowEndPlan; readonly bands?: BandsPlan }
+export type BandTreatment = {
+  readonly lowEnd?: LowEndPlan
+  readonly bands?: BandsPlan
+  readonly bandLines?: readonly BandLinePlan[]
+}
 
 /** The analysis of what the treatment of bands leaves, and that treatment. */
 export type Treated = Analysed & BandTreatment & Pick<FitCorrection, 'sub100ms'>
@@ -35,27 +39,33 @@ export async function treatBandsFirst(
   tell: Tell,
 ): Promise<Treated> {
   if (order.fit.stages === 'trims') return analysed
-  const treated = await treatBands(order, analysed, crew, tell)
-  const { lowEnd = null, bands = null } = treated
-  const sub100ms = await subLevelsUnder(order, analysed, { lowEnd, bands }, crew)
-  return sub100ms === null ? treated : { ...treated, sub100ms }
-}
-
-async function treatBands(order: DeliveryOrder, analysed: Analysed, crew: Crew, tell: Tell): Promise<Treated> {
   const third = (from: number) => (share: number) => tell((from + share) / 3)
   const lowEnd = await planOfLowEnd(order, crew, third(0))
   const bands = await planOfBands(order, lowEnd, crew, third(1))
   const treatment = { ...(lowEnd !== null && { lowEnd }), ...(bands !== null && { bands }) }
-  if (lowEnd === null && bands === null) return analysed
-  const segments = await measuredAnew(order, analysed.segments, treatment, crew, third(2))
-  return { ...analysed, ...joinAnalysed(segments, analysed.sourceParts), ...treatment }
+  return treatedBy(order, analysed, treatment, crew, third(2))
+}
+
+/** The analysis of what a treatment of bands leaves, measured anew where it does something. */
+export async function treatedBy(
+  order: DeliveryOrder,
+  analysed: Analysed,
+  treatment: BandTreatment,
+  crew: Crew,
+  tell: Tell,
+): Promise<Treated> {
+  const isIdle = Object.keys(treatment).length === 0
+  const segments = isIdle ? [] : await measuredAnew(order, analysed.segments, treatment, crew, tell)
+  const treated = isIdle ? analysed : { ...analysed, ...joinAnalysed(segments, analysed.sourceParts), ...treatment }
+  const sub100ms = await subLevelsUnder(order, analysed, treatment, crew)
+  return sub100ms === null ? treated : { ...treated, sub100ms }
 }
 
 /** The levels of the sub behind the treatment; null where no line of the spec moves the LFE. */
 async function subLevelsUnder(
   order: DeliveryOrder,
   { whole }: Analysed,
-  treatment: Pick<GainPlan, 'lowEnd' | 'bands'>,
+  treatment: BandTreatment,
   crew: Crew,
 ): Promise<Float64Array | null> {
   const { spec, source, programme } = order

@@ -13,7 +13,7 @@ import {
   speechLane,
 } from '../domain/index.ts'
 import type { Crew } from './crew.ts'
-import type { BandLevelsTask, MeasureTask, ResultOf, SubLevelsTask, Task, Trimmed } from './work.ts'
+import type { BandLevelsTask, MeasureTask, ResultOf, SubLevelsTask, Task, Trimmed } from './tasks.ts'
 
 /** What all files of a title share: they are sample-aligned and equally long. */
 export type ProgrammeShape = {

@@ -1,5 +1,5 @@
 import type { Cancellation } from '../domain/index.ts'
-import type { ResultOf, Task } from './work.ts'
+import type { ResultOf, Task } from './tasks.ts'
 
 /** Who does the work: worker threads in `jobs`, a plain loop in tests. Results come in the order of the tasks. */
 export interface Crew {

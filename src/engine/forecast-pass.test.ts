@@ -4,7 +4,7 @@ import { defaultSettings, FIT_PARAMETERS, type Measured } from '../domain/index.
 import type { Crew } from './crew.ts'
 import type { DeliveryOrder } from './delivery-order.ts'
 import { decide, joinAnalysed } from './forecast-pass.ts'
-import type { ResultOf, Task } from './work.ts'
+import type { ResultOf, Task } from './tasks.ts'
 
 const SEGMENT_SECONDS = 25.6
 

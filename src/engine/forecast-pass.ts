@@ -56,14 +56,16 @@ function highestTruePeak({ layout, channels, foldDown }: Measured): number {
 /** Chooses the gains; where the ceiling may act, a trial of those segments tells what it will take. */
 export async function decide(
   order: DeliveryOrder,
-  analysed: Omit<Analysed, 'findings' | 'segments'> & Pick<FitCorrection, 'lowEnd' | 'bands' | 'sub100ms'>,
+  analysed: Omit<Analysed, 'findings' | 'segments'> &
+    Pick<FitCorrection, 'lowEnd' | 'bands' | 'bandLines' | 'sub100ms'>,
   crew: Crew,
   tell: Tell,
 ): Promise<{ readonly decision: Decision; readonly correction: FitCorrection }> {
-  const { lowEnd, bands, sub100ms } = analysed
+  const { lowEnd, bands, bandLines, sub100ms } = analysed
   const treatment = {
     ...(lowEnd !== undefined && { lowEnd }),
     ...(bands !== undefined && { bands }),
+    ...(bandLines !== undefined && { bandLines }),
     ...(sub100ms !== undefined && { sub100ms }),
   }
   const asked = { ...askedOf(order), ...dialogueOf(order, analysed), ...treatment }

@@ -1,4 +1,5 @@
 import {
+  bandLineCurves,
   type CeilingEvent,
   curvesWithin,
   type DeliveredFile,
@@ -20,8 +21,8 @@ import type { Certificate, Decision } from './decide/index.ts'
 import { alteredDialogue, type DialogueAltered, deliveryReport, thinLanes } from './deliver/index.ts'
 import type { DeliveryOrder } from './delivery-order.ts'
 import type { Analysed } from './forecast-pass.ts'
+import type { RenderedFigures } from './tasks.ts'
 import { describeProgramme, type Verified, type VerifiedFile } from './verify-pass.ts'
-import type { RenderedFigures } from './work.ts'
 
 /** Gathers the report; without `verified` it says why nothing was rendered. */
 export async function gatherReport(
@@ -77,6 +78,7 @@ export async function gatherReport(
     ride: curveOf(certificate),
     lowEnd: plan.lowEnd ?? null,
     bands: plan.bands ?? null,
+    bandLines: bandLineCurves(plan.bandLines ?? []),
     lfe: curveOf(decision.lfe ?? null),
     ceiling,
     dialogue: verified === null ? null : dialogueAltered(order, analysis, decision, drawn, verified.altered),

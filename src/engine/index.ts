@@ -31,7 +31,8 @@ export {
   verifyDelivery,
 } from './run.ts'
 export { READ_BESIDE_SCENES, scenesOfProgramme } from './scenes-pass.ts'
+export type { AudioName, Bench, FoldOrder, ResultOf, Task } from './tasks.ts'
 export { foldProgramme, upmixProgramme } from './unfitted-pass.ts'
 export type { WrittenFile } from './verify-pass.ts'
 export { waveformOfProgramme } from './waveform-pass.ts'
-export { type AudioName, type Bench, type FoldOrder, perform, type ResultOf, type Task } from './work.ts'
+export { perform } from './work.ts'

@@ -6,7 +6,8 @@ import { type AudioSource, LAYOUTS, type LayoutName, type Role } from '../domain
 import type { Crew } from './crew.ts'
 import { measureLeqM } from './leq-m-pass.ts'
 import { mWeightedEnergies } from './measure/index.ts'
-import { type Bench, perform } from './work.ts'
+import type { Bench } from './tasks.ts'
+import { perform } from './work.ts'
 
 const kernels = loadKernels(8 * 1024 * 1024)
 

@@ -4,7 +4,7 @@ import { bySegment, type Tell } from './by-segment.ts'
 import type { Crew } from './crew.ts'
 import type { Decision } from './decide/index.ts'
 import type { DeliveryOrder } from './delivery-order.ts'
-import type { RenderedFigures, RenderOrder } from './work.ts'
+import type { RenderedFigures, RenderOrder } from './tasks.ts'
 
 /** Renders every segment into the files of the pass. */
 export async function render(

@@ -1,5 +1,6 @@
 import {
   assert,
+  bandField,
   type DeliveredFile,
   type DeliverySpec,
   type Finding,
@@ -14,6 +15,7 @@ import {
   specForLength,
 } from '../domain/index.ts'
 import { compareWithSource } from './alteration-pass.ts'
+import { meetBandLines, type Prepared } from './band-lines-pass.ts'
 import { treatBandsFirst } from './bands-pass.ts'
 import {
   listenBySegment,
@@ -26,12 +28,13 @@ import {
   withLevels,
 } from './by-segment.ts'
 import type { Crew, Watch } from './crew.ts'
-import { type Decision, type FitCorrection, type Render, refineGains, refineLfe } from './decide/index.ts'
+import { bandLinesToMeet, bandShifts, type Decision, type Render, refineGains, refineLfe } from './decide/index.ts'
 import type { DeliveryOrder, DeliveryOutcome, DeliveryStore } from './delivery-order.ts'
 import { type Analysed, decide, joinAnalysed } from './forecast-pass.ts'
 import { gatherReport } from './gather-report.ts'
 import { Stages } from './progress-shares.ts'
 import { render } from './render-pass.ts'
+import type { RenderedFigures } from './tasks.ts'
 import { upmixedSegments } from './unfitted-pass.ts'
 import { type Judgement, judge, judgeBreaks, judgeSignal } from './verify/index.ts'
 import {
@@ -47,7 +50,6 @@ import {
   type WrittenFile,
   writtenFiles,
 } from './verify-pass.ts'
-import type { RenderedFigures } from './work.ts'
 
 /** Renders that a delivery may take before it is given up. */
 const MOST_PASSES = 3
@@ -64,8 +66,9 @@ export async function deliverProgramme(
 ): Promise<DeliveryOutcome> {
   const order = ofItsLength(asked)
   const stages = new Stages(watch)
-  const { analysis, treated, forecast } = await prepare(order, crew, stages)
-  let { decision } = forecast
+  const { analysis, ...first } = await prepare(order, crew, stages)
+  let prepared: Prepared = first
+  let { decision } = prepared.forecast
   if (!decision.feasible && !decision.isUnproved && !order.keepsNonconforming) {
     return { report: await gatherReport(order, analysis, decision, null, 0), decision, isDelivered: false }
   }
@@ -77,10 +80,21 @@ export async function deliverProgramme(
     const verified = await verify(order, decision, rendered, analysis.speech, crew, (share) => tell(VERIFYING * share))
     const { measurements } = verified.files[0] as VerifiedFile
     const ltRt = verified.files.find(({ role }) => role === 'lt-rt')?.measurements
-    renders.push({ decision, measurements, ...(ltRt !== undefined && { ltRt }) })
+    const bandLevels = verified.files.map(({ measurements: of }) => of.bandLevels ?? {})
+    renders.push({ decision, measurements, bandLevels, ...(ltRt !== undefined && { ltRt }) })
     // Trims alone are what they are: nothing is solved that another render could mend.
-    const isLast = isSettled(verified.judgement) || pass === MOST_PASSES || order.fit.stages === 'trims'
-    const next = isLast ? decision : refined(order, verified.judgement, treated.whole, renders, forecast.correction)
+    const isLast = isSettled(order, verified.judgement) || pass === MOST_PASSES || order.fit.stages === 'trims'
+    if (!isLast && mendable(order, verified.judgement).includes('band-level')) {
+      prepared = await meetBandLines(
+        order,
+        analysis,
+        prepared,
+        crew,
+        stages.tell('forecast'),
+        bandShifts(renders, order.spec),
+      )
+    }
+    const next = isLast ? decision : refined(order, verified.judgement, prepared, renders)
     if (isLast || !next.feasible) {
       const altered = await compareWithSource(order, decision, rendered, crew, (share) =>
         tell(VERIFYING + (1 - VERIFYING) * share),
@@ -96,14 +110,14 @@ export async function deliverProgramme(
 
 /** The next decision; where nothing but the LFE missed its lines, the gains of all other channels stay as they are. */
 function refined(
-  { spec, fit }: DeliveryOrder,
+  order: DeliveryOrder,
   judgement: Judgement,
-  whole: Measured,
+  { treated, forecast }: Prepared,
   renders: readonly Render[],
-  correction: FitCorrection,
 ): Decision {
-  const refine = mendable(judgement).every((id) => id.startsWith('lfe-')) ? refineLfe : refineGains
-  return refine(whole, spec, fit, renders, correction)
+  const { spec, fit } = order
+  const refine = mendable(order, judgement).every((id) => id.startsWith('lfe-')) ? refineLfe : refineGains
+  return refine(treated.whole, spec, fit, renders, forecast.correction)
 }
 
 /** What the bytes have refuted is not told: a file that conforms has no line out of reach. */
@@ -141,7 +155,8 @@ async function prepare(order: DeliveryOrder, crew: Crew, stages: Stages) {
   const tellForecast = stages.tell('forecast')
   const treated = await treatBandsFirst(order, analysis, crew, (share) => tellForecast(share / 2))
   const forecast = await decide(order, treated, crew, (share) => tellForecast((1 + share) / 2))
-  return { analysis, treated, forecast }
+  const met = await meetBandLines(order, analysis, { treated, forecast }, crew, tellForecast)
+  return { analysis, ...met }
 }
 
 async function verify(
@@ -183,15 +198,21 @@ const MENDABLE: readonly string[] = [
   'loudness-range',
   'lfe-short-term',
   'lfe-over-fronts',
+  'band-level',
 ]
 
 /** True when another render would not come closer. */
-function isSettled(judgement: Judgement): boolean {
-  return mendable(judgement).length === 0
+function isSettled(order: DeliveryOrder, judgement: Judgement): boolean {
+  return mendable(order, judgement).length === 0
 }
 
-function mendable({ findings }: Judgement): readonly string[] {
-  return findings.flatMap(({ id, severity }) => (severity !== 'note' && MENDABLE.includes(id) ? [id] : []))
+/** Bands are turned down only where the fit may solve their lines. */
+function mendable({ spec, fit }: DeliveryOrder, { findings }: Judgement): readonly string[] {
+  const solved = bandLinesToMeet(spec, fit).map(bandField)
+  return findings.flatMap(({ id, severity, line }) => {
+    if (severity === 'note' || !MENDABLE.includes(id)) return []
+    return id !== 'band-level' || (line !== null && solved.includes(line)) ? [id] : []
+  })
 }
 
 function sealable({

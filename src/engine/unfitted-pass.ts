@@ -17,7 +17,7 @@ import { thinLanes } from './deliver/index.ts'
 import type { DeliveryStore } from './delivery-order.ts'
 import { Stages, UPMIX_SPANS } from './progress-shares.ts'
 import { hasLfeAnywhere, seedOf } from './render-pass.ts'
-import type { FoldOrder, RenderOrder } from './work.ts'
+import type { FoldOrder, RenderOrder } from './tasks.ts'
 
 /** The 5.1 that an upmix makes, beside the stereo that is fitted with it: its fold-down, or the Lt/Rt it was decoded from. */
 export async function upmixedSegments(

@@ -43,8 +43,8 @@ import type { Crew } from './crew.ts'
 import type { Decision } from './decide/index.ts'
 import type { DeliveryOrder } from './delivery-order.ts'
 import { masterNullDbfs } from './measure/index.ts'
+import type { RenderedFigures } from './tasks.ts'
 import { type JudgeContext, type Judgement, judgeDelivery } from './verify/index.ts'
-import type { RenderedFigures } from './work.ts'
 
 /** A file as it lies on the disk: under what name the workers find it, and what it is meant to be. */
 export type WrittenFile = Pick<DeliveredFile, 'role' | 'bitsPerSample'> & {

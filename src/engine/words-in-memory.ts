@@ -1,5 +1,5 @@
 import { type AudioSource, bytesPerFrame, LAYOUTS, type LayoutName } from '../domain/index.ts'
-import type { RenderOrder } from './work.ts'
+import type { RenderOrder } from './tasks.ts'
 
 /** Rendered words of one segment, as a source that begins at `firstFrame`. */
 export function wordsInMemory(

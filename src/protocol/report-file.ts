@@ -111,6 +111,14 @@ const ceilingWork = z.object({
 const corridor = z.object({ lowest: z.array(measured), highest: z.array(measured) }).nullable()
 const touch = z.object({ startSeconds: z.number(), endSeconds: z.number(), rideDb: z.number(), line: z.string() })
 
+const bandReduction = z.object({
+  fromHz: measured,
+  toHz: measured,
+  deepestDb: z.number().nonnegative(),
+  areaDbSeconds: z.number().nonnegative(),
+  actingShare: share,
+})
+
 const alteration = z.object({
   trims: z.array(
     z.object({
@@ -172,18 +180,8 @@ const alteration = z.object({
       lowEndActingShare: z.number(),
     })
     .nullable(),
-  multiband: z
-    .array(
-      z.object({
-        name: z.enum(BANDS.map(({ name }) => name)),
-        fromHz: measured,
-        toHz: measured,
-        deepestDb: z.number().nonnegative(),
-        areaDbSeconds: z.number().nonnegative(),
-        actingShare: share,
-      }),
-    )
-    .nullable(),
+  multiband: z.array(bandReduction.extend({ name: z.enum(BANDS.map(({ name }) => name)) })).nullable(),
+  bandLines: z.array(bandReduction.extend({ line: z.string(), movementDb: z.number().nonnegative() })).nullable(),
   ceiling: ceilingWork
     .extend({
       lfe: ceilingWork.nullable(),

@@ -9,6 +9,7 @@ import {
   peakToLoudness,
   printFigure,
   type RideTouch,
+  rangeInWords,
 } from '../domain/index.ts'
 import { alterationCaption, alterationDrawing, alterationInWords } from './alteration-chart.ts'
 import { type Markup, markup } from './markup.ts'
@@ -18,11 +19,11 @@ import { FILE_WORDS, figureWords, lineWords, withUnit } from './words.ts'
 /** What the stages changed: dialogue first, then every stage, then all of it over time. */
 export function alteration(report: DeliveryReport): Markup | null {
   if (report.deliverables.length === 0) return null
-  const { dialogue, total, bands, multiband, ride, lfe, ceiling, octaves } = report.alteration
+  const { dialogue, total, bands, multiband, bandLines, ride, lfe, ceiling, octaves } = report.alteration
   const sign = total.staticGainDb > 0 ? '+' : ''
   return markup`<section><h2>What was altered</h2>${beforeAndAfter(report)}
 <dl>${dialogue === null ? '' : dialogueKept(dialogue)}${ride === null ? '' : heardMoves(ride)}<dt>Static gain</dt><dd>${sign}${printFigure(total.staticGainDb, 2)} <span class="unit">dB</span>, the same on every channel${stereoGain(report)}</dd>
-${bands === null ? '' : lowEnd(bands)}${multiband === null ? '' : markup`<dt>Bands</dt><dd>${multibandInWords(multiband)}</dd>`}<dt>Ride</dt><dd>${
+${bands === null ? '' : lowEnd(bands)}${multiband === null ? '' : markup`<dt>Bands</dt><dd>${multibandInWords(multiband)}</dd>`}${bandLines === null ? '' : markup`<dt>Lines on bands</dt><dd>${bandLinesInWords(bandLines)}</dd>`}<dt>Ride</dt><dd>${
     ride === null
       ? 'not used'
       : markup`${withUnit(ride.movementDb, 'dB')} of movement in all${movedLines(ride.movementInDialogueDb)}, ${withUnit(ride.weightedMovementDb, 'dB')} weighted by where it lies, at most ${withUnit(ride.largestSlewDbPerSecond, 'dB/s', 2)}, moving ${withUnit(ride.movingShare * 100, '%')} of the time; ${withUnit(ride.areaUnderReductionDbSeconds, 'dB s')} under reduction`
@@ -129,6 +130,13 @@ function multibandInWords(bands: NonNullable<Alteration['multiband']>): Markup {
     ({ name, deepestDb, actingShare }, index) =>
       markup`${index === 0 ? '' : '; '}${name} turned down by ${withUnit(deepestDb, 'dB')} at most, ${withUnit(actingShare * 100, '%')} of the time`,
   )}; by the thresholds that were set, before static gain and ride`
+}
+
+function bandLinesInWords(bands: NonNullable<Alteration['bandLines']>): Markup {
+  return markup`${bands.map(
+    ({ line, fromHz, toHz, deepestDb, actingShare, movementDb }, index) =>
+      markup`${index === 0 ? '' : '; '}${line.replaceAll('-', ' ')}, ${rangeInWords({ fromHz, toHz })}, turned down by ${withUnit(deepestDb, 'dB')} at most, ${withUnit(actingShare * 100, '%')} of the time, ${withUnit(movementDb, 'dB')} of movement`,
+  )}; as little as the lines of the spec ask for, on all channels but the LFE and on the stereo alike`
 }
 
 function movedLines(movementInDialogueDb: number | null): Markup | null {

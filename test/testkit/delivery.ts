@@ -329,6 +329,7 @@ export function saltmarshReport(wish: DeliveryWish = {}): DeliveryReport {
     ride,
     lowEnd: null,
     bands: null,
+    bandLines: [],
     lfe: null,
     ...stagesOf(wish.ceilingEvents ?? [], ride?.rideDb ?? new Float64Array(powers.length), ride !== null),
     settings: { ambienceShare: 1, lfeGainDb: 'off', rideReachSeconds: 4, ceilingAimBelowDb: 0.1 },

@@ -103,6 +103,10 @@ def treated(master, path20, gain, plan_path):
     stages = [] if low is None else [([low['crossoverHz']], [low, None])]
     if plan['bands'] is not None:
         stages.append((plan['bands']['crossoversHz'], [band['points'] for band in plan['bands']['bands']]))
+    for line in plan['bandLines']:
+        corners = [hz for hz in (line['fromHz'], line['toHz']) if hz is not None]
+        band = 0 if line['fromHz'] is None else 1
+        stages.append((corners, [line if at == band else None for at in range(len(corners) + 1)]))
     depths = []
     for corners, points in stages:
         lows = []
@@ -226,6 +230,29 @@ def band_level(path, from_hz, to_hz):
     db = lambda value: float(10 * np.log10(value))
     windows = np.convolve(power, np.ones(30) / 30, 'valid')
     return {'shortTerm': db(windows.max()), 'programme': db(power.mean()), 'seconds': float(windows.argmax() / 10)}
+
+
+def outside_band(one, other, low_to_hz, high_from_hz):
+    """By how much two programmes differ in third octaves that end below the one or begin above the other frequency, all
+    channels but the LFE together, over the whole, in dB: the median of all changes is taken for a gain of the whole
+    and left out (SciPy, Welch's method)."""
+    from scipy import signal
+    powers = []
+    for path in (one, other):
+        frames = unit(path)
+        mains = [0, 1, 2, 4, 5] if frames.shape[1] == 6 else list(range(frames.shape[1]))
+        f, p = signal.welch(frames[:, mains], 48000, nperseg=32768, axis=0)
+        powers.append(p.sum(axis=1))
+    changes = []
+    for k in range(-20, 13):
+        low, high = 1000 * 2 ** ((k - 0.5) / 3), 1000 * 2 ** ((k + 0.5) / 3)
+        if not (high <= float(low_to_hz) or low >= float(high_from_hz)):
+            continue
+        bins = (f >= low) & (f < high)
+        if bins.sum() >= 3:
+            changes.append(float(10 * np.log10(powers[1][bins].sum() / powers[0][bins].sum())))
+    middle = float(np.median(changes))
+    return {'gain': middle, 'largest': float(np.abs(np.array(changes) - middle).max()), 'count': len(changes)}
 
 
 def peaks(path):
@@ -353,5 +380,5 @@ def division(path51, at):
     return (100 * parts / parts.sum()).tolist()
 
 
-COMPARISONS = {f.__name__: f for f in (fold, encode, open_frames, static, curve, treated, lag, film_order, total, same, differing_channels, moved_channels, sub_levels, lfe_gains, band_level, peaks, sixteenfold, moment, gain_within, difference, folded_difference, front_residue, octaves, extremes, division)}
+COMPARISONS = {f.__name__: f for f in (fold, encode, open_frames, static, curve, treated, lag, film_order, total, same, differing_channels, moved_channels, sub_levels, lfe_gains, band_level, outside_band, peaks, sixteenfold, moment, gain_within, difference, folded_difference, front_residue, octaves, extremes, division)}
 print(json.dumps(COMPARISONS[sys.argv[1]](*sys.argv[2:])))

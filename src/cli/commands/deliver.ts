@@ -113,6 +113,9 @@ function printDelivery({ report, isDelivered, reportPath }: Delivery): string {
   })
   const did = [
     `static gain ${printFigure(total.staticGainDb, 2)} dB`,
+    ...(alteration.bandLines ?? []).map(
+      ({ line, deepestDb }) => `${line.replaceAll('-', ' ')} band ${printFigure(deepestDb)} dB down at most`,
+    ),
     ride === null ? 'no ride' : `ride ${printFigure(ride.movementDb)} dB of movement`,
     ceiling === null || ceiling.events === 0
       ? 'ceiling at rest'

@@ -7,15 +7,6 @@ import { SHORT_TERM_SECONDS, windowMeans } from './windows.ts'
 
 const WINDOW_HOPS = SHORT_TERM_SECONDS * HOPS_PER_SECOND
 
-/** Where the band of a line ends, lowest first, and which of the bands between these corners it is. */
-export function cornersOf({ fromHz, toHz }: Pick<BandLine, 'fromHz' | 'toHz'>): {
-  readonly crossoversHz: readonly number[]
-  readonly band: number
-} {
-  const crossoversHz = [fromHz, toHz].filter((hz) => hz !== null)
-  return { crossoversHz, band: fromHz === null ? 0 : 1 }
-}
-
 /** The field of the measurements under which the level of a band line stands. */
 export function bandField({ id }: Pick<BandLine, 'id'>): string {
   return `bandLevels.${id}`

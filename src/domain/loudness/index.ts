@@ -1,4 +1,4 @@
-export { bandField, bandOfField, bandsOfParts, cornersOf, highestBand } from './band-levels.ts'
+export { bandField, bandOfField, bandsOfParts, highestBand } from './band-levels.ts'
 export { curvesWithin, loudnessCurves } from './curves.ts'
 export {
   gatedLoudness,

@@ -40,7 +40,7 @@ function chooseCommonGains(
   const source = fitSource(measured, correction)
   const settings = settleStereoGain(source, spec, asked)
   const askedModel = createFitModel(source, spec, settings, correction)
-  const { trimsDb = null, programme, lowEnd, bands } = correction
+  const { trimsDb = null, programme, lowEnd, bands, bandLines } = correction
   if (settings.stages === 'trims') return trimsAlone(askedModel, trimsDb, programme)
   const ceilingDbtp = ceilingOf(spec, settings, correction)
   const unity = new Float64Array(askedModel.hopCount)
@@ -80,6 +80,7 @@ function chooseCommonGains(
     programme,
     ...(lowEnd !== undefined && { lowEnd }),
     ...(bands !== undefined && { bands }),
+    ...(bandLines !== undefined && { bandLines }),
   }
   const planned = () => planSlowCeiling(measured, gains, (slowDb) => totalTaken(model, gainsDb, slowDb))
   const slowCeiling = correction.slowCeiling === undefined ? planned() : correction.slowCeiling

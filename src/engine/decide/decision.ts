@@ -1,4 +1,5 @@
 import type {
+  BandLinePlan,
   BandsPlan,
   Finding,
   FrameRange,
@@ -115,6 +116,8 @@ export type FitCorrection = {
   readonly lowEnd?: LowEndPlan
   /** What is done to bands behind that; measured behind both. */
   readonly bands?: BandsPlan
+  /** What the lines of the spec ask of single bands, behind both; measured behind all of it. */
+  readonly bandLines?: readonly BandLinePlan[]
   /** The levels of the sub behind that treatment, as `Measured` has them, where a line of the spec moves the LFE. */
   readonly sub100ms?: Float64Array
   /** Added to the guard below each line of the LFE, by its field: by how much a render went over. */

@@ -1,3 +1,12 @@
+export { bandLinesToMeet, bandsHeardUnder, excessOf } from './band-excess.ts'
+export {
+  BAND_GUARD_DB,
+  type BandRules,
+  type BandSolution,
+  bandOutOfReach,
+  bandRules,
+  solveBandLine,
+} from './band-lines.ts'
 export { type BandLevels, crossoversOf, planBands } from './bands.ts'
 export {
   ceilingCandidates,
@@ -19,4 +28,4 @@ export type {
   Touch,
 } from './decision.ts'
 export { type LowEndLevels, lowEndMode, planLowEnd } from './low-end.ts'
-export { type Render, refineGains, refineLfe } from './refine-gains.ts'
+export { bandShifts, type Render, refineGains, refineLfe } from './refine-gains.ts'

@@ -14,7 +14,7 @@ import { attackAndRelease, isInside } from './planned-reduction.ts'
 import { slidingMaximum } from './sliding-maximum.ts'
 import { tautString } from './taut-string.ts'
 
-/** The low end of a programme: four mean products of each 100 ms, as `lowBandProducts` gives them. */
+/** The low end of a programme: four mean products of each 100 ms, as `bandProducts` gives them. */
 export type LowEndLevels = {
   readonly products: Float64Array
   readonly sampleRateHz: number

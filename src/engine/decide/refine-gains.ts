@@ -10,6 +10,8 @@ import { type SettledFit, settleStereoGain } from './stereo-gain.ts'
 export type Render = {
   readonly decision: Decision
   readonly measurements: Measurements
+  /** The level of each band line in every file, by its id. */
+  readonly bandLevels?: readonly Readonly<Record<string, number | null>>[]
   /** The Lt/Rt where that is the stereo of the delivery: it is fitted along in place of the fold-down. */
   readonly ltRt?: Measurements
 }
@@ -68,6 +70,21 @@ function lfeShifts(renders: readonly Render[], spec: DeliverySpec): Readonly<Rec
         const level = measurements.lfe?.[figure] ?? null
         return limit === undefined || level === null ? 0 : level - limit.value
       }),
+    ]),
+  )
+}
+
+/** By how much each line on a band was exceeded, by its id, on the file that exceeded it most. */
+export function bandShifts(
+  renders: readonly Render[],
+  { bandLevels = [] }: DeliverySpec,
+): Readonly<Record<string, number>> {
+  return Object.fromEntries(
+    bandLevels.map(({ id, value }) => [
+      id,
+      sumOfExcesses(renders, ({ bandLevels: levels = [] }) =>
+        Math.max(0, ...levels.map((of) => (of[id] ?? value) - value)),
+      ),
     ]),
   )
 }

@@ -2,6 +2,7 @@ import type {
   Alteration,
   AppliedTrim,
   BandHistory,
+  BandLinePlan,
   BandName,
   BandsPlan,
   CeilingEvent,
@@ -58,6 +59,8 @@ export type DeliveryParts = {
   readonly ride: (NonNullable<Alteration['ride']> & RideCurve) | null
   readonly lowEnd: LowEndPlan | null
   readonly bands: BandsPlan | null
+  /** What lines of the spec made of single bands. */
+  readonly bandLines: readonly Omit<BandLinePlan, 'pass'>[]
   /** The LFE's own ride; null: it has none. */
   readonly lfe: (NonNullable<Alteration['lfe']> & RideCurve) | null
   readonly ceiling:
@@ -160,6 +163,7 @@ function alterationOf(parts: DeliveryParts): Alteration {
     ride: ride === null ? null : rideFigures(ride),
     bands: parts.lowEnd === null ? null : lowEndFigures(parts.lowEnd),
     multiband: parts.bands === null ? null : bandReductions(parts.bands).map(bandFigures),
+    bandLines: parts.bandLines.length === 0 ? null : parts.bandLines.map(bandLineFigures),
     lfe: parts.lfe === null ? null : lfeFigures(parts.lfe),
     ceiling: ceiling === null ? null : ceilingWork(ceiling),
     octaves: parts.altered === null ? null : alteredOctaves(parts.altered),
@@ -185,17 +189,22 @@ function lowEndFigures({ crossoverHz, gainDb }: LowEndPlan): NonNullable<Alterat
 }
 
 /** A band that was turned down, and its gain on the points of the ride. */
-type BandReduction<Name = BandHistory['name']> = Pick<BandHistory, 'fromHz' | 'toHz'> & {
+type BandReduction<Name = string> = Pick<BandHistory, 'fromHz' | 'toHz'> & {
   readonly name: Name
   readonly gainDb: Float64Array
 }
 
-/** The low end, where it was in excess, and the bands that do not rest, lowest first. */
-function reductions({ lowEnd, bands }: Pick<DeliveryParts, 'lowEnd' | 'bands'>): readonly BandReduction[] {
+/** The low end, where it was in excess, the bands that do not rest, lowest first, and those of lines. */
+function reductions({
+  lowEnd,
+  bands,
+  bandLines,
+}: Pick<DeliveryParts, 'lowEnd' | 'bands' | 'bandLines'>): readonly BandReduction[] {
   const low = { name: 'low end', fromHz: null, toHz: lowEnd?.crossoverHz ?? null } as const
   return [
     ...(lowEnd === null ? [] : [{ ...low, gainDb: lowEnd.gainDb }]),
     ...(bands === null ? [] : bandReductions(bands)),
+    ...bandLines.map(({ line, ...band }) => ({ ...band, name: line.replaceAll('-', ' ') })),
   ]
 }
 
@@ -214,6 +223,17 @@ function bandFigures({
   gainDb,
 }: BandReduction<BandName>): NonNullable<Alteration['multiband']>[number] {
   return { name, fromHz, toHz, ...reductionFigures(gainDb) }
+}
+
+function bandLineFigures({
+  line,
+  fromHz,
+  toHz,
+  gainDb,
+}: Omit<BandLinePlan, 'pass'>): NonNullable<Alteration['bandLines']>[number] {
+  const steps = gainDb.subarray(1).map((db, k) => Math.abs(db - (gainDb[k] as number)))
+  const movementDb = steps.reduce((sum, step) => sum + step, 0)
+  return { line, fromHz, toHz, ...reductionFigures(gainDb), movementDb }
 }
 
 function reductionFigures(gainDb: Float64Array) {

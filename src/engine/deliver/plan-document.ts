@@ -23,6 +23,7 @@ export function planJson(
     slowCeiling = null,
     lowEnd = null,
     bands = null,
+    bandLines = [],
     programme = null,
   } = plan
   const ride = pointsOf(plan.rideDb)
@@ -44,6 +45,7 @@ export function planJson(
     ceilingLink,
     lowEnd: low,
     bands: multiband,
+    bandLines: bandLines.map(({ gainDb, ...line }) => ({ ...line, ...pointsOf(gainDb) })),
     slowCeiling: slow,
     ride,
     lfeRide: pointsOf(lfeRideDb),

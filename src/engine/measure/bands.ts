@@ -15,11 +15,12 @@ import {
 import {
   type BandStretch,
   bandMarginFrames,
+  bandProducts,
   bandSquares,
   decodeChannel,
   type Kernels,
-  lowBandProducts,
   needsWidePlane,
+  type Plane,
   takePlane,
   treatBands,
 } from '../../dsp/index.ts'
@@ -27,7 +28,7 @@ import {
 const READ_SECONDS = 1
 
 /**
- * The low end of one segment: four mean products of each 100 ms, see `lowBandProducts`, over all channels but the LFE.
+ * The low end of one segment: four mean products of each 100 ms, see `bandProducts`, over all channels but the LFE.
  * Segments joined give what one pass over the programme gives, to the last bit.
  */
 export function lowEndOfSegment(
@@ -39,7 +40,7 @@ export function lowEndOfSegment(
 ): Float64Array {
   const margin = bandMarginFrames(source.format.sampleRateHz)
   return withMains(kernels, source, segment, margin, cancellation, (stretch) =>
-    lowBandProducts(kernels, stretch, crossoverHz, segment),
+    bandProducts(kernels, stretch, { crossoversHz: [crossoverHz], band: 0 }, segment),
   )
 }
 
@@ -115,7 +116,13 @@ export function bandLevelsOfSegment(
   })
 }
 
-function powersOfBand(kernels: Kernels, stretch: BandStretch, line: BandLine, segment: Segment): Float64Array {
+/** Mean square of the band of a line in each begun 100 ms, all planes together. */
+export function powersOfBand(
+  kernels: Kernels,
+  stretch: BandStretch,
+  line: Pick<BandLine, 'fromHz' | 'toHz'>,
+  segment: Segment,
+): Float64Array {
   const { crossoversHz, band } = cornersOf(line)
   const squares = bandSquares(kernels, stretch, crossoversHz, segment)
   const bands = crossoversHz.length + 1
@@ -143,7 +150,7 @@ function withMains(
 }
 
 /** The same of some channels. */
-function withChannels(
+export function withChannels(
   kernels: Kernels,
   source: AudioSource,
   roles: readonly Role[],
@@ -152,27 +159,41 @@ function withChannels(
   cancellation: Cancellation | undefined,
   look: (stretch: BandStretch) => Float64Array,
 ): Float64Array {
-  const { format, layout } = source
-  const { sampleRateHz } = format
+  const { sampleRateHz } = source.format
   const firstFrame = Math.max(0, segment.firstFrame - margin)
   const frameCount = Math.min(source.frameCount, segment.firstFrame + segment.frameCount + margin) - firstFrame
   const mark = kernels.arena.mark()
   try {
-    const channels = LAYOUTS[layout].flatMap((role, channel) => (roles.includes(role) ? [channel] : []))
-    const planes = channels.map(() => takePlane(kernels, frameCount, needsWidePlane(format.encoding)))
-    const readFrames = READ_SECONDS * sampleRateHz
-    const address = kernels.arena.take(readFrames * bytesPerFrame(format))
-    for (let frame = 0; frame < frameCount; frame += readFrames) {
-      if (cancellation?.aborted) throw new Cancelled()
-      const count = Math.min(readFrames, frameCount - frame)
-      const bytes = new Uint8Array(kernels.memory.buffer, address, count * bytesPerFrame(format))
-      source.readInto(bytes, firstFrame + frame, count)
-      for (const [index, plane] of planes.entries()) {
-        decodeChannel(kernels, { address, format, frameCount: count }, channels[index] as number, plane, frame)
-      }
-    }
+    const planes = readPlanes(kernels, source, roles, { firstFrame, frameCount }, cancellation)
     return look({ planes, firstFrame, frameCount, sampleRateHz })
   } finally {
     kernels.arena.release(mark)
   }
+}
+
+/** Reads some channels of a stretch into planes of kernel memory, which the caller gives back. */
+export function readPlanes(
+  kernels: Kernels,
+  source: AudioSource,
+  roles: readonly Role[],
+  { firstFrame, frameCount }: Pick<BandStretch, 'firstFrame' | 'frameCount'>,
+  cancellation: Cancellation | undefined,
+): readonly Plane[] {
+  const { format, layout } = source
+  const channels = LAYOUTS[layout].flatMap((role, channel) => (roles.includes(role) ? [channel] : []))
+  const planes = channels.map(() => takePlane(kernels, frameCount, needsWidePlane(format.encoding)))
+  const mark = kernels.arena.mark()
+  const readFrames = READ_SECONDS * format.sampleRateHz
+  const address = kernels.arena.take(readFrames * bytesPerFrame(format))
+  for (let frame = 0; frame < frameCount; frame += readFrames) {
+    if (cancellation?.aborted) throw new Cancelled()
+    const count = Math.min(readFrames, frameCount - frame)
+    const bytes = new Uint8Array(kernels.memory.buffer, address, count * bytesPerFrame(format))
+    source.readInto(bytes, firstFrame + frame, count)
+    for (const [index, plane] of planes.entries()) {
+      decodeChannel(kernels, { address, format, frameCount: count }, channels[index] as number, plane, frame)
+    }
+  }
+  kernels.arena.release(mark)
+  return planes
 }

@@ -1,4 +1,5 @@
 export { type AlteredSegment, compareWithSource, writeDifference } from './alteration.ts'
+export { bandStandingsOfSegment } from './band-standings.ts'
 export {
   bandLevelsOfSegment,
   bandsOfSegment,

@@ -1,4 +1,4 @@
-import { BANDS, type EnergyDivision, printFigure } from '../../domain/index.ts'
+import { BANDS, bandLineCurves, type EnergyDivision, printFigure, rangeInWords } from '../../domain/index.ts'
 import type { FitMoves, ListeningPlan } from '../../protocol/index.ts'
 
 /** What a fit does over time, as it is drawn and read: in dB, a value for each 100 ms of the file. */
@@ -30,6 +30,10 @@ export function fitCurvesOf(plan: ListeningPlan | null): FitCurves | null {
     ...(gain.bands?.gainsDb ?? []).flatMap((gainDb, band) =>
       gainDb === null ? [] : [{ name: `${BANDS[band]!.name} band`, gainDb }],
     ),
+    ...bandLineCurves(gain.bandLines ?? []).map(({ line, fromHz, toHz, gainDb }) => ({
+      name: `${line.replaceAll('-', ' ')} line, ${rangeInWords({ fromHz, toHz })}`,
+      gainDb,
+    })),
   ]
   return {
     ...moves,

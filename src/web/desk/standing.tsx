@@ -61,7 +61,7 @@ export function Standing({
         <tbody>
           {lines.map((line, index) => (
             <Row
-              key={line.id}
+              key={line.field}
               line={line}
               was={hasTrims ? before[index]!.measured : line.measured}
               margin={after[index]!}

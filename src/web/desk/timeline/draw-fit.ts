@@ -108,7 +108,7 @@ function drawBands(drawing: Drawing, { bands, bandsSpan }: FitCurves): void {
   canvas.strokeStyle = ink.ink
   canvas.lineWidth = 1.5
   for (const [index, { gainDb }] of bands.entries()) {
-    canvas.setLineDash(DASHES[index]!)
+    canvas.setLineDash(DASHES[index % DASHES.length]!)
     canvas.beginPath()
     path(canvas, traced(drawing, gainDb, 'both', y))
     canvas.stroke()
@@ -119,7 +119,7 @@ function drawBands(drawing: Drawing, { bands, bandsSpan }: FitCurves): void {
   canvas.textBaseline = 'middle'
   for (const [index, { name }] of bands.entries()) {
     const middle = lane.top + lane.height - 7
-    canvas.setLineDash(DASHES[index]!)
+    canvas.setLineDash(DASHES[index % DASHES.length]!)
     line(canvas, at, middle, at + 24, middle)
     written(canvas, ink.paper, name, at + 28, middle)
     at += 28 + canvas.measureText(name).width + 14
