@@ -153,7 +153,7 @@ function MarginBar({ margin: { margin, unit } }: { readonly margin: Margin }) {
   return (
     <span className="margin-bar">
       <span className="figure">
-        {signed(margin)} <span className="slate">{unit === 'dBTP' ? 'dB' : 'LU'}</span>
+        {signed(margin)} <span className="slate">{unit === 'LKFS' || unit === 'LU' ? 'LU' : 'dB'}</span>
       </span>
       <span className="bar" aria-hidden="true">
         <span
