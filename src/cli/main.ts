@@ -1,4 +1,5 @@
 #!/usr/bin/env node
+import { existsSync } from 'node:fs'
 import { Command, CommanderError } from 'commander'
 import { TOOL_VERSION } from '../jobs/index.ts'
 import { addDeliver } from './commands/deliver.ts'
@@ -20,6 +21,7 @@ const program = new Command('plimsoll')
   .version(TOOL_VERSION)
   .showSuggestionAfterError()
   .exitOverride()
+  .configureOutput({ outputError: () => {} })
   .addHelpText(
     'after',
     `
@@ -61,9 +63,22 @@ try {
 /** Help and the version are answers; anything else that the words of the command got wrong is a refusal. */
 function misused(error: CommanderError): number {
   if (error.exitCode === 0) return EXIT.conforms
-  const found = error.message.replace(/^error: /, '')
-  printJson(explain(refuse('CLI_USAGE', 'understand the command', found)).json)
+  const [message = '', suggestion] = error.message.replace(/^error: /, '').split('\n')
+  const { text, json } = explain(
+    refuse('CLI_USAGE', 'understand the command', message.replace(/[.]$/, ''), { remedy: wayOut(message, suggestion) }),
+  )
+  // Without any word the help was printed, and says it all.
+  if (error.code !== 'commander.help') process.stderr.write(text)
+  printJson(json)
   return EXIT.refused
+}
+
+/** What to write instead, where that can be told. */
+function wayOut(message: string, suggestion: string | undefined): string | undefined {
+  const help = 'See "plimsoll help", or --help after a command, for examples.'
+  const [, word] = /^unknown option '(.*)'$/.exec(message) ?? []
+  if (word !== undefined && existsSync(word)) return `To name the file, write it as "./${word}".`
+  return suggestion === undefined ? undefined : `${suggestion.replace(/^[(]|[)]$/g, '')} ${help}`
 }
 
 function failed(error: unknown): number {

@@ -24,7 +24,16 @@ export function explain(error: unknown): { readonly text: string; readonly code:
 
 /** A refusal as the user reads it. */
 export function printRefusal({ message, remedy, code }: Refusal): string {
-  return `${message}.\n${remedy}\n(${code})\n`
+  return harmless(`${message}.\n${remedy}\n(${code})\n`)
+}
+
+/** Text for a terminal: what a name could do to it, such as clearing it or turning the line round, is shown instead. */
+export function harmless(text: string): string {
+  return text.replace(/[\p{Cc}\u202a-\u202e\u2066-\u2069]/gu, (sign) => (sign === '\n' ? sign : escaped(sign)))
+}
+
+function escaped(sign: string): string {
+  return `\\u${(sign.codePointAt(0) as number).toString(16).padStart(4, '0')}`
 }
 
 export function refusalJson({ code, message, found, wanted, remedy }: Refusal): object {

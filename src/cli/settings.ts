@@ -43,7 +43,7 @@ export function settingsHelp(table: ParameterTable): string {
     .join('')
 }
 
-const NAME_CELLS = 22
+const NAME_CELLS = 2 + Math.max(...Object.keys({ ...UPMIX_PARAMETERS, ...FIT_PARAMETERS }).map(({ length }) => length))
 
 /** The range of a parameter as help and refusals print it. */
 function rangeOf(row: Parameter): string {

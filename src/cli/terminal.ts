@@ -1,5 +1,5 @@
 import type { Progress } from '../jobs/index.ts'
-import type { ExitCode } from './outcome.ts'
+import { type ExitCode, harmless } from './outcome.ts'
 import { ProgressLine } from './progress.ts'
 
 /** What every command takes. */
@@ -29,7 +29,7 @@ export async function answer(
     const { text, json, code } = await work({ signal: stopper.signal, progress: (progress) => line?.show(progress) })
     line?.end()
     if (options.json) process.stdout.write(`${JSON.stringify(json, null, 2)}\n`)
-    else if (!options.quiet) process.stdout.write(text)
+    else if (!options.quiet) process.stdout.write(harmless(text))
     process.exitCode = code
   } finally {
     line?.end()

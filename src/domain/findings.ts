@@ -47,7 +47,9 @@ export class Refusal extends Error {
   }) {
     // A list stands by itself, and what is needed under it.
     const need = parts.found.includes('\n') ? '\nNeeded:' : ', need'
-    super(`Cannot ${parts.action}: found ${parts.found}${need} ${parts.wanted}`, { cause: parts.cause })
+    // The action stands in one line, whatever a file is called.
+    const action = parts.action.replaceAll('\n', '\\n')
+    super(`Cannot ${action}: found ${parts.found}${need} ${parts.wanted}`, { cause: parts.cause })
     this.name = 'Refusal'
     this.code = parts.code
     this.action = parts.action

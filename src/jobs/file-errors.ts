@@ -12,6 +12,7 @@ const MEANINGS: Readonly<Record<string, readonly [code: JobsRefusalCode, found: 
   ENOTDIR: ['JOBS_OUTPUT_NOT_A_FOLDER', 'a file where a folder is needed'],
   EEXIST: ['JOBS_OUTPUT_NOT_A_FOLDER', 'a file where a folder is needed'],
   ENAMETOOLONG: ['JOBS_OUTPUT_NOT_WRITABLE', 'a name that is too long for the file system'],
+  ELOOP: ['JOBS_OUTPUT_NOT_WRITABLE', 'links that lead back to themselves'],
   ENOENT: ['JOBS_OUTPUT_NOT_WRITABLE', 'no such folder'],
 }
 

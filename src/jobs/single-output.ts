@@ -28,8 +28,8 @@ export class SingleOutput implements Disposable {
     this.path = path
     this.partPath = `${path}.${process.pid}.part`
     this.places = [path, ...(options.otherNames ?? []).map((name) => join(dirname(path), name))]
-    for (const place of this.places) refuseTaken(place, options)
     whileWriting(path, () => {
+      for (const place of this.places) refuseTaken(place, options)
       removeDeadParts(path)
       // A dead run may have had this number; and a name that is too long shows here, before any work.
       rmSync(this.partPath, { force: true })

@@ -28,6 +28,10 @@ export function readRefusal(path: string, error: unknown): unknown {
     case 'EACCES':
     case 'EPERM':
       return unreadable('MEDIA_NOT_READABLE', path, 'a file that this user may not read', error)
+    case 'ELOOP':
+      return unreadable('MEDIA_NOT_FOUND', path, 'links that lead back to themselves, and no file', error)
+    case 'ENAMETOOLONG':
+      return unreadable('MEDIA_NOT_FOUND', path, 'a name that is longer than the file system allows', error)
     default:
       return unreadable('MEDIA_READ_FAILED', path, `a system error (${code})`, error)
   }

@@ -137,7 +137,7 @@ function signatures(report: DeliveryReport): Markup {
     deliverables.length === 0 ? '' : `, verified on the bytes written, ${passes} ${passes === 1 ? 'render' : 'renders'}`
   const dated = source.originatedOn === null ? '' : `, originated ${source.originatedOn}`
   return markup`<section><h2>Provenance</h2><dl>
-<dt>Source</dt><dd><bdi>${source.path}</bdi>, ${source.layout}, ${sampleRateHz} <span class="unit">Hz</span>, ${groupDigits(frameCount)} <span class="unit">frames</span> (${printTime(durationSeconds, 2)})${dated}<br/><code>${source.sha256}</code></dd>
+<dt>Source</dt><dd><bdi>${source.path}</bdi>, ${source.layout}, ${sampleRateHz / 1000} <span class="unit">kHz</span>, ${groupDigits(frameCount)} <span class="unit">frames</span> (${printTime(durationSeconds, 2)})${dated}<br/><code>${source.sha256}</code></dd>
 ${deliverables.map(
   (file) =>
     markup`<dt>${FILE_WORDS[file.role]}</dt><dd><bdi>${file.path}</bdi>, ${file.bitsPerSample} <span class="unit">bit</span>, ${groupDigits(file.bytes)} <span class="unit">bytes</span><br/><code>${file.sha256}</code></dd>`,

@@ -558,8 +558,56 @@ describe('words', () => {
     ]) {
       const run = await runAgainst(at('silence'), words)
       expect(run.code, words.join(' ')).toBe(2)
-      expect(run.json().refusal.code).toBe('CLI_USAGE')
-      expect(run.stderr).not.toMatch(INSIDES)
+      expectAnswer(run, [2, 'CLI_USAGE'])
+    }
+  })
+
+  test('in the help of a command every setting stands in a column of its own', async () => {
+    for (const command of ['deliver', 'fit', 'upmix']) {
+      const { stdout } = await plimsollMust([command, '--help'], 0)
+      const rows = stdout.split('\n').filter((line) => /^ {2}[a-z]+[A-Za-z]* *\S.*, default /.test(line))
+      expect(rows.length).toBeGreaterThan(20)
+      for (const row of rows) expect(row).toMatch(/^ {2}[A-Za-z]+ {2,}\S/)
+      expect(new Set(rows.map((row) => row.search(/(?<= {2})\S.*, default/))).size).toBe(1)
+    }
+  })
+
+  test('a misspelt option is told with the right one, and a file that begins with a dash with how to name it', async () => {
+    const place = ownFolder()
+    writeFileSync(join(place, '-dash.wav'), whole)
+    const misspelt = await plimsoll(['measure', source, '--spce', 'ebu-r128'])
+    expect([misspelt.code, misspelt.stderr]).toEqual([2, expect.stringContaining('Did you mean --spec?')])
+    const dashed = await plimsoll(['measure', '-dash.wav'], { cwd: place })
+    expect([dashed.code, dashed.stderr]).toEqual([2, expect.stringContaining('write it as "./-dash.wav"')])
+    expect((await plimsoll(['measure', './-dash.wav', '--no-speech'], { cwd: place })).code).toBe(0)
+  })
+
+  test('names that would steer a terminal are shown, not obeyed; a name with a line end is told in one line', async () => {
+    const place = ownFolder()
+    const name = '\u001b[2Jclear\u202e\u009b1m.wav'
+    writeFileSync(join(place, name), whole)
+    const told = await plimsoll(['measure', name, '--no-speech'], { cwd: place })
+    expect(told.code).toBe(0)
+    expect(told.stdout).toContain('\\u001b[2Jclear\\u202e\\u009b1m.wav')
+    for (const sign of ['\u001b', '\u009b', '\u202e']) expect(told.stdout).not.toContain(sign)
+    const gone = await plimsoll(['measure', 'reel\none\u0007.wav'], { cwd: place })
+    expect(gone.stderr).toContain('Cannot read "reel\\none\\u0007.wav": found nothing at this path')
+    expect(gone.stderr).not.toContain('\u0007')
+  })
+
+  test('links that lead back to themselves, and a name that no file can have', async () => {
+    const place = ownFolder()
+    symlinkSync(join(place, 'two.wav'), join(place, 'one.wav'))
+    symlinkSync(join(place, 'one.wav'), join(place, 'two.wav'))
+    const looped = await plimsoll(['measure', join(place, 'one.wav'), '--json'])
+    expectAnswer(looped, [2, 'MEDIA_NOT_FOUND'])
+    expect(looped.stderr).toContain('links that lead back to themselves')
+    const long = await plimsoll(['measure', join(place, `${'x'.repeat(300)}.wav`), '--json'])
+    expectAnswer(long, [2, 'MEDIA_NOT_FOUND'])
+    writeFileSync(join(place, 'in.wav'), whole)
+    for (const name of ['two.wav', `${'x'.repeat(300)}.wav`]) {
+      const out = await plimsoll(['fold', join(place, 'in.wav'), join(place, name), '--to', 'mono', '--json'])
+      expectAnswer(out, [2, 'JOBS_OUTPUT_NOT_WRITABLE'])
     }
   })
 

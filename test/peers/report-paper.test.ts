@@ -143,6 +143,18 @@ test('letters of other scripts are written, and those that the typeface lacks ca
   expect(read('pdfinfo', path)).toContain(titleName)
 })
 
+test.each([
+  ['Příliš žluťoučký, Ωμέγα, Привет, Đường', null],
+  ['שלום', 'Hebrew'],
+  ['第三話', 'Chinese or Japanese'],
+  ['サルト沼 ไทย ☂', 'Japanese, Thai and other signs'],
+  ['☂', 'some signs of this report'],
+])('the paper says itself which letters it cannot show: %s', async (titleName, scripts) => {
+  const [first] = pagesOf(await onPaper('lacking', saltmarshReport({ titleName }))) as [string]
+  const said = /This paper has no letters for (.*?): /.exec(first.replace(/\s+/g, ' '))?.[1] ?? null
+  expect(said).toBe(scripts)
+})
+
 test('what the user wrote stays text in the description of the document', async () => {
   const titleName = '<rdf:Seq> & "quoted" ) endobj'
   const path = await onPaper('text', saltmarshReport({ titleName }))

@@ -11,7 +11,7 @@ export type PaperFonts = (file: string) => Uint8Array
 const SCRIPTS = ['latin', 'latin-ext', 'greek', 'cyrillic', 'cyrillic-ext', 'vietnamese'] as const
 
 /** What is drawn for a letter that the typeface does not have. */
-const MISSING = '\ufffd'
+export const MISSING = '\ufffd'
 
 /** Ascent and descent of the typeface, in parts of its size. */
 export const ASCENT = 1.025
@@ -52,16 +52,26 @@ export class Letters {
     }
   }
 
+  /** The letters of a text that the typeface does not have, each once. */
+  lackedOf(text: string): readonly string[] {
+    const letters = [...new Set(text.normalize('NFC'))].filter((letter) => !/\s/.test(letter))
+    return letters.filter((letter) => this.#fontOf(letter, 400) === undefined)
+  }
+
+  #fontOf(letter: string, weight: Weight): string | undefined {
+    return SCRIPTS.map((script) => nameOf(script, weight)).find((font) => this.#has(font, letter))
+  }
+
   #runsOf(text: string, weight: Weight): readonly Run[] {
     const key = `${weight} ${text}`
     const known = this.#runs.get(key)
     if (known !== undefined) return known
     const runs: { font: string; drawn: string; written: string }[] = []
     for (const letter of text.normalize('NFC')) {
-      const script = SCRIPTS.find((each) => this.#has(nameOf(each, weight), letter))
-      const font = nameOf(script ?? SCRIPTS[0], weight)
+      const own = this.#fontOf(letter, weight)
+      const font = own ?? nameOf(SCRIPTS[0], weight)
       const last = runs.at(-1)
-      const drawn = script === undefined ? MISSING : letter
+      const drawn = own === undefined ? MISSING : letter
       const isLike = last?.font === font && (last.drawn === last.written) === (drawn === letter)
       if (last !== undefined && isLike) {
         last.drawn += drawn

@@ -4,6 +4,7 @@ import { pageHeader, pageMain, pageTitle } from '../report-html.ts'
 import { stripsOf } from './blocks.ts'
 import { tagUnder } from './brush.ts'
 import { childElements, descendants, elementsOf } from './elements.ts'
+import { tellingOfLackedLetters } from './lacking.ts'
 import { type Doc, Letters, type PaperFonts } from './letters.ts'
 import { setHeadsAndFeet, setOnPages, TEXT_COLUMN } from './pages.ts'
 
@@ -37,7 +38,8 @@ export async function renderReportPdf(report: DeliveryReport, fonts: PaperFonts)
   const brush = { doc, letters: new Letters(doc, fonts) }
   const main = descendants(elementsOf(pageMain(report)), 'main')
   const root = tagUnder(null, 'Document', brush)
-  setOnPages(stripsOf(main.flatMap(childElements), TEXT_COLUMN, root, brush), brush)
+  const blocks = tellingOfLackedLetters(main.flatMap(childElements), brush)
+  setOnPages(stripsOf(blocks, TEXT_COLUMN, root, brush), brush)
   const header = descendants(elementsOf(pageHeader(report)), 'header')[0]
   if (header !== undefined) setHeadsAndFeet(header, title, brush)
   doc.end()
