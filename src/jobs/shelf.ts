@@ -244,7 +244,7 @@ export class Shelf {
   deliver(titleId: string, keepsNonconforming: boolean): Promise<void> {
     const title = this.#title(titleId)
     return this.work.add({
-      titleId,
+      titleId: title.id,
       kind: 'deliver',
       run: async ({ signal, progress }) => {
         const { report, isDelivered } = await deliver(

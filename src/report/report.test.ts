@@ -97,6 +97,14 @@ test('a master for which nothing was rendered still gets its page', () => {
   expect(page.includes('Loudness over time of the source against ATSC A/85 long-form.')).toBe(true)
 })
 
+test('what was waived stands in the report with its reason, also where the title meets the line', () => {
+  const waivers = [{ line: 'maxTruePeakDbtp', reason: 'agreed <by> letter' }]
+  const page = renderReportHtml({ ...good, spec: { ...good.spec, waivers } }, assets)
+  expect(page.includes('<li>Waived: True peak. Reason: agreed &lt;by&gt; letter</li>')).toBe(true)
+  expect(page.includes('<th scope="row"></th>')).toBe(false)
+  expect(renderReportHtml(good, assets).includes('Waived')).toBe(false)
+})
+
 test.each([
   ['0.3 s long', saltmarshReport({ durationSeconds: 0.3, specId: 'ebu-r128-s1' })],
   ['without a sound', silent()],

@@ -43,7 +43,7 @@ function channelRow(
         : markup`${printFigure(Math.max(0, room))} <span class="unit">dB</span>`
   const level = (value: number | null, unit: string) =>
     value === null ? markup`<span class="quiet">silent</span>` : withUnit(value, unit)
-  return markup`<tr><th scope="row">${index === 0 ? FILE_WORDS[file.role] : ''}</th><td>${channel.role}</td><td class="number">${level(peak, 'dBTP')}</td><td class="number">${level(channel.samplePeakDbfs, 'dBFS')}</td><td class="number">${roomText}</td><td class="cell">${roomStroke({ margin: room })}</td></tr>`
+  return markup`<tr>${index === 0 ? markup`<th scope="row">${FILE_WORDS[file.role]}</th>` : markup`<td></td>`}<td>${channel.role}</td><td class="number">${level(peak, 'dBTP')}</td><td class="number">${level(channel.samplePeakDbfs, 'dBFS')}</td><td class="number">${roomText}</td><td class="cell">${roomStroke({ margin: room })}</td></tr>`
 }
 
 /** The fold-down lock in words, and how the fold-downs stand. */
@@ -130,7 +130,14 @@ export function specSection(report: DeliveryReport): Markup {
   return markup`<section><h2>The spec: ${spec.title}, ${spec.edition}</h2><p>${spec.purpose}</p><table><thead><tr><th scope="col">Line</th><th scope="col">Document</th><th scope="col">Clause</th><th scope="col">How we know it</th></tr></thead><tbody>${lines.map(
     ({ name, source }) =>
       markup`<tr><th scope="row">${name}</th><td>${source.document}, ${source.edition}</td><td>${source.clause}</td><td>${basisWords(source)}</td></tr>`,
-  )}</tbody></table>${spec.notes.length === 0 ? null : markup`<ul>${spec.notes.map((note) => markup`<li>${note}</li>`)}</ul>`}</section>`
+  )}</tbody></table>${waived(spec.waivers ?? [])}${spec.notes.length === 0 ? null : markup`<ul>${spec.notes.map((note) => markup`<li>${note}</li>`)}</ul>`}</section>`
+}
+
+/** Lines that the title's sheet lets go, each with the reason; said whether the title meets them or not. */
+function waived(waivers: NonNullable<DeliveryReport['spec']['waivers']>): Markup | null {
+  if (waivers.length === 0) return null
+  const lines = waivers.map(({ line, reason }) => markup`<li>Waived: ${lineWords(line).name}. Reason: ${reason}</li>`)
+  return markup`<ul>${lines}</ul>`
 }
 
 const MOST_STRETCHES = 16

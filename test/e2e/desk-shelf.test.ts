@@ -22,6 +22,9 @@ beforeAll(async () => {
   mixMaster(MASTER, { seconds: 20 })
   mkdirSync(join(elsewhere, 'reels'))
   mixMaster(join(elsewhere, 'reels/saltmarsh-105.wav'), { seconds: 20, musicDb: -20 })
+  mkdirSync(join(elsewhere, 'season'))
+  mixMaster(join(elsewhere, 'season/saltmarsh-106.wav'), { seconds: 120, musicDb: -18 })
+  writeFileSync(join(elsewhere, 'season/notes.txt'), 'notes')
   desk = await startDesk(folder)
   browser = await openBrowser()
   page = await (await browser.newContext({ viewport: { width: 1280, height: 800 } })).newPage()
@@ -77,6 +80,35 @@ test('what is dropped on the shelf is taken in; what is no master is left', asyn
   await page.getByRole('link', { name: /dropped/ }).waitFor()
   expect(readFileSync(at('dropped.wav'), 'utf8')).toBe('RIFF')
   expect(existsSync(at('notes.txt'))).toBe(false)
+  // Where nothing of it is one, that is said.
+  await page.evaluate(`{
+    const transfer = new DataTransfer()
+    transfer.items.add(new File(['notes'], 'notes.txt'))
+    window.dispatchEvent(new DragEvent('drop', { dataTransfer: transfer, bubbles: true, cancelable: true }))
+  }`)
+  await page
+    .getByRole('alert')
+    .getByText(/Not taken: masters end in/)
+    .waitFor()
+  expect(await accessFaults(page)).toEqual([])
+  await page.getByRole('button', { name: 'Hide notes.txt' }).click()
+  expect(await page.getByText(/Not taken/).count()).toBe(0)
+})
+
+test('a picked folder comes with its name and its masters', async () => {
+  await page.getByRole('button', { name: 'Add titles' }).click()
+  await page.getByLabel('A folder').setInputFiles(join(elsewhere, 'season'))
+  await page.getByRole('link', { name: /saltmarsh-106/ }).waitFor()
+  expect(sha256(at('season/saltmarsh-106.wav'))).toBe(sha256(join(elsewhere, 'season/saltmarsh-106.wav')))
+  expect(existsSync(at('season/notes.txt'))).toBe(false)
+})
+
+test('measuring is told and can be stopped; the title is as new as before', async () => {
+  const row = page.getByRole('listitem').filter({ hasText: 'saltmarsh-106' })
+  await page.getByRole('button', { name: /^Measure/ }).click()
+  await row.getByRole('progressbar').waitFor()
+  await row.getByRole('button', { name: 'Stop' }).click()
+  await row.getByText('new, not measured').waitFor()
 })
 
 test('by keys alone: a path on this machine puts a master, or a folder of them, on the shelf where it lies', async () => {

@@ -64,10 +64,14 @@ export function openBrowser(more: readonly string[] = []): Promise<Browser> {
   })
 }
 
+/** Colours on their way from one scheme to the other are none of either. */
+export async function comeToRest(page: Page): Promise<void> {
+  await page.evaluate('Promise.all(document.getAnimations().map(({ finished }) => finished.catch(() => {})))')
+}
+
 /** What axe-core finds wrong with the page as it stands; empty: nothing. */
 export async function accessFaults(page: Page): Promise<readonly string[]> {
-  // Colours on their way from one scheme to the other are none of either.
-  await page.evaluate('Promise.all(document.getAnimations().map(({ finished }) => finished))')
+  await comeToRest(page)
   await page.evaluate(AXE)
   const { violations } = (await page.evaluate('axe.run()')) as {
     readonly violations: readonly { readonly id: string; readonly nodes: readonly { readonly html: string }[] }[]

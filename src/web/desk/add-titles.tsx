@@ -22,6 +22,12 @@ export function useSending() {
   const queue = useRef(Promise.resolve())
   const send = (chosen: readonly File[]) => {
     const masters = chosen.filter(({ name }) => ENDINGS.some((ending) => name.toLowerCase().endsWith(ending)))
+    const [other] = chosen
+    if (masters.length === 0 && other !== undefined) {
+      const problem = `Not taken: masters end in ${ENDINGS.slice(0, -1).join(', ')}, sheets in .json. "Add titles" takes whole folders.`
+      const left = { name: other.name, share: 0, problem, isOver: true, stop: () => {} }
+      setFiles((before) => [...before.filter(({ name }) => name !== left.name), left])
+    }
     for (const file of masters) {
       const name = (file.webkitRelativePath || file.name).split('/').slice(-2).join('/')
       const stopper = new AbortController()
@@ -39,11 +45,18 @@ export function useSending() {
       })
     }
   }
-  return { files, send }
+  const hide = (name: string) => setFiles((before) => before.filter((one) => one.name !== name))
+  return { files, send, hide }
 }
 
 /** What is on its way to the shelf. */
-export function SendingList({ files }: { readonly files: readonly Sending[] }) {
+export function SendingList({
+  files,
+  onHide,
+}: {
+  readonly files: readonly Sending[]
+  readonly onHide: (name: string) => void
+}) {
   const seen = files.filter(({ isOver, problem }) => !isOver || problem !== null)
   if (seen.length === 0) return null
   return (
@@ -58,7 +71,11 @@ export function SendingList({ files }: { readonly files: readonly Sending[] }) {
           ) : (
             <progress max={1} value={share} aria-label={`${name}: ${Math.round(share * 100)} %`} />
           )}
-          {!isOver && (
+          {isOver ? (
+            <button type="button" className="plain" onClick={() => onHide(name)} aria-label={`Hide ${name}`}>
+              Hide
+            </button>
+          ) : (
             <button type="button" className="plain" onClick={stop} aria-label={`Stop ${name}`}>
               Stop
             </button>

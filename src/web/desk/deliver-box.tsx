@@ -21,18 +21,26 @@ export function DeliverBox({
   readonly now: Measurements
   readonly onClose: () => void
 }) {
-  const [isOrdered, setOrdered] = useState(false)
+  /** What was last told of a delivery when this one was ordered; undefined: none was. */
+  const [toldBefore, setToldBefore] = useState<WorkMessage | null | undefined>(undefined)
   const [keeps, setKeeps] = useState(false)
+  const [problem, setProblem] = useState<string | null>(null)
   const { titleId, decisions, saveNow } = title
   const told = workOn(works, 'deliver', titleId)
   const isGoingOn = told?.state === 'running' || told?.state === 'waiting'
-  const work = isOrdered || isGoingOn ? told : null
-  const isWorking = isGoingOn || (isOrdered && told === null)
+  const isOrdered = toldBefore !== undefined
+  // What became of an earlier delivery is no answer to this order.
+  const work = isGoingOn || (isOrdered && told !== toldBefore) ? told : null
+  const isWorking = isGoingOn || (isOrdered && work === null)
   const before = useDelivered(titleId, work?.outcome ?? null)
   const start = async () => {
+    setToldBefore(told)
+    setProblem(null)
     await saveNow(decisions.sheet)
-    await orderDelivery(title.titleId, keeps)
-    setOrdered(true)
+    await orderDelivery(title.titleId, keeps).catch((error: Error) => {
+      setToldBefore(undefined)
+      setProblem(error.message)
+    })
   }
   const canStart = !isWorking && work?.outcome == null && head.layout !== 'mono'
   return (
@@ -55,9 +63,9 @@ export function DeliverBox({
       )}
       {isWorking && <WorkBar work={work} />}
       {work?.state === 'stopped' && <p role="status">Stopped. Nothing half-written was left behind.</p>}
-      {work?.refusal != null && (
+      {(problem ?? work?.refusal?.message) != null && (
         <p className="refusal" role="alert">
-          {work.refusal.message}
+          {problem ?? work?.refusal?.message}
         </p>
       )}
       {work?.outcome != null ? (

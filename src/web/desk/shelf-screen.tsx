@@ -57,7 +57,7 @@ export function ShelfScreen({ works }: { readonly works: Works }) {
   const [sought, setSought] = useState('')
   const [order, setOrder] = useState<Order>('name')
   const titles = useMemo(() => sorted(shelf?.titles ?? [], sought, order), [shelf, sought, order])
-  const { files, send } = useSending()
+  const { files, send, hide } = useSending()
   const [isAdding, setAdding] = useState(false)
   const isDropping = useDropping(send)
   const unmeasured = shelf?.titles.filter(({ state }) => state === 'new') ?? []
@@ -91,7 +91,7 @@ export function ShelfScreen({ works }: { readonly works: Works }) {
           Measure {unmeasured.length === 0 ? 'all' : `${unmeasured.length} new`}
         </button>
       </header>
-      <SendingList files={files} />
+      <SendingList files={files} onHide={hide} />
       {isAdding && <AddTitles folder={shelf?.folder ?? ''} onSend={send} onClose={() => setAdding(false)} />}
       {shelf !== null && shelf.titles.length === 0 ? (
         <EmptyShelf folder={shelf.folder} onAdd={() => setAdding(true)} />
