@@ -133,6 +133,7 @@ export {
   loudestShortTerm,
   loudnessCurves,
   loudnessOf,
+  loudnessOfParts,
   loudnessRangeEdges,
   MOMENTARY_SECONDS,
   momentary,

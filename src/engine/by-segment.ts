@@ -78,8 +78,8 @@ export function trimmedOf({ trims = [], programme }: TrimmedProgramme): Trimmed 
   return trims.length === 0 ? undefined : { trims, programme }
 }
 
-/** How a file is measured: whether the true peak of every 100 ms is kept, and under which trims. */
-export type MeasuringWay = Pick<MeasureTask, 'peakHistory' | 'trimmed'>
+/** How a file is measured: whether the true peak of every 100 ms is kept, under which trims, and folded down or not. */
+export type MeasuringWay = Pick<MeasureTask, 'peakHistory' | 'trimmed' | 'foldedTo'>
 
 /** Measures one of the title's files, segment by segment. */
 export function measureSegments(

@@ -17,7 +17,7 @@ import type {
 import type { Kernels } from '../dsp/index.ts'
 import type { InspectedSegment, ReadSegment } from './intake/index.ts'
 import type { AlteredSegment, FoldDownComparison, MasterComparison, TreatedBefore } from './measure/index.ts'
-import type { FoldedSegment, FoldJob, Mending, RenderedSegment, RenderJob } from './render/index.ts'
+import type { FoldedSegment, FoldJob, FoldTarget, Mending, RenderedSegment, RenderJob } from './render/index.ts'
 
 /** Names under which a worker finds audio; the edge knows where it lies. */
 export type AudioName = 'source' | 'mended' | 'stem' | 'multichannel' | 'stereo' | 'gain' | 'difference'
@@ -58,6 +58,8 @@ export type MeasureTask = {
   /** Also keep the true peak of every 100 ms. */
   readonly peakHistory?: boolean
   readonly trimmed?: Trimmed | undefined
+  /** Not the file but this fold-down of it. */
+  readonly foldedTo?: FoldTarget
 }
 
 /** A file is heard under the mixer's trims, as a delivery will render them. */

@@ -12,14 +12,17 @@ import {
   type FrameRange,
   frontSpreadOf,
   HOPS_PER_SECOND,
+  hasFoldDown,
   highestBand,
   highestLfe,
   highestLfeOverFronts,
   isStereoRole,
   type LayoutName,
   type LoudnessCurves,
+  type LoudnessFigures,
   labelAt,
   loudnessCurves,
+  loudnessOfParts,
   type Measured,
   type MeasuredPart,
   type Measurements,
@@ -100,13 +103,18 @@ export async function verifyFiles(
   const files: VerifiedFile[] = []
   const jobs = written.length + 1
   for (const [index, file] of written.entries()) {
-    const told = (share: number) => tell((index + share) / jobs)
+    const folds = hasFoldDown(file.layout) ? FOLDS_MEASURED : []
+    const told = (done: number) => (share: number) => tell((index + (done + share) / (1 + folds.length)) / jobs)
     const shape = { ...programme, layout: file.layout }
-    const measured = await measureBySegment(crew, shape, file.audio, told)
+    const measured = await measureBySegment(crew, shape, file.audio, told(0))
     const whole = await partsOf(crew, shape, file.audio, measured, origin.programme)
     const parts = await withLevels(crew, shape, file.audio, whole, spec)
-    const measurements = describeProgramme(parts, programme.frameCount, origin.speech)
-    files.push({ ...file, measured, parts, measurements })
+    const described = describeProgramme(parts, programme.frameCount, origin.speech)
+    const foldDown = { ...described.foldDown }
+    for (const [done, { name, foldedTo }] of folds.entries()) {
+      foldDown[name] = await foldDownFigures(crew, shape, file.audio, origin.programme, foldedTo, told(1 + done))
+    }
+    files.push({ ...file, measured, parts, measurements: { ...described, foldDown } })
   }
   const law = written.map(({ role }) => role).find(isStereoRole)
   const isPair = law !== undefined && written.some(({ audio }) => audio === 'multichannel')
@@ -124,6 +132,26 @@ export async function verifyFiles(
     heldSamples: origin.rendered.reduce((sum, { overs }) => sum + overs, 0),
   })
   return { files, lock, judgement }
+}
+
+/** The fold-downs that the meter does not make on the way: no line judges them, but they are shown. */
+const FOLDS_MEASURED = [
+  { name: 'ltRt', foldedTo: 'lt-rt' },
+  { name: 'mono', foldedTo: 'mono' },
+] as const
+
+/** How a fold-down of a file reads, over what of it is programme. */
+async function foldDownFigures(
+  crew: Crew,
+  shape: ProgrammeShape,
+  audio: WrittenFile['audio'],
+  programme: readonly FrameRange[] | undefined,
+  foldedTo: (typeof FOLDS_MEASURED)[number]['foldedTo'],
+  tell: Tell,
+): Promise<LoudnessFigures> {
+  if (programme === undefined) return loudnessOfParts([await measureBySegment(crew, shape, audio, tell, { foldedTo })])
+  const parts = await measureParts(crew, shape, audio, programme, tell, { foldedTo })
+  return loudnessOfParts(parts.map(({ measured }) => measured))
 }
 
 /** Every figure of a file, of which `parts` are programme, dialogue included where somebody listened. */

@@ -43,6 +43,7 @@ import { measureUpmixed } from './measure-upmixed.ts'
 import { float32Bytes, stretchOf } from './other-sources.ts'
 import {
   explainUpmix,
+  foldedSource,
   foldSegment,
   mendSegment,
   type RenderJob,
@@ -107,7 +108,8 @@ const performers = {
   },
   measure(bench: Bench, task: MeasureTask): Measured {
     const file = heard(bench, task.audio, task.trimmed)
-    const source = task.within === undefined ? file : stretchOf(file, task.within)
+    const heardOf = task.within === undefined ? file : stretchOf(file, task.within)
+    const source = task.foldedTo === undefined ? heardOf : foldedSource(bench.kernels, heardOf, task.foldedTo)
     return measureSegment(bench.kernels, source, segmentOf(source, task), bench.cancellation, task.peakHistory)
   },
   'leq-m'(bench: Bench, task: LeqMTask): Float64Array {

@@ -5,8 +5,8 @@ import { join } from 'node:path'
 import { beforeAll, describe, expect, test } from 'vitest'
 import { verifyDocument } from '../../src/protocol/index.ts'
 import { fileFolder, ownFolder, PREPARATION_MS, plimsollMust } from '../testkit/cli.ts'
-import { mixMaster } from '../testkit/cli-programmes.ts'
-import { sha256 } from '../testkit/outside.ts'
+import { ffmpeg, mixMaster } from '../testkit/cli-programmes.ts'
+import { readWavByFfmpeg, sha256 } from '../testkit/outside.ts'
 
 const folder = fileFolder()
 const at = (name: string) => join(folder, name)
@@ -17,6 +17,28 @@ beforeAll(async () => {
   await plimsollMust(['deliver', at('master.wav'), ...SPEC, '--out', at('delivery')], 0)
   await plimsollMust(['deliver', at('master.wav'), '--spec', 'ebu-r128', '--out', at('other')], 0)
 }, PREPARATION_MS)
+
+// Mono by ITU-R BS.775-4 Table 2, row 1/0, made by FFmpeg; Lt/Rt as `fold` writes it, which test/peers/fold.test.ts holds
+// against SciPy. Both read by FFmpeg.
+test('every fold-down law of the delivered 5.1 stands in its report', async () => {
+  const mix = at('delivery/master_51.wav')
+  const law = '0.70710678*FL+0.70710678*FR+FC+0.5*SL+0.5*SR'
+  ffmpeg('-i', mix, '-af', `aformat=channel_layouts=5.1(side),pan=mono|c0=${law}`, '-c:a', 'pcm_f32le', at('mono.wav'))
+  await plimsollMust(['fold', mix, at('lt-rt.wav'), '--to', 'lt-rt', '--bits', '32f'], 0)
+  const report = JSON.parse(readFileSync(at('delivery/report.json'), 'utf8'))
+  const { mono, ltRt } = report.deliverables[0].measurements.foldDown
+  for (const [figures, file] of [
+    [mono, 'mono.wav'],
+    [ltRt, 'lt-rt.wav'],
+  ] as const) {
+    const read = readWavByFfmpeg(at(file))
+    expect(Math.abs(figures.programmeLoudnessLkfs - read.programmeLoudnessLkfs)).toBeLessThan(0.01)
+    // FFmpeg reads every 100 ms, we every 10.
+    expect(figures.maxShortTermLkfs - read.maxShortTermLkfs).toBeGreaterThan(-0.01)
+    expect(figures.maxShortTermLkfs - read.maxShortTermLkfs).toBeLessThan(0.2)
+    expect(Math.abs(figures.maxTruePeakDbtp - read.maxTruePeakDbtp)).toBeLessThan(0.2)
+  }
+})
 
 describe('verify finds what is not as it was delivered', () => {
   /** A copy of the delivery with something done to it, and what verify says of it. */

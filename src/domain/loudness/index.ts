@@ -18,7 +18,7 @@ export {
   subLevels,
   subOfHops,
 } from './lfe-levels.ts'
-export { besideMaster, describeMeasured, describeParts, joinMeasured } from './measured.ts'
+export { besideMaster, describeMeasured, describeParts, joinMeasured, loudnessOfParts } from './measured.ts'
 export { jointLoudnessRange, loudnessRange, loudnessRangeEdges, widestLoudnessRange } from './range.ts'
 export { type EnergyStretch, type PlacedWindow, WhatIf, type WhatIfFigures } from './what-if.ts'
 export {

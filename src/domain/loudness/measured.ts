@@ -55,7 +55,16 @@ export function besideMaster(decoded: Measured, master: Measured): Measured {
   }
 }
 
-/** Every figure that a file's measurements print; see `withDialogue` for dialogue. Lt/Rt and mono stay null. */
+/** The figures of a signal, of which several stretches are one programme. */
+export function loudnessOfParts(parts: readonly Measured[]): LoudnessFigures {
+  const channels = parts.flatMap((part) => part.channels)
+  return loudnessFigures(
+    parts.map((part) => part.programme10ms),
+    channels,
+  )
+}
+
+/** Every figure that a file's measurements print; see `withDialogue` for dialogue. Lt/Rt and mono stay null: they are measured apart. */
 export function describeMeasured(measured: Measured): Measurements {
   return describeParts([measured], measured.frameCount)
 }

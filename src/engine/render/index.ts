@@ -1,6 +1,8 @@
 export type { CeilingAction, CeilingAlteration } from './alteration.ts'
 export { explainUpmix } from './explain-upmix.ts'
 export { type FoldedSegment, type FoldJob, foldSegment } from './fold.ts'
+export type { FoldTarget } from './fold-law.ts'
+export { foldedSource } from './folded-source.ts'
 export { type Mending, mendSegment } from './mend.ts'
 export { riddenSource } from './ridden-source.ts'
 export { type RenderedSegment, type RenderJob, renderSegment } from './segment.ts'

@@ -95,7 +95,7 @@ export function judgeNotFinite(evidence: ProgrammeEvidence, role: Role, channel:
       figures: { samples: count },
       message:
         `${role} has ${printFigure(count, 0)} ${count === 1 ? 'sample that is' : 'samples that are'} no number. ` +
-        'They are taken as silence here; find the process that wrote them and render again.',
+        `Here ${count === 1 ? 'it is' : 'they are'} taken as silence; find the process behind it and render again.`,
       source: 'IEEE 754: NaN and infinity',
     },
   ]
