@@ -178,7 +178,7 @@ describe('what the system does not give', () => {
     expect(code('/dev/zero')).toBe('MEDIA_NOT_A_FILE')
     const loop = join(folder, 'loop.wav')
     symlinkSync(loop, loop)
-    expect(code(loop)).toBe('MEDIA_READ_FAILED')
+    expect(code(loop)).toBe('MEDIA_NOT_FOUND')
   })
 
   /** Root may read and write everything, so the work is done as the user `nobody` where the tests run as root. */
