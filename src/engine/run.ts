@@ -6,6 +6,7 @@ import {
   type Finding,
   type LoudnessCurves,
   type LoudnessFigures,
+  loudnessOfParts,
   type Measured,
   type MeasuredPart,
   type Measurements,
@@ -48,6 +49,7 @@ import {
   type VerifiedFile,
   verifyFiles,
   type WrittenFile,
+  withFoldDowns,
   writtenFiles,
 } from './verify-pass.ts'
 
@@ -96,12 +98,16 @@ export async function deliverProgramme(
     }
     const next = isLast ? decision : refined(order, verified.judgement, prepared, renders)
     if (isLast || !next.feasible) {
-      const altered = await compareWithSource(order, decision, rendered, crew, (share) =>
-        tell(VERIFYING + (1 - VERIFYING) * share),
+      const files = await withFoldDowns(crew, order.source, verified.files, order.programme, (share) =>
+        tell(VERIFYING + (FOLDING - VERIFYING) * share),
       )
-      const delivered = await store.seal(verified.files.map(sealable), verified.judgement.conforms)
+      const altered = await compareWithSource(order, decision, rendered, crew, (share) =>
+        tell(FOLDING + (1 - FOLDING) * share),
+      )
+      const delivered = await store.seal(files.map(sealable), verified.judgement.conforms)
       const told = { ...decision, findings: standing(next.findings, verified.judgement.conforms) }
-      const report = await gatherReport(order, analysis, told, { ...verified, rendered, altered, delivered }, pass)
+      const proof = { ...verified, files, rendered, altered, delivered }
+      const report = await gatherReport(order, analysis, told, proof, pass)
       return { report, decision, isDelivered: report.conforms || order.keepsNonconforming }
     }
     decision = next
@@ -184,8 +190,9 @@ async function verify(
   return verifyFiles(crew, order.source, writtenFiles(order), order.spec, origin, tell)
 }
 
-/** Share of its stage that verifying takes before the words are compared with the source; only the progress line depends on it. */
-const VERIFYING = 0.8
+/** Shares of its stage at which verifying ends, and other fold-downs are measured; then the words are compared with the source. Only the progress line depends on them. */
+const VERIFYING = 0.65
+const FOLDING = 0.8
 
 /** Findings that another render, with other gains, may mend. */
 const MENDABLE: readonly string[] = [
@@ -342,23 +349,8 @@ async function measureAsItIs(
 ): Promise<{ readonly figures: LoudnessFigures; readonly nonFiniteSampleCount: number }> {
   const stretches = programme.programme ?? [{ startFrame: 0, endFrame: programme.frameCount }]
   const parts = await measureParts(crew, programme, 'source', stretches, () => {})
-  const {
-    programmeLoudnessLkfs,
-    loudnessRangeLu,
-    maxMomentaryLkfs,
-    maxShortTermLkfs,
-    maxTruePeakDbtp,
-    samplePeakDbfs,
-  } = describeProgramme(parts, programme.frameCount, null)
   return {
-    figures: {
-      programmeLoudnessLkfs,
-      loudnessRangeLu,
-      maxMomentaryLkfs,
-      maxShortTermLkfs,
-      maxTruePeakDbtp,
-      samplePeakDbfs,
-    },
+    figures: loudnessOfParts(parts.map(({ measured }) => measured)),
     nonFiniteSampleCount: parts.reduce((sum, { measured }) => sum + measured.nonFiniteSampleCount, 0),
   }
 }
@@ -389,7 +381,10 @@ export async function verifyDelivery(
     ? await listenBySegment(crew, { ...programme, layout: main.layout }, main.audio, (share) => tell(share * listening))
     : null
   const origin = { ...told, rendered: [], startOfDaySeconds, clock, programme: stretches, speech }
-  return verifyFiles(crew, programme, files, spec, origin, (share) => tell(listening + share * (1 - listening)))
+  const verifying = (from: number, to: number) => (share: number) =>
+    tell(listening + (from + share * (to - from)) * (1 - listening))
+  const verified = await verifyFiles(crew, programme, files, spec, origin, verifying(0, FOLDING))
+  return { ...verified, files: await withFoldDowns(crew, programme, verified.files, stretches, verifying(FOLDING, 1)) }
 }
 
 /** The same beside verifying. */

@@ -103,18 +103,13 @@ export async function verifyFiles(
   const files: VerifiedFile[] = []
   const jobs = written.length + 1
   for (const [index, file] of written.entries()) {
-    const folds = hasFoldDown(file.layout) ? FOLDS_MEASURED : []
-    const told = (done: number) => (share: number) => tell((index + (done + share) / (1 + folds.length)) / jobs)
+    const told = (share: number) => tell((index + share) / jobs)
     const shape = { ...programme, layout: file.layout }
-    const measured = await measureBySegment(crew, shape, file.audio, told(0))
+    const measured = await measureBySegment(crew, shape, file.audio, told)
     const whole = await partsOf(crew, shape, file.audio, measured, origin.programme)
     const parts = await withLevels(crew, shape, file.audio, whole, spec)
-    const described = describeProgramme(parts, programme.frameCount, origin.speech)
-    const foldDown = { ...described.foldDown }
-    for (const [done, { name, foldedTo }] of folds.entries()) {
-      foldDown[name] = await foldDownFigures(crew, shape, file.audio, origin.programme, foldedTo, told(1 + done))
-    }
-    files.push({ ...file, measured, parts, measurements: { ...described, foldDown } })
+    const measurements = describeProgramme(parts, programme.frameCount, origin.speech)
+    files.push({ ...file, measured, parts, measurements })
   }
   const law = written.map(({ role }) => role).find(isStereoRole)
   const isPair = law !== undefined && written.some(({ audio }) => audio === 'multichannel')
@@ -134,11 +129,29 @@ export async function verifyFiles(
   return { files, lock, judgement }
 }
 
-/** The fold-downs that the meter does not make on the way: no line judges them, but they are shown. */
-const FOLDS_MEASURED = [
-  { name: 'ltRt', foldedTo: 'lt-rt' },
-  { name: 'mono', foldedTo: 'mono' },
-] as const
+/** The files with the figures of those fold-downs that the meter does not make on the way: no line judges them, but they are shown. */
+export async function withFoldDowns(
+  crew: Crew,
+  programme: ProgrammeShape,
+  files: readonly VerifiedFile[],
+  stretches: readonly FrameRange[] | undefined,
+  tell: Tell,
+): Promise<readonly VerifiedFile[]> {
+  const folded: VerifiedFile[] = []
+  for (const [index, file] of files.entries()) {
+    if (!hasFoldDown(file.layout)) {
+      folded.push(file)
+      continue
+    }
+    const told = (done: number) => (share: number) => tell((index + (done + share) / 2) / files.length)
+    const shape = { ...programme, layout: file.layout }
+    const ltRt = await foldDownFigures(crew, shape, file.audio, stretches, 'lt-rt', told(0))
+    const mono = await foldDownFigures(crew, shape, file.audio, stretches, 'mono', told(1))
+    const { measurements } = file
+    folded.push({ ...file, measurements: { ...measurements, foldDown: { ...measurements.foldDown, ltRt, mono } } })
+  }
+  return folded
+}
 
 /** How a fold-down of a file reads, over what of it is programme. */
 async function foldDownFigures(
@@ -146,7 +159,7 @@ async function foldDownFigures(
   shape: ProgrammeShape,
   audio: WrittenFile['audio'],
   programme: readonly FrameRange[] | undefined,
-  foldedTo: (typeof FOLDS_MEASURED)[number]['foldedTo'],
+  foldedTo: 'lt-rt' | 'mono',
   tell: Tell,
 ): Promise<LoudnessFigures> {
   if (programme === undefined) return loudnessOfParts([await measureBySegment(crew, shape, audio, tell, { foldedTo })])

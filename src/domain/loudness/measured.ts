@@ -80,10 +80,7 @@ export function describeParts(parts: readonly Measured[], frameCount: number): M
   const channels = first.channels.map((_, channel) => highestPeaks(parts.map((part) => part.channels[channel])))
   const foldDown = parts.flatMap((part) => part.foldDown ?? [])
   const foldDown10ms = parts.flatMap((part) => part.foldDown10ms ?? [])
-  const figures = loudnessFigures(
-    parts.map((part) => part.programme10ms),
-    channels,
-  )
+  const figures = loudnessOfParts(parts)
   return {
     layout,
     sampleRateHz,

@@ -57,6 +57,7 @@ const DECODE_BYTES = 1 << 19
  * source; the bytes depend on the job and the frames alone, on any grid of segments that begin at multiples of four.
  * 24-bit words are rounded half up. 16-bit words are dithered, but for Lo/Ro of a 16-bit source at 0 dB: that is the
  * stereo which a delivery of this source carries. Takes its memory from the arena and gives it back; refuses nothing.
+ * @param into takes the words where it is given: as many bytes as they are
  * @source ITU-R BS.775-4 Table 2 (Lo/Ro, mono); ATSC A/52 7.8.2 (Lt/Rt)
  */
 export function foldSegment(
@@ -64,20 +65,27 @@ export function foldSegment(
   job: FoldJob,
   segment: Segment,
   cancellation?: Cancellation,
+  into?: Uint8Array,
 ): FoldedSegment {
   assert(segment.firstFrame % 4 === 0, 'a segment begins at a multiple of four frames')
   const mark = kernels.arena.mark()
   try {
-    return fold(kernels, job, segment, cancellation)
+    return fold(kernels, job, segment, cancellation, into)
   } finally {
     kernels.arena.release(mark)
   }
 }
 
-function fold(kernels: Kernels, job: FoldJob, segment: Segment, cancellation: Cancellation | undefined): FoldedSegment {
+function fold(
+  kernels: Kernels,
+  job: FoldJob,
+  segment: Segment,
+  cancellation: Cancellation | undefined,
+  into: Uint8Array | undefined,
+): FoldedSegment {
   const law = foldLaw(job.source.layout, job.to)
   const blocks = new Blocks(kernels, job.source, law)
-  const writer = new Writer(kernels, job, law, segment)
+  const writer = new Writer(kernels, job, law, segment, into)
   const gain = dbToGain(job.gainDb)
   let overs = 0
   let peak = 0
@@ -193,14 +201,14 @@ class Writer {
   readonly #words: number
   readonly #gain: number
 
-  constructor(kernels: Kernels, job: FoldJob, law: FoldLaw, segment: Segment) {
+  constructor(kernels: Kernels, job: FoldJob, law: FoldLaw, segment: Segment, into: Uint8Array | undefined) {
     this.#kernels = kernels
     this.#job = job
     this.#law = law
     this.#segment = segment
     const { sampleRateHz } = job.source.format
     this.#format = { encoding: job.encoding, channelCount: law.sides.length, sampleRateHz }
-    this.bytes = new Uint8Array(segment.frameCount * bytesPerFrame(this.#format))
+    this.bytes = into ?? new Uint8Array(segment.frameCount * bytesPerFrame(this.#format))
     this.#pcm = kernels.arena.take(BLOCK_FRAMES * bytesPerFrame(this.#format))
     this.#words = takeWordLine(kernels)
     const lineFrames = wordLineFrames(0, BLOCK_FRAMES)

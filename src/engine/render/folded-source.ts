@@ -11,6 +11,7 @@ export function foldedSource(kernels: Kernels, source: AudioSource, to: FoldTarg
   const channelCount = foldLaw(source.layout, to).sides.length
   const { sampleRateHz } = source.format
   const format = { encoding: 'float32', channelCount, sampleRateHz } as const
+  let kept = new Uint8Array(0)
   return {
     format,
     layout: channelCount === 1 ? 'mono' : '2.0',
@@ -19,7 +20,10 @@ export function foldedSource(kernels: Kernels, source: AudioSource, to: FoldTarg
       const lead = frameIndex % GRID_FRAMES
       const segment = { index: 0, firstFrame: frameIndex - lead, frameCount: lead + frameCount }
       const job = { source, to, gainDb: 0, encoding: 'float32', ditherSeed: [0, 0] } as const
-      bytes.set(foldSegment(kernels, job, segment).words.subarray(lead * bytesPerFrame(format)))
+      const length = segment.frameCount * bytesPerFrame(format)
+      if (kept.length < length) kept = new Uint8Array(length)
+      const { words } = foldSegment(kernels, job, segment, undefined, kept.subarray(0, length))
+      bytes.set(words.subarray(lead * bytesPerFrame(format)))
     },
   }
 }
